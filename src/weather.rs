@@ -1,0 +1,121 @@
+//! Weather as the rest of the project sees it, whoever forecast it: a place, hours, and where they came from.
+//!
+//! An hour that a feed left out, or gave a value nobody can believe for, is simply not there: nothing here fills it.
+
+pub mod humidity;
+pub mod radiation;
+pub mod sun;
+
+use crate::units::{Celsius, MetresPerSecond};
+use chrono::{DateTime, Utc};
+use serde::{Deserialize, Serialize};
+use std::fmt;
+
+/// A place on the ground.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Site {
+    /// Degrees north, -90 to 90.
+    pub latitude: f64,
+    /// Degrees east, -180 to 180.
+    pub longitude: f64,
+    /// Metres above sea level.
+    pub elevation: f64,
+}
+
+/// Who made a forecast.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Provider {
+    NationalWeatherService,
+    MetNorway,
+    /// An hourly JSON document of parallel arrays, of the shape that Open-Meteo publishes.
+    HourlyArrays,
+    /// A plain table of hours.
+    Csv,
+    /// One low, given by hand.
+    HandGivenLow,
+}
+
+impl Provider {
+    /// The credit its licence asks for, or a courtesy.
+    pub fn credit(&self) -> &'static str {
+        match self {
+            Provider::NationalWeatherService => "US National Weather Service",
+            Provider::MetNorway => "Data from MET Norway, CC BY 4.0",
+            Provider::HourlyArrays => "Weather data by Open-Meteo.com, CC BY 4.0",
+            Provider::Csv => "a table of hours",
+            Provider::HandGivenLow => "a low given by hand",
+        }
+    }
+
+    /// The name used in settings, in `--feed-format` and in `--json`.
+    pub fn key(&self) -> &'static str {
+        match self {
+            Provider::NationalWeatherService => "nws",
+            Provider::MetNorway => "met-norway",
+            Provider::HourlyArrays => "hourly-arrays",
+            Provider::Csv => "csv",
+            Provider::HandGivenLow => "hand-given-low",
+        }
+    }
+}
+
+impl fmt::Display for Provider {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(self.credit())
+    }
+}
+
+/// The state of the air at one instant, at the places where weather services measure it.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Hour {
+    pub time: DateTime<Utc>,
+    /// In a screen at shelter height (1.5 to 2 m).
+    pub air_temperature: Celsius,
+    /// Over water, also below freezing, as weather services report it.
+    pub dew_point: Option<Celsius>,
+    /// At 10 m.
+    pub wind_10m: Option<MetresPerSecond>,
+    /// Fraction of the sky, 0 to 1.
+    pub cloud_cover: Option<f64>,
+}
+
+/// The lowest air temperature within an interval, where a feed states one.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct IntervalMinimum {
+    pub from: DateTime<Utc>,
+    pub to: DateTime<Utc>,
+    pub low: Celsius,
+}
+
+/// One forecast and where it came from.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Forecast {
+    pub provider: Provider,
+    /// When the provider issued it, where it says so.
+    pub issued: Option<DateTime<Utc>>,
+    /// When we fetched it.
+    pub fetched: DateTime<Utc>,
+    /// In order of time, no instant twice, gaps where the feed had none.
+    pub hours: Vec<Hour>,
+    /// In order of their start.
+    pub minima: Vec<IntervalMinimum>,
+    /// Hours dropped because a value was outside its plausible limits.
+    pub implausible_hours: usize,
+    /// Elevation of the provider's cell, m, where it says so.
+    pub cell_elevation: Option<f64>,
+}
+
+impl Forecast {
+    /// The age at `now`: since its issue, or since its fetch where the issue is not given.
+    pub fn age(&self, now: DateTime<Utc>) -> chrono::Duration {
+        now - self.issued.unwrap_or(self.fetched)
+    }
+
+    /// The hours within an interval, both ends included.
+    pub fn between(&self, from: DateTime<Utc>, to: DateTime<Utc>) -> &[Hour] {
+        let start = self.hours.partition_point(|hour| hour.time < from);
+        let end = self.hours.partition_point(|hour| hour.time <= to);
+        &self.hours[start..end.max(start)]
+    }
+}
