@@ -1,0 +1,151 @@
+//! The garden as its manager describes it: place, people, covers in stock, beds and what grows in them.
+
+use crate::crops::words;
+use crate::night::cover::CoverKind;
+use crate::night::exposure::Exposure;
+use crate::units::{Kelvins, Minutes, Scale};
+use crate::weather::Site;
+use crate::zone::Zone;
+use chrono::{Duration, NaiveDate};
+
+/// One garden.
+#[derive(Clone, Debug)]
+pub struct Garden {
+    /// The name of its file, used on the command line.
+    pub id: String,
+    pub name: String,
+    pub site: Site,
+    pub zone: Zone,
+    pub shown: Scale,
+    /// The garden's screen against the forecast, where the manager knows it.
+    pub offset: Option<Kelvins>,
+    /// Work outdoors ends this long before sunset.
+    pub finish_before_sunset: Duration,
+    /// What saving one square metre is worth, where a planting does not say otherwise.
+    pub worth_per_square_metre: Minutes,
+    pub people: Vec<Person>,
+    pub covers: Vec<CoverStock>,
+    pub beds: Vec<Bed>,
+}
+
+/// Someone who is told.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Person {
+    pub name: String,
+    pub address: String,
+    pub role: Role,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Role {
+    /// Gets everything, the figures included.
+    Manager,
+    /// Gets the work.
+    Volunteer,
+}
+
+words!(Role { Manager = "manager", Volunteer = "volunteer" });
+
+/// Covers of one kind and size in the shed.
+#[derive(Clone, Debug, PartialEq)]
+pub struct CoverStock {
+    /// As written on the shelf.
+    pub name: String,
+    pub kind: CoverKind,
+    pub count: u32,
+    /// m
+    pub length: f64,
+    /// m
+    pub width: f64,
+}
+
+/// One bed, or one group of pots that are moved together.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Bed {
+    /// As written on its label.
+    pub id: String,
+    pub name: Option<String>,
+    pub kind: BedKind,
+    /// m
+    pub length: f64,
+    /// m
+    pub width: f64,
+    pub exposure: Exposure,
+    /// Air at the bed against the garden's screen on a clear calm night, where it has been measured.
+    pub offset: Option<Kelvins>,
+    pub plantings: Vec<Planting>,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum BedKind {
+    InGround,
+    Raised,
+    /// Pots of this diameter (m) and number; whether two people can carry one under a roof.
+    Containers {
+        diameter: f64,
+        count: u32,
+        movable: bool,
+    },
+}
+
+/// What grows in a bed.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Planting {
+    /// A crop of the catalogue.
+    pub crop: String,
+    pub cultivar: Option<String>,
+    /// A stage of that crop.
+    pub stage: String,
+    pub hardened: Hardened,
+    pub planted: Option<NaiveDate>,
+    /// Part of the bed it fills, 0 to 1.
+    pub part_of_bed: f64,
+    /// What saving it is worth, if the manager says.
+    pub worth: Option<Minutes>,
+}
+
+/// How far a planting is used to cold, in the manager's judgement.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Hardened {
+    /// Raised under cover, or after a warm spell.
+    No,
+    /// Some cool nights behind it.
+    Partly,
+    /// A week or more of nights near freezing.
+    Fully,
+}
+
+words!(Hardened { No = "no", Partly = "partly", Fully = "fully" });
+
+impl Hardened {
+    /// The degree of hardening, 0 to 1, that [`crate::crops::Tolerance::hardened`] takes. The middle value is assumed.
+    pub fn degree(self) -> f64 {
+        match self {
+            Hardened::No => 0.0,
+            Hardened::Partly => 0.4,
+            Hardened::Fully => 1.0,
+        }
+    }
+}
+
+impl Bed {
+    /// m²
+    pub fn area(&self) -> f64 {
+        self.length * self.width
+    }
+
+    /// The label, with the name where it has one.
+    pub fn title(&self) -> String {
+        match &self.name {
+            Some(name) => format!("{} {name}", self.id),
+            None => self.id.clone(),
+        }
+    }
+}
+
+impl Garden {
+    /// What saving a planting is worth.
+    pub fn worth(&self, bed: &Bed, planting: &Planting) -> Minutes {
+        planting.worth.unwrap_or_else(|| Minutes(self.worth_per_square_metre.0 * bed.area() * planting.part_of_bed))
+    }
+}

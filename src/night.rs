@@ -1,0 +1,3 @@
+//! night
+pub mod cover;
+pub mod exposure;
