@@ -170,7 +170,7 @@ pub struct Source {
 
 impl Crop {
     /// The tolerances at risk in a stage.
-    pub fn at_stage<'a>(&'a self, stage: &'a str) -> impl Iterator<Item = &'a Tolerance> {
+    pub fn at_stage<'c, 's>(&'c self, stage: &'s str) -> impl Iterator<Item = &'c Tolerance> + use<'c, 's> {
         self.tolerances.iter().filter(move |tolerance| tolerance.stages.iter().any(|name| name == stage))
     }
 }

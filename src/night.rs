@@ -1,3 +1,195 @@
-//! night
+//! One night near the ground: from a forecast and the evening's readings to the garden's screen, from the screen to
+//! each bed's air, plants and soil, each as an expected value with its spread.
+//!
+//! ```text
+//! Forecast, readings -> Night (the garden's screen) -> BedNight (air, tissue, soil at one bed) -> under a cover
+//! ```
+
+pub mod bed;
+pub mod cooling;
 pub mod cover;
+pub mod dose;
 pub mod exposure;
+pub mod leaf;
+pub mod screen;
+pub mod soil;
+
+use crate::units::{Celsius, Kelvins, MetresPerSecond, Probability};
+use crate::weather::Provider;
+use crate::zone::NightOf;
+use chrono::{DateTime, Utc};
+use cover::CoverConditions;
+
+/// A temperature as far as it is known.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Estimate {
+    /// Expected value.
+    pub mean: Celsius,
+    /// One standard deviation.
+    pub spread: Kelvins,
+}
+
+impl Estimate {
+    /// The chance of a value at or below a temperature.
+    pub fn chance_below(self, threshold: Celsius) -> Probability {
+        Probability(dose::normal_cdf((threshold - self.mean).0 / self.spread.0.max(1e-6)))
+    }
+
+    /// The estimate moved, with the spread of the move added (as independent errors add: in squares).
+    pub fn moved(self, by: Kelvins, spread: Kelvins) -> Estimate {
+        Estimate { mean: self.mean + by, spread: Kelvins(self.spread.0.hypot(spread.0)) }
+    }
+}
+
+/// One step of how a number came about, for whoever takes it apart.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Step {
+    /// What is done, in the trade's words.
+    pub what: String,
+    /// A temperature that the step states.
+    pub value: Option<Celsius>,
+    /// What the step adds.
+    pub effect: Option<Kelvins>,
+    /// What the step adds to the spread, one standard deviation.
+    pub spread: Option<Kelvins>,
+    /// Where its figures come from.
+    pub source: &'static str,
+}
+
+/// One instant of the night at the garden's screen. Nothing here is missing: what a feed left out has been assumed on
+/// the cold side and is named in [`Night::remarks`].
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct NightHour {
+    pub time: DateTime<Utc>,
+    pub air: Celsius,
+    pub dew_point: Celsius,
+    pub wind_10m: MetresPerSecond,
+    /// 0 to 1
+    pub cloud_cover: f64,
+}
+
+/// How the cold comes.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum FrostKind {
+    /// Clear and calm: the ground radiates its heat away and cold air gathers in hollows.
+    Radiation,
+    /// Wind brings it; covers help less.
+    Advection,
+    /// Neither wholly.
+    Mixed,
+}
+
+/// Whether the hours that matter are there.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Knowledge {
+    Complete,
+    /// Hours are missing: nothing may be called safe.
+    Incomplete { longest_hole_hours: f64, share_seen: f64 },
+}
+
+/// What was assumed or is doubtful about a night.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Remark {
+    /// The feed has no wind: taken as calm.
+    WindAssumed,
+    /// The feed has no cloud: taken as clear.
+    SkyAssumed,
+    /// The feed has no humidity: taken as dry.
+    DewPointAssumed,
+    /// The feed does not say when it was issued.
+    IssueUnknown,
+    /// Issued longer ago than it should be.
+    Old { hours: f64 },
+    /// The evening's thermometer and the forecast speak of different nights.
+    ReadingDisagrees { by: Kelvins },
+    /// There is no forecast: the night rests on the evening's thermometer alone.
+    ReadingOnly,
+    /// There is no forecast: the night rests on one number given by hand.
+    HandGiven,
+}
+
+/// A night at the garden's screen.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Night {
+    pub of: NightOf,
+    pub sunset: DateTime<Utc>,
+    pub sunrise: DateTime<Utc>,
+    /// From sunset to one hour after sunrise, in order of time, at least one.
+    pub hours: Vec<NightHour>,
+    /// The lowest temperature at the garden's screen.
+    pub minimum: Estimate,
+    /// 1 on a clear calm night, 0 on a windy or overcast one.
+    pub clear_calm: f64,
+    pub kind: FrostKind,
+    /// Mean air temperature around this night, which the soil remembers.
+    pub mean_air: Celsius,
+    pub cover_conditions: CoverConditions,
+    pub knowledge: Knowledge,
+    pub remarks: Vec<Remark>,
+    pub provider: Option<Provider>,
+    pub issued: Option<DateTime<Utc>>,
+    pub fetched: Option<DateTime<Utc>>,
+    /// How the minimum and its spread came about.
+    pub steps: Vec<Step>,
+}
+
+impl Night {
+    /// When it is coldest at the screen.
+    pub fn coldest_at(&self) -> DateTime<Utc> {
+        let coldest = self.hours.iter().min_by(|a, b| a.air.0.total_cmp(&b.air.0));
+        coldest.map_or(self.sunrise, |hour| hour.time)
+    }
+}
+
+/// Why nothing can be said of a night.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum NoNight {
+    #[error("there is no forecast")]
+    NoForecast,
+    #[error("the forecast was issued {hours} hours ago, too long for tonight")]
+    Stale { hours: i64 },
+    #[error("the forecast has no hour of this night")]
+    NothingForThisNight,
+}
+
+/// Hours spent below a temperature, between samples by straight lines, h.
+///
+/// `samples` are instants and temperatures in order of time.
+pub fn hours_below(samples: impl IntoIterator<Item = (DateTime<Utc>, Celsius)>, threshold: Celsius) -> f64 {
+    let mut below = 0.0;
+    let mut last: Option<(DateTime<Utc>, Celsius)> = None;
+    for (time, temperature) in samples {
+        if let Some((from, start)) = last {
+            #[allow(clippy::cast_precision_loss)]
+            let hours = (time - from).num_seconds() as f64 / 3600.0;
+            let (a, b) = ((start - threshold).0, (temperature - threshold).0);
+            below += hours
+                * match (a < 0.0, b < 0.0) {
+                    (true, true) => 1.0,
+                    (false, false) => 0.0,
+                    (true, false) => a / (a - b),
+                    (false, true) => b / (b - a),
+                };
+        }
+        last = Some((time, temperature));
+    }
+    below
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use chrono::Duration;
+
+    #[test]
+    fn hours_below_follow_straight_lines() {
+        let start = DateTime::UNIX_EPOCH;
+        let curve = |values: &[f64]| -> Vec<(DateTime<Utc>, Celsius)> {
+            (0..).zip(values).map(|(hour, value)| (start + Duration::hours(hour), Celsius(*value))).collect()
+        };
+        assert!((hours_below(curve(&[2.0, -2.0, -2.0, 2.0]), Celsius(0.0)) - 2.0).abs() < 1e-12);
+        assert!((hours_below(curve(&[1.0, -3.0]), Celsius(0.0)) - 0.75).abs() < 1e-12);
+        assert_eq!(hours_below(curve(&[1.0, 0.0, 3.0]), Celsius(0.0)), 0.0);
+        assert_eq!(hours_below(curve(&[]), Celsius(0.0)), 0.0);
+    }
+}

@@ -88,6 +88,14 @@ pub struct IntervalMinimum {
     pub low: Celsius,
 }
 
+/// What a garden's thermometer showed.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Reading {
+    pub at: DateTime<Utc>,
+    pub air: Celsius,
+    pub dew_point: Option<Celsius>,
+}
+
 /// One forecast and where it came from.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Forecast {
@@ -107,9 +115,14 @@ pub struct Forecast {
 }
 
 impl Forecast {
-    /// The age at `now`: since its issue, or since its fetch where the issue is not given.
+    /// When it was issued, as far as that can be believed: not where the feed does not say, and not in the future.
+    pub fn issued_before(&self, now: DateTime<Utc>) -> Option<DateTime<Utc>> {
+        self.issued.filter(|issued| *issued <= now + chrono::Duration::minutes(15))
+    }
+
+    /// The age at `now`: since its issue, or since its fetch where the issue is not known.
     pub fn age(&self, now: DateTime<Utc>) -> chrono::Duration {
-        now - self.issued.unwrap_or(self.fetched)
+        (now - self.issued_before(now).unwrap_or(self.fetched)).max(chrono::Duration::zero())
     }
 
     /// The hours within an interval, both ends included.

@@ -1,0 +1,187 @@
+//! From the garden's screen to one bed: the air there, the plants, the soil or the potting mix.
+//!
+//! A threshold is compared with the temperature of its own frame; this is where the three come from, once.
+
+use super::cover::CoverGain;
+use super::exposure::Exposure;
+use super::leaf::{CALM, LeafSurroundings, leaf_temperature, wind_at_height};
+use super::soil::{pot_temperature, soil_minimum};
+use super::{Estimate, Night, Step, hours_below};
+use crate::crops::Frame;
+use crate::units::{Celsius, Kelvins, MetresPerSecond, Pascals};
+use chrono::{DateTime, Utc};
+
+/// What of a bed matters to its night. Beds alike in it share a night.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Place {
+    pub exposure: Exposure,
+    /// Measured by the garden; else the exposure's own.
+    pub offset: Option<Kelvins>,
+    pub root_zone: RootZone,
+}
+
+/// What the roots stand in.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum RootZone {
+    InGround,
+    Raised,
+    /// A pot of this radius, m.
+    Pot { radius: f64 },
+}
+
+/// One instant at a bed.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct BedHour {
+    pub time: DateTime<Utc>,
+    /// Air at shelter height, were there a screen at the bed.
+    pub screen: Celsius,
+    /// A leaf open to the sky.
+    pub tissue: Celsius,
+}
+
+/// One night at one bed, uncovered.
+#[derive(Clone, Debug, PartialEq)]
+pub struct BedNight {
+    pub hours: Vec<BedHour>,
+    pub screen: Estimate,
+    pub tissue: Estimate,
+    pub soil: Estimate,
+    /// When the plants are coldest.
+    pub coldest_at: DateTime<Utc>,
+    /// How screen, tissue and soil came about, after the steps of the night itself.
+    pub steps: Vec<Step>,
+}
+
+/// Height of the leaves over the soil, m: vegetables and herbs of a low bed (assumed).
+const PLANT_HEIGHT: f64 = 0.2;
+/// Width of a leaf, m (assumed).
+const LEAF_WIDTH: f64 = 0.07;
+/// No leaf is taken to be colder than this below the air beside it: the 90th percentile of surface below air on
+/// nights of strongest loss, vegetated surface, Payerne (BSRN, June 2016), agreeing with 1 to 3 K observed on leaves
+/// under a clear sky (Leuning and Cremer 1988).
+const DEEPEST_DEPRESSION: f64 = 3.3;
+/// Spread of that depression where the sky is clear and calm, and where it is not, K: a 2.563rd of its central 80 %
+/// at Payerne for net long-wave loss of 60 to 80 and of 10 to 20 W/m².
+const DEPRESSION_SPREAD: (f64, f64) = (0.92, 0.44);
+/// Depth at which crops hold their roots, m (assumed: shoulders near the surface freeze first).
+const ROOT_DEPTH: f64 = 0.05;
+/// Thermal diffusivity of moist soil and of potting mix, m²/s (mid-range of handbook values, from memory).
+const SOIL_DIFFUSIVITY: f64 = 5e-7;
+const MIX_DIFFUSIVITY: f64 = 2.5e-7;
+/// How well a soil temperature without a thermometer in it is known, K (assumed).
+const SOIL_SPREAD: f64 = 1.5;
+
+/// The night at one bed. `pressure` is the garden's air pressure.
+pub fn at_bed(night: &Night, place: &Place, pressure: Pascals) -> BedNight {
+    let effect = place.exposure.effect();
+    let (offset, offset_spread) = match place.offset {
+        Some(offset) => (offset, Kelvins(0.4)),
+        None => (effect.offset, effect.offset_spread),
+    };
+    let weight = night.clear_calm;
+    let offset = Kelvins(offset.0 * weight);
+    let hours: Vec<BedHour> = night
+        .hours
+        .iter()
+        .map(|hour| {
+            let screen = hour.air + offset;
+            let wind = wind_at_height(hour.wind_10m, PLANT_HEIGHT);
+            let leaf = leaf_temperature(&LeafSurroundings {
+                air: screen,
+                dew_point: hour.dew_point.min(screen),
+                wind_at_leaf: MetresPerSecond((wind.0 * effect.wind).max(CALM.0)),
+                leaf_width: LEAF_WIDTH,
+                cloud_cover: hour.cloud_cover,
+                sky_view: effect.sky_view,
+                ground: screen,
+                pressure,
+            });
+            BedHour { time: hour.time, screen, tissue: leaf.max(screen - Kelvins(DEEPEST_DEPRESSION)).min(screen) }
+        })
+        .collect();
+    let coldest = hours.iter().min_by(|a, b| a.tissue.0.total_cmp(&b.tissue.0));
+    let coldest_at = coldest.map_or(night.sunrise, |hour| hour.time);
+    let lowest_tissue = coldest.map_or(night.minimum.mean + offset, |hour| hour.tissue);
+
+    let offset_spread = Kelvins(offset_spread.0 * weight);
+    let screen = night.minimum.moved(offset, offset_spread);
+    let leaf_spread =
+        Kelvins(DEPRESSION_SPREAD.1 + (DEPRESSION_SPREAD.0 - DEPRESSION_SPREAD.1) * weight);
+    let tissue = screen.moved(lowest_tissue - screen.mean, leaf_spread);
+    let soil_mean = soil(night, place, &hours);
+    let soil = Estimate { mean: soil_mean, spread: Kelvins(SOIL_SPREAD) };
+
+    let offset_source = match place.offset {
+        Some(_) => "the garden's settings",
+        None => "exposure of the bed, common practice",
+    };
+    let steps = vec![
+        Step {
+            what: format!("bed against the garden's screen ({}), {:.0} % of it tonight", place.exposure.word(), weight * 100.0),
+            value: Some(screen.mean),
+            effect: Some(offset),
+            spread: Some(offset_spread),
+            source: offset_source,
+        },
+        Step {
+            what: "leaf below the air beside it".into(),
+            value: Some(tissue.mean),
+            effect: Some(tissue.mean - screen.mean),
+            spread: Some(leaf_spread),
+            source: "leaf energy balance, Campbell and Norman 1998; limited to what was observed at Payerne (BSRN)",
+        },
+        Step {
+            what: match place.root_zone {
+                RootZone::Pot { .. } => "potting mix in the middle of the pot".into(),
+                RootZone::InGround | RootZone::Raised => "soil at root depth (5 cm)".into(),
+            },
+            value: Some(soil.mean),
+            effect: None,
+            spread: Some(soil.spread),
+            source: "heat conduction, Carslaw and Jaeger",
+        },
+    ];
+    BedNight { hours, screen, tissue, soil, coldest_at, steps }
+}
+
+fn soil(night: &Night, place: &Place, hours: &[BedHour]) -> Celsius {
+    let lowest = hours.iter().map(|hour| hour.screen).fold(night.mean_air, Celsius::min);
+    match place.root_zone {
+        RootZone::InGround | RootZone::Raised => soil_minimum(night.mean_air, lowest, ROOT_DEPTH, SOIL_DIFFUSIVITY),
+        RootZone::Pot { radius } => {
+            let air = hours.iter().map(|hour| (hour.time, hour.screen));
+            let start = hours.first().map_or(night.mean_air, |hour| hour.screen.max(night.mean_air));
+            pot_temperature(start, air, radius, MIX_DIFFUSIVITY).into_iter().fold(start, Celsius::min)
+        }
+    }
+}
+
+impl BedNight {
+    /// The lowest temperature in a frame, uncovered or under a cover. A cover keeps air and plants warmer; the soil
+    /// below it hardly changes in one night.
+    pub fn minimum(&self, frame: Frame, cover: Option<CoverGain>) -> Estimate {
+        let open = match frame {
+            Frame::ScreenAir => self.screen,
+            Frame::Tissue => self.tissue,
+            Frame::Soil => return self.soil,
+        };
+        match cover {
+            Some(gain) => open.moved(gain.mean, gain.spread),
+            None => open,
+        }
+    }
+
+    /// Hours below a temperature in a frame, h. Soil moves slowly: it is below all night or not at all.
+    pub fn hours_below(&self, frame: Frame, cover: Option<CoverGain>, threshold: Celsius) -> f64 {
+        let gain = cover.map_or(Kelvins(0.0), |gain| gain.mean);
+        let below = |value: fn(&BedHour) -> Celsius| {
+            hours_below(self.hours.iter().map(|hour| (hour.time, value(hour) + gain)), threshold)
+        };
+        match frame {
+            Frame::ScreenAir => below(|hour| hour.screen),
+            Frame::Tissue => below(|hour| hour.tissue),
+            Frame::Soil if self.soil.mean < threshold => below(|_| Celsius(f64::NEG_INFINITY)),
+            Frame::Soil => 0.0,
+        }
+    }
+}

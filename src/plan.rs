@@ -1,0 +1,229 @@
+//! Risks and means to measures: one measure for every bed, each with its reason and the hour by which it must be done.
+
+mod choice;
+pub mod said;
+
+use crate::beds::Garden;
+use crate::crops::words;
+use crate::night::{Knowledge, Night, NoNight};
+use crate::risk::BedRisk;
+use crate::units::{Kelvins, MetresPerSecond, Minutes, Probability};
+use crate::zone::NightOf;
+use chrono::{DateTime, Utc};
+use serde::{Deserialize, Serialize};
+
+/// What people do with a bed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Measure {
+    /// Put a cover over it.
+    Cover,
+    /// Pick what the frost would take, and cover what stays where that is worth it.
+    Harvest,
+    /// Carry the pots under a roof.
+    BringIn,
+    /// At risk, and nothing is left or worth doing; the reason says why.
+    Leave,
+    /// Nothing to do: it stands this night.
+    Fine,
+    /// Nothing can be said; look at a thermometer.
+    Unknown,
+}
+
+words!(Measure { Cover = "cover", Harvest = "harvest", BringIn = "bring-in", Leave = "leave", Fine = "fine", Unknown = "unknown" });
+
+impl Measure {
+    /// Whether somebody has to go out for it.
+    pub fn is_work(self) -> bool {
+        matches!(self, Measure::Cover | Measure::Harvest | Measure::BringIn)
+    }
+}
+
+/// Why a bed has its measure, with the figures behind it.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Reason {
+    /// The cover averts more than it takes.
+    CoverSaves { covered: Probability },
+    /// Picking saves what no cover is sure to.
+    PickBeforeFrost,
+    /// Pots lose their roots first, and a roof is surer than a cover.
+    RootsAndTopsInside,
+    /// The plants stand colder than this night.
+    WithinMargin,
+    /// Only a small part of its worth is at risk.
+    MinorPart,
+    /// A cover would help; none is left.
+    NoCoverLeft,
+    /// No cover in stock is of use for this bed or at this temperature, and there is nothing to pick.
+    NothingHelps,
+    /// What could be lost is less than the work of saving it.
+    WorthLessThanWork { loss: Minutes, work: Minutes },
+    /// Hours of the night are missing, and what is there does not show damage.
+    HoursMissing,
+    /// There is no usable weather.
+    NoWeather,
+}
+
+impl Reason {
+    /// The word in `--json` and in the log.
+    pub fn word(&self) -> &'static str {
+        match self {
+            Reason::CoverSaves { .. } => "cover-saves",
+            Reason::PickBeforeFrost => "pick-before-frost",
+            Reason::RootsAndTopsInside => "safer-inside",
+            Reason::WithinMargin => "within-margin",
+            Reason::MinorPart => "minor-part",
+            Reason::NoCoverLeft => "no-cover-left",
+            Reason::NothingHelps => "nothing-helps",
+            Reason::WorthLessThanWork { .. } => "worth-less-than-work",
+            Reason::HoursMissing => "hours-missing",
+            Reason::NoWeather => "no-weather",
+        }
+    }
+}
+
+/// A cover for a bed.
+#[derive(Clone, Debug, PartialEq)]
+pub struct CoverUse {
+    /// As written on the shelf.
+    pub name: String,
+    /// Index into the garden's stock.
+    pub stock: usize,
+    pub pieces: u32,
+}
+
+/// Something to pick.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Pick {
+    pub crop: String,
+    /// The catalogue's instruction.
+    pub instruction: String,
+}
+
+/// One bed's measure.
+#[derive(Clone, Debug)]
+pub struct BedPlan<'a> {
+    pub risk: BedRisk<'a>,
+    pub measure: Measure,
+    /// The cover to lay, also after a harvest.
+    pub cover: Option<CoverUse>,
+    pub picks: Vec<Pick>,
+    pub reason: Reason,
+    pub do_by: Option<DateTime<Utc>>,
+    /// The work, tomorrow's uncovering included.
+    pub work: Minutes,
+}
+
+/// One garden's list for one night.
+#[derive(Clone, Debug)]
+pub struct Plan<'a> {
+    pub garden: &'a Garden,
+    pub of: NightOf,
+    pub made_at: DateTime<Utc>,
+    /// By when work outdoors should end.
+    pub deadline: DateTime<Utc>,
+    /// The night, or why nothing is known of it.
+    pub night: Result<Night, NoNight>,
+    /// In the garden's order.
+    pub beds: Vec<BedPlan<'a>>,
+}
+
+/// The list for a night. `sunset` also where the night itself is unknown.
+pub fn decide<'a>(
+    garden: &'a Garden,
+    of: NightOf,
+    sunset: DateTime<Utc>,
+    night: Result<Night, NoNight>,
+    risks: Vec<BedRisk<'a>>,
+    now: DateTime<Utc>,
+) -> Plan<'a> {
+    let deadline = sunset - garden.finish_before_sunset;
+    let mut beds = match &night {
+        Ok(night) => choice::choose(garden, MetresPerSecond(night.cover_conditions.wind_10m), risks),
+        Err(_) => risks.into_iter().map(unknown).collect(),
+    };
+    if let Ok(Night { knowledge: Knowledge::Incomplete { .. }, .. }) = &night {
+        // What the known hours already show stays; what they do not show is not known to be safe.
+        for bed in &mut beds {
+            if matches!(bed.measure, Measure::Fine | Measure::Leave) {
+                bed.measure = Measure::Unknown;
+                bed.reason = Reason::HoursMissing;
+            }
+        }
+    }
+    for bed in &mut beds {
+        bed.do_by = bed.measure.is_work().then(|| do_by(bed, deadline, now));
+    }
+    Plan { garden, of, made_at: now, deadline, night, beds }
+}
+
+/// A bed of which nothing is known. Its risk is empty.
+fn unknown(risk: BedRisk<'_>) -> BedPlan<'_> {
+    BedPlan {
+        risk,
+        measure: Measure::Unknown,
+        cover: None,
+        picks: Vec::new(),
+        reason: Reason::NoWeather,
+        do_by: None,
+        work: Minutes(0.0),
+    }
+}
+
+/// The garden's deadline; after it, the hour at which the bed's first organ meets its threshold, and at the latest the
+/// coldest hour: late is better than never.
+fn do_by(bed: &BedPlan<'_>, deadline: DateTime<Utc>, now: DateTime<Utc>) -> DateTime<Utc> {
+    if now < deadline {
+        return deadline;
+    }
+    let Some(night) = &bed.risk.night else { return now };
+    let organs = bed.risk.plantings.iter().flat_map(|planting| &planting.organs);
+    let crossing = organs
+        .filter_map(|organ| {
+            let below = |hour: &&crate::night::bed::BedHour| match organ.tolerance.frame {
+                crate::crops::Frame::Tissue => hour.tissue <= organ.damage_begins,
+                _ => hour.screen <= organ.damage_begins,
+            };
+            night.hours.iter().find(below).map(|hour| hour.time)
+        })
+        .min();
+    crossing.unwrap_or(night.coldest_at).max(now)
+}
+
+impl<'a> BedPlan<'a> {
+    /// The planting whose organ decides over the bed.
+    pub fn deciding(&self) -> Option<(&crate::risk::PlantingRisk<'a>, &crate::risk::OrganRisk<'a>)> {
+        self.risk
+            .plantings
+            .iter()
+            .filter_map(|planting| Some((planting, planting.deciding()?)))
+            .max_by(|(_, a), (_, b)| a.likelier(b))
+    }
+
+    /// The smallest margin of all its organs that carry weight.
+    pub fn margin(&self) -> Option<Kelvins> {
+        self.deciding().map(|(_, organ)| organ.open.margin)
+    }
+}
+
+impl Plan<'_> {
+    /// How many beds have a measure.
+    pub fn count(&self, measure: Measure) -> usize {
+        self.beds.iter().filter(|bed| bed.measure == measure).count()
+    }
+
+    /// Whether somebody has to go out.
+    pub fn has_work(&self) -> bool {
+        self.beds.iter().any(|bed| bed.measure.is_work())
+    }
+
+    /// Whether any bed is in danger or unknown.
+    pub fn is_quiet(&self) -> bool {
+        self.beds.iter().all(|bed| bed.measure == Measure::Fine)
+    }
+
+    /// All work of the list.
+    pub fn work(&self) -> Minutes {
+        self.beds.iter().fold(Minutes(0.0), |sum, bed| sum + bed.work)
+    }
+}

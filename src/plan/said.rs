@@ -1,0 +1,158 @@
+//! Whether to say anything: a pure function of what we want to say, what was last said of this night, and when.
+//!
+//! What was said is remembered as measures, not as text: a forecast that moves by a tenth of a degree without changing
+//! a measure is no news.
+
+use super::{Measure, Plan};
+use crate::rounds::{AllQuiet, RoundKind};
+use chrono::{DateTime, Duration, Utc};
+use serde::{Deserialize, Serialize};
+
+/// What a garden was last told of a night.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Said {
+    pub at: DateTime<Utc>,
+    pub beds: Vec<SaidBed>,
+}
+
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct SaidBed {
+    pub bed: String,
+    pub measure: Measure,
+    pub cover: Option<String>,
+}
+
+/// What a garden is told, and why.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum SayReason {
+    /// The first warning for this night.
+    First,
+    /// A bed joins, or a measure becomes stronger.
+    Worse,
+    /// Less is asked, but something still is.
+    Better,
+    /// Nothing is left to do that had been asked for.
+    CalledOff,
+    /// There is no usable weather, or hours are missing.
+    DataMissing,
+    /// A sign of life on its own schedule.
+    AllQuiet,
+    /// The morning after: uncover, and note what the night did.
+    MorningAfter,
+}
+
+/// Why nothing is said.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum SilentReason {
+    /// The same has been said already.
+    Unchanged,
+    /// Nothing is in danger, and the next sign of life is not due.
+    Quiet,
+    /// The morning after a night for which nothing was asked.
+    NothingToUncover,
+    /// Less is asked than before: it goes out with the next planned mail.
+    BetterCanWait,
+}
+
+/// How a list differs from what was last said.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Changes {
+    /// Beds for which more is asked, with what was asked before.
+    pub worse: Vec<(String, Measure)>,
+    /// Beds for which less is asked, with what was asked before.
+    pub better: Vec<(String, Measure)>,
+    /// Beds with the same measure and another cover.
+    pub other_cover: Vec<String>,
+}
+
+impl Said {
+    /// What a plan says.
+    pub fn of(plan: &Plan<'_>) -> Said {
+        let beds = plan.beds.iter().map(|bed| SaidBed {
+            bed: bed.risk.bed.id.clone(),
+            measure: bed.measure,
+            cover: bed.cover.as_ref().map(|cover| cover.name.clone()),
+        });
+        Said { at: plan.made_at, beds: beds.collect() }
+    }
+
+    /// Whether somebody was asked to do something.
+    pub fn has_work(&self) -> bool {
+        self.beds.iter().any(|bed| bed.measure.is_work())
+    }
+
+    fn is_unknown(&self) -> bool {
+        self.beds.iter().any(|bed| bed.measure == Measure::Unknown)
+    }
+}
+
+/// What changed from one list to the next. A bed that was not on the last list counts as fine there.
+pub fn changes(last: &Said, next: &Said) -> Changes {
+    let mut changes = Changes::default();
+    for bed in &next.beds {
+        let before = last.beds.iter().find(|said| said.bed == bed.bed);
+        let measure = before.map_or(Measure::Fine, |said| said.measure);
+        match urgency(bed.measure).cmp(&urgency(measure)) {
+            std::cmp::Ordering::Greater => changes.worse.push((bed.bed.clone(), measure)),
+            std::cmp::Ordering::Less => changes.better.push((bed.bed.clone(), measure)),
+            std::cmp::Ordering::Equal if measure != bed.measure => changes.worse.push((bed.bed.clone(), measure)),
+            std::cmp::Ordering::Equal => {
+                if before.is_some_and(|said| said.cover != bed.cover) {
+                    changes.other_cover.push(bed.bed.clone());
+                }
+            }
+        }
+    }
+    changes
+}
+
+/// How much a measure asks for attention. Two measures of one rank that differ are a change for the worse: people
+/// would do the wrong thing.
+fn urgency(measure: Measure) -> u8 {
+    match measure {
+        Measure::Fine => 0,
+        Measure::Leave => 1,
+        Measure::Unknown => 2,
+        Measure::Cover | Measure::Harvest | Measure::BringIn => 3,
+    }
+}
+
+/// Whether to say it. `last_word` is when the garden last heard anything at all.
+pub fn whether(
+    round: RoundKind,
+    next: &Said,
+    last: Option<&Said>,
+    last_word: Option<DateTime<Utc>>,
+    all_quiet: AllQuiet,
+) -> Result<SayReason, SilentReason> {
+    if round == RoundKind::Uncover {
+        let asked = last.is_some_and(|last| last.has_work() || last.is_unknown());
+        return if asked { Ok(SayReason::MorningAfter) } else { Err(SilentReason::NothingToUncover) };
+    }
+    let Some(last) = last else {
+        return if next.is_unknown() {
+            Ok(SayReason::DataMissing)
+        } else if next.beds.iter().any(|bed| bed.measure != Measure::Fine) {
+            Ok(SayReason::First)
+        } else {
+            // A margin, so that a weekly word on the same weekday is not put off by minutes.
+            let due = Duration::days(all_quiet.days()) - Duration::hours(6);
+            let heard = last_word.is_some_and(|word| next.at - word < due);
+            if heard || round != RoundKind::Morning { Err(SilentReason::Quiet) } else { Ok(SayReason::AllQuiet) }
+        };
+    };
+    let changes = changes(last, next);
+    if !changes.worse.is_empty() {
+        return if next.is_unknown() && !last.is_unknown() { Ok(SayReason::DataMissing) } else { Ok(SayReason::Worse) };
+    }
+    if last.has_work() && !next.has_work() {
+        return Ok(SayReason::CalledOff);
+    }
+    if changes.better.is_empty() && changes.other_cover.is_empty() {
+        return Err(SilentReason::Unchanged);
+    }
+    // Between planned mails, less work is no reason to disturb anyone.
+    if round == RoundKind::Dusk { Err(SilentReason::BetterCanWait) } else { Ok(SayReason::Better) }
+}
