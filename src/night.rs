@@ -32,7 +32,7 @@ pub struct Estimate {
 impl Estimate {
     /// The chance of a value at or below a temperature.
     pub fn chance_below(self, threshold: Celsius) -> Probability {
-        Probability(dose::normal_cdf((threshold - self.mean).0 / self.spread.0.max(1e-6)))
+        dose::normal_cdf((threshold - self.mean).0 / self.spread.0.max(1e-6))
     }
 
     /// The estimate moved, with the spread of the move added (as independent errors add: in squares).

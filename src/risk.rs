@@ -4,7 +4,7 @@ use crate::beds::{Bed, BedKind, CoverStock, Garden, Planting};
 use crate::crops::{Catalogue, Crop, Harm, Tolerance};
 use crate::night::bed::{BedNight, Place, RootZone, at_bed};
 use crate::night::cover::{CoverGain, CoverKind};
-use crate::night::dose::expected_damage;
+use crate::night::dose::DamageCurve;
 use crate::night::{Estimate, Night};
 use crate::units::{Celsius, Kelvins, Minutes, Probability};
 use crate::weather::humidity::air_pressure;
@@ -149,7 +149,9 @@ fn outcome(
     let minimum = night.minimum(tolerance.frame, cover);
     let hours_below = night.hours_below(tolerance.frame, cover, damage_begins);
     let known = minimum.moved(Kelvins(0.0), tolerance.spread);
-    let chance = expected_damage(known, damage_begins, severe);
+    // Settings refuse thresholds that make no curve; were one to come through, it would count as lost, not as safe.
+    let curve = DamageCurve::new(damage_begins, severe);
+    let chance = curve.map_or(Probability(1.0), |curve| curve.expected(known.mean, known.spread));
     // Chilling needs its time; ice does its harm within the hour, and where a source states longer the figure is left
     // on the cold side.
     let chance = match (tolerance.harm, tolerance.exposure_hours) {

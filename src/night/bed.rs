@@ -149,9 +149,12 @@ fn soil(night: &Night, place: &Place, hours: &[BedHour]) -> Celsius {
     match place.root_zone {
         RootZone::InGround | RootZone::Raised => soil_minimum(night.mean_air, lowest, ROOT_DEPTH, SOIL_DIFFUSIVITY),
         RootZone::Pot { radius } => {
-            let air = hours.iter().map(|hour| (hour.time, hour.screen));
+            let air = hours.windows(2).map(|pair| {
+                let hours = (pair[1].time - pair[0].time).num_minutes() as f64 / 60.0;
+                (hours, pair[1].screen)
+            });
             let start = hours.first().map_or(night.mean_air, |hour| hour.screen.max(night.mean_air));
-            pot_temperature(start, air, radius, MIX_DIFFUSIVITY).into_iter().fold(start, Celsius::min)
+            pot_temperature(start, air, radius, MIX_DIFFUSIVITY).fold(start, Celsius::min)
         }
     }
 }

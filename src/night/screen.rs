@@ -3,7 +3,7 @@
 //! What a feed left out is assumed on the cold side and named; hours that are missing make the night incomplete, and
 //! an incomplete night is never called safe.
 
-use super::cooling::{DuskRegression, IMPORTED};
+use super::cooling::{CoolingCurve, DuskRegression};
 use super::cover::CoverConditions;
 use super::{Estimate, FrostKind, Knowledge, Night, NightHour, NoNight, Remark, Step};
 use crate::units::{Celsius, Kelvins, MetresPerSecond};
@@ -225,9 +225,9 @@ fn with_reading(mut night: Night, dusk: &Reading) -> Night {
 
 /// The published regression at dusk, with its known bias on clear calm nights taken out.
 fn regression(dusk: &Reading, clear_calm: f64) -> (Estimate, Vec<Step>) {
-    let DuskRegression { standard_deviation, .. } = IMPORTED;
+    let DuskRegression { standard_deviation, .. } = DuskRegression::IMPORTED;
     let dew_point = dusk.dew_point.unwrap_or(dusk.air - ASSUMED_DEPRESSION);
-    let mean = IMPORTED.minimum(dusk.air, dew_point);
+    let mean = DuskRegression::IMPORTED.predict(dusk.air, dew_point);
     let shift = Kelvins(CLEAR_CALM_SHIFT * clear_calm);
     let dew_spread = if dusk.dew_point.is_some() { 0.0 } else { 0.8 };
     let estimate = Estimate { mean, spread: standard_deviation }.moved(shift, Kelvins(dew_spread));
@@ -282,16 +282,16 @@ fn no_warmer_than_observed(mut night: Night, readings: &[Reading], span: &Span) 
     night
 }
 
-/// Hours of a fall with the square root of time (Allen 1957, as in FAO 2005 chapter 5) to the low at sunrise.
+/// Hours of a fall with the square root of time from `start` to the low at sunrise, under a clear and still sky.
 fn curve(from: DateTime<Utc>, start: Celsius, low: Celsius, span: &Span, dew_point: Celsius) -> Vec<NightHour> {
-    let length = (span.sunrise - from).num_minutes().max(60) as f64;
-    let start = start.max(low + Kelvins(0.1));
+    let hours = |time: DateTime<Utc>| (time - from).num_minutes() as f64 / 60.0;
+    let fall = CoolingCurve::new(start, low, hours(span.sunrise));
     let instants = (0..).map(|hour| from + Duration::hours(hour)).take_while(|time| *time < span.sunrise);
-    let instants = instants.chain([span.sunrise, span.end()]);
     instants
+        .chain([span.sunrise, span.end()])
         .map(|time| {
-            let passed = ((time - from).num_minutes() as f64 / length).clamp(0.0, 1.0);
-            let air = start - Kelvins((start - low).0 * passed.sqrt());
+            // An evening already at its low stays there.
+            let air = fall.map_or(low, |fall| fall.at(hours(time)));
             let wind_10m = MetresPerSecond(CALM);
             NightHour { time, air, dew_point: dew_point.min(air), wind_10m, cloud_cover: 0.0 }
         })
