@@ -252,7 +252,7 @@ fn regression(dusk: &Reading, clear_calm: f64) -> (Estimate, Vec<Step>) {
 
 /// 0.69 - 2.99 K: how much warmer the regression errs on clear calm nights than on others (hourly records of four US
 /// stations, computed).
-const CLEAR_CALM_SHIFT: f64 = -2.3;
+pub const CLEAR_CALM_SHIFT: f64 = -2.3;
 /// Where no humidity is known: air this much above its dew point, drier than most winter evenings (assumed).
 const ASSUMED_DEPRESSION: Kelvins = Kelvins(5.0);
 /// Where no wind is known, m/s.

@@ -1,0 +1,17 @@
+//! Plan to subject, plain text and HTML: the only place with prose for growers.
+//!
+//! A message is first a [`Letter`], which says everything once in short texts; plain text and HTML are two ways to set
+//! it. A reader who sees only the subject knows enough; the plain text is complete in 78 columns and can be read aloud.
+
+mod cautions;
+pub mod document;
+mod entries;
+pub mod explain;
+mod letter;
+mod morning_after;
+mod sentences;
+mod typeset;
+
+pub use letter::{Context, Letter, Reader, evening_letter};
+pub use morning_after::morning_after_letter;
+pub use typeset::{html, plain_text};

@@ -1,0 +1,97 @@
+//! The beds of a list, grouped and ordered as work.
+
+use super::Reader;
+use super::sentences;
+use crate::beds::Role;
+use crate::plan::{BedPlan, Measure, Plan};
+
+/// Beds of one measure.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Group {
+    pub heading: String,
+    /// Whether each bed gets a box to tick.
+    pub is_work: bool,
+    pub(super) entries: Vec<Entry>,
+}
+
+/// One bed.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Entry {
+    /// Label, name and what grows there.
+    pub title: String,
+    /// What to do and why, a line each.
+    pub lines: Vec<String>,
+}
+
+/// In the order in which the work is best done: pick while the light is good, carry, then cover before dusk.
+const ORDER: [Measure; 6] =
+    [Measure::Harvest, Measure::BringIn, Measure::Cover, Measure::Unknown, Measure::Leave, Measure::Fine];
+
+pub(super) fn groups(plan: &Plan<'_>, reader: Reader) -> Vec<Group> {
+    ORDER
+        .into_iter()
+        .filter_map(|measure| {
+            let mut beds: Vec<&BedPlan<'_>> = plan.beds.iter().filter(|bed| bed.measure == measure).collect();
+            if beds.is_empty() {
+                return None;
+            }
+            order(&mut beds);
+            let heading = heading(plan, measure, beds.len());
+            let entries = if measure == Measure::Fine && reader.role == Role::Volunteer {
+                vec![Entry { title: titles(&beds), lines: Vec::new() }]
+            } else {
+                beds.iter().map(|bed| entry(plan, bed, reader)).collect()
+            };
+            Some(Group { heading, is_work: measure.is_work(), entries })
+        })
+        .collect()
+}
+
+/// The bed with the least margin first. Where nothing is known of the night, the tenderest first.
+fn order(beds: &mut [&BedPlan<'_>]) {
+    let key = |bed: &BedPlan<'_>| {
+        let by_margin = bed.margin().map(|margin| margin.0);
+        let tenderest = bed.risk.plantings.iter().filter_map(|planting| planting.tenderest());
+        by_margin.unwrap_or_else(|| -tenderest.map(|(_, begins)| begins.0).fold(f64::NEG_INFINITY, f64::max))
+    };
+    beds.sort_by(|a, b| key(a).total_cmp(&key(b)));
+}
+
+fn heading(plan: &Plan<'_>, measure: Measure, count: usize) -> String {
+    let beds = if count == 1 { "bed" } else { "beds" };
+    match measure {
+        Measure::Harvest => format!("Harvest: {count} {beds}"),
+        Measure::BringIn => format!("Bring in: {count} {}", if count == 1 { "group of pots" } else { "groups of pots" }),
+        Measure::Cover => format!("Cover: {count} {beds}"),
+        Measure::Unknown => {
+            let what = if plan.night.is_ok() { "Not known to be safe" } else { "Unknown" };
+            format!("{what}: {count} {beds}, the tenderest first")
+        }
+        Measure::Leave => format!("At risk, left as they are: {count} {beds}"),
+        Measure::Fine => format!("Fine: {count} {beds}"),
+    }
+}
+
+fn titles(beds: &[&BedPlan<'_>]) -> String {
+    let titles: Vec<String> = beds.iter().map(|bed| title(bed)).collect();
+    titles.join("; ")
+}
+
+fn title(bed: &BedPlan<'_>) -> String {
+    let mut crops: Vec<&str> = Vec::new();
+    for planting in &bed.risk.plantings {
+        if !crops.contains(&planting.crop.name.as_str()) {
+            crops.push(&planting.crop.name);
+        }
+    }
+    format!("{}: {}", bed.risk.bed.title(), crops.join(", "))
+}
+
+fn entry(plan: &Plan<'_>, bed: &BedPlan<'_>, reader: Reader) -> Entry {
+    let mut lines = sentences::instructions(bed);
+    lines.extend(sentences::why(plan, bed, reader.role));
+    if let Some(do_by) = bed.do_by.filter(|do_by| *do_by > plan.deadline) {
+        lines.push(format!("Do it before {}.", plan.garden.zone.local(do_by).format("%H:%M")));
+    }
+    Entry { title: title(bed), lines }
+}

@@ -1,0 +1,204 @@
+//! What a list says, once, before it is set as text or HTML.
+
+use super::entries::{Entry, Group, groups};
+use super::{cautions, sentences};
+use crate::beds::Role;
+use crate::plan::said::{Changes, SayReason};
+use crate::plan::{Measure, Plan};
+use crate::units::Scale;
+use chrono::{DateTime, Duration, Utc};
+
+/// One message, in short texts.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Letter {
+    pub subject: String,
+    /// What matters, first.
+    pub lead: Vec<String>,
+    pub changes: Vec<String>,
+    pub groups: Vec<Group>,
+    /// How to decide without a forecast; empty where there is one.
+    pub by_hand: Vec<String>,
+    pub cautions: Vec<&'static str>,
+    /// Source, age, the rule for silence, humility.
+    pub closing: Vec<String>,
+}
+
+/// For whom a message is written.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Reader {
+    pub role: Role,
+}
+
+/// What a message needs beside its plan.
+#[derive(Clone, Copy, Debug)]
+pub struct Context<'a> {
+    pub reason: SayReason,
+    /// What changed since the last message of this night, and when that was sent.
+    pub since: Option<(&'a Changes, DateTime<Utc>)>,
+    /// The next message comes by then, or something is broken.
+    pub next_word_by: Option<DateTime<Utc>>,
+    /// How late this look is, where it could not be made in time.
+    pub late_by: Option<Duration>,
+    /// Trouble with feeds, a sentence each.
+    pub troubles: &'a [String],
+}
+
+/// The message of the evening list, whichever round it comes from.
+pub fn evening_letter(plan: &Plan<'_>, context: &Context<'_>, reader: Reader) -> Letter {
+    let scale = plan.garden.shown;
+    let mut lead = vec![headline(plan, context)];
+    lead.extend(lateness(context));
+    lead.extend(night_lines(plan, scale));
+    if plan.has_work() {
+        let minutes = plan.work().0;
+        lead.push(format!(
+            "Work: about {} person-minutes, taking covers off tomorrow included.",
+            round_up_to_five(minutes)
+        ));
+    }
+    lead.extend(context.troubles.iter().cloned());
+    let changes = context.since.map(|(changes, at)| sentences::changes(plan, changes, at)).unwrap_or_default();
+    let by_hand = if plan.count(Measure::Unknown) > 0 { sentences::by_hand(plan) } else { Vec::new() };
+    Letter {
+        subject: subject(plan, context),
+        lead,
+        changes,
+        groups: groups(plan, reader),
+        by_hand,
+        cautions: cautions::for_plan(plan),
+        closing: closing(plan, context, reader),
+    }
+}
+
+fn subject(plan: &Plan<'_>, context: &Context<'_>) -> String {
+    let scale = plan.garden.shown;
+    let low = match &plan.night {
+        Ok(night) => {
+            let at = plan.garden.zone.local(night.coldest_at()).format("%H:%M");
+            format!("low {} near {at}", night.minimum.mean.whole(scale))
+        }
+        Err(_) => "no forecast".into(),
+    };
+    let what = match context.reason {
+        SayReason::CalledOff => format!("Called off, nothing to cover tonight: {low}"),
+        SayReason::AllQuiet => format!("All quiet tonight: {low}"),
+        _ if plan.count(Measure::Unknown) == plan.beds.len() => {
+            format!("No usable forecast for tonight: decide by hand by {}", deadline(plan))
+        }
+        _ => {
+            let worse = if context.reason == SayReason::Worse { "Worse: " } else { "" };
+            let unsure = if plan.count(Measure::Unknown) > 0 { ", hours missing" } else { "" };
+            format!("{worse}{}: {low}{unsure}", capitalised(&work_in_words(plan)))
+        }
+    };
+    format!("{what} ({})", plan.garden.name)
+}
+
+/// "cover 4, harvest 2 by 16:40", or what there is instead of work.
+fn work_in_words(plan: &Plan<'_>) -> String {
+    let parts: Vec<String> = [
+        (Measure::Harvest, "harvest"),
+        (Measure::BringIn, "bring in"),
+        (Measure::Cover, "cover"),
+    ]
+    .into_iter()
+    .filter(|(measure, _)| plan.count(*measure) > 0)
+    .map(|(measure, verb)| format!("{verb} {}", plan.count(measure)))
+    .collect();
+    let left = plan.count(Measure::Leave);
+    match (parts.is_empty(), left) {
+        (false, _) => format!("{} by {}", parts.join(", "), deadline(plan)),
+        (true, 0) => "nothing to do tonight".into(),
+        (true, 1) => "1 bed at risk, nothing to be done".into(),
+        (true, _) => format!("{left} beds at risk, nothing to be done"),
+    }
+}
+
+/// The latest hour that still helps: the deadline before dusk, afterwards the first bed's own hour.
+fn deadline(plan: &Plan<'_>) -> String {
+    let at = plan.beds.iter().filter_map(|bed| bed.do_by).min().unwrap_or(plan.deadline);
+    plan.garden.zone.local(at.max(plan.made_at)).format("%H:%M").to_string()
+}
+
+fn headline(plan: &Plan<'_>, context: &Context<'_>) -> String {
+    let zone = &plan.garden.zone;
+    let date = zone.local(plan.deadline).format("%A %-d %B");
+    let night = format!("Night of {date}");
+    match context.reason {
+        SayReason::CalledOff => format!("{night}: called off. What the last list asked for is not needed."),
+        SayReason::AllQuiet => format!("{night}: all quiet, every bed stands it."),
+        _ if plan.count(Measure::Unknown) == plan.beds.len() => {
+            format!("{night}: there is no usable forecast. This is not an all-clear.")
+        }
+        _ if !plan.has_work() => format!("{night}: {}.", work_in_words(plan)),
+        _ => {
+            let abbreviation = zone.abbreviation(plan.deadline);
+            let late = if plan.made_at >= plan.deadline {
+                " The best hour has passed; late still helps, if you can work safely in the dark."
+            } else {
+                ""
+            };
+            format!("{night}: {} {abbreviation}.{late}", work_in_words(plan))
+        }
+    }
+}
+
+fn lateness(context: &Context<'_>) -> Option<String> {
+    let late = context.late_by.filter(|late| *late >= Duration::minutes(20))?;
+    let text = if late >= Duration::minutes(90) {
+        format!("{} hours", (late.num_minutes() + 30) / 60)
+    } else {
+        format!("{} minutes", late.num_minutes())
+    };
+    Some(format!("This message is {text} late: the service could not look earlier."))
+}
+
+fn night_lines(plan: &Plan<'_>, scale: Scale) -> Vec<String> {
+    match &plan.night {
+        Ok(night) => sentences::night(plan, night, scale),
+        Err(why) => vec![format!("Why: {why}.")],
+    }
+}
+
+fn closing(plan: &Plan<'_>, context: &Context<'_>, reader: Reader) -> Vec<String> {
+    let zone = &plan.garden.zone;
+    let mut lines = Vec::new();
+    if let Ok(night) = &plan.night {
+        lines.push(sentences::provenance(plan, night));
+    }
+    if let Some(by) = context.next_word_by {
+        let local = zone.local(by);
+        lines.push(format!(
+            "The next message comes by {} {}. No message by then means: look yourself.",
+            local.format("%A %-d %B, %H:%M"),
+            zone.abbreviation(by)
+        ));
+    }
+    lines.push("A forecast can be wrong, and a hollow colder than its garden. If a thermometer at the bed says".to_string()
+        + " otherwise, believe the thermometer.");
+    if reader.role == Role::Manager {
+        lines.push(format!(
+            "Any number here can be taken apart: counterpane explain --garden {} --bed <label>.",
+            plan.garden.id
+        ));
+    }
+    lines
+}
+
+/// Work is guessed in steps of five minutes; a finer figure would pretend to be known.
+fn round_up_to_five(minutes: f64) -> u64 {
+    // Work is bounded by the limits of settings, far inside the range of the type.
+    ((minutes / 5.0).ceil() * 5.0) as u64
+}
+
+pub(super) fn capitalised(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or(String::new(), |first| first.to_uppercase().chain(letters).collect())
+}
+
+impl Group {
+    /// Entries of a group, for templates.
+    pub fn entries(&self) -> &[Entry] {
+        &self.entries
+    }
+}

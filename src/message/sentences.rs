@@ -1,0 +1,273 @@
+//! Sentences for growers: what to do, why, how sure, where it comes from.
+
+use crate::beds::Role;
+use crate::crops::{Frame, Tolerance};
+use crate::night::cooling::DuskRegression;
+use crate::night::{Estimate, FrostKind, Knowledge, Night, Remark};
+use crate::plan::said::Changes;
+use crate::plan::{BedPlan, Measure, Plan, Reason};
+use crate::risk::{OrganRisk, PlantingRisk};
+use crate::units::{Celsius, Kelvins, Scale};
+use chrono::{DateTime, Utc};
+
+/// In a normal distribution four values in five lie within this many standard deviations of the mean.
+const FOUR_IN_FIVE: f64 = 1.281_551_6;
+
+/// The range that holds the value four times in five.
+fn four_in_five(estimate: Estimate, scale: Scale) -> String {
+    let reach = Kelvins(estimate.spread.0 * FOUR_IN_FIVE);
+    format!("{} to {}", (estimate.mean - reach).whole(scale), (estimate.mean + reach).whole(scale))
+}
+
+/// The night in a few lines.
+pub(super) fn night(plan: &Plan<'_>, night: &Night, scale: Scale) -> Vec<String> {
+    let zone = &plan.garden.zone;
+    let at = zone.local(night.coldest_at());
+    let kind = match night.kind {
+        FrostKind::Radiation => "a clear, still night: plants grow colder than the air, hollows coldest",
+        FrostKind::Advection => "a windy night: covers keep little heat and want heavy weights",
+        FrostKind::Mixed => "neither clear and still nor windy throughout",
+    };
+    let mut lines = vec![
+        format!("Low {} at the garden's screen near {}; {kind}.", night.minimum.mean.whole(scale), at.format("%H:%M")),
+        format!("How sure: four such nights in five end between {}.", four_in_five(night.minimum, scale)),
+    ];
+    let coldest = plan.beds.iter().filter_map(|bed| Some((bed, bed.risk.night.as_ref()?.tissue.mean)));
+    if let Some((bed, tissue)) = coldest.min_by(|(_, a), (_, b)| a.0.total_cmp(&b.0)) {
+        let place = bed.risk.bed.title();
+        lines.push(format!("Uncovered leaves fall to about {} in the coldest bed, {place}.", tissue.whole(scale)));
+    }
+    if let Knowledge::Incomplete { longest_hole_hours, .. } = night.knowledge {
+        lines.push(format!(
+            "The forecast lacks hours of this night ({longest_hole_hours:.0} in a row): beds that look safe are not \
+             known to be safe."
+        ));
+    }
+    lines.extend(night.remarks.iter().map(|remark| self::remark(*remark, scale)));
+    lines
+}
+
+fn remark(remark: Remark, scale: Scale) -> String {
+    match remark {
+        Remark::WindAssumed => "The forecast has no wind; a still night is assumed.".into(),
+        Remark::SkyAssumed => "The forecast has no cloud; a clear sky is assumed.".into(),
+        Remark::DewPointAssumed => "The forecast has no humidity; dry air is assumed.".into(),
+        Remark::IssueUnknown => "The forecast does not say when it was made; it is trusted less.".into(),
+        Remark::Old { hours } => format!("The forecast is {hours:.0} hours old; it is trusted less."),
+        Remark::ReadingDisagrees { by } => format!(
+            "This evening's thermometer points to a low {} {} than the forecast; both are weighed.",
+            by.size(scale),
+            if by.0 < 0.0 { "colder" } else { "warmer" }
+        ),
+        Remark::ReadingOnly => "There is no usable forecast: this rests on the evening's thermometer alone.".into(),
+        Remark::HandGiven => "This rests on one low given by hand; a clear, still night is assumed.".into(),
+    }
+}
+
+/// What to do at a bed.
+pub(super) fn instructions(bed: &BedPlan<'_>) -> Vec<String> {
+    let mut lines: Vec<String> =
+        bed.picks.iter().map(|pick| format!("{}: {}", super::letter::capitalised(&pick.crop), pick.instruction)).collect();
+    if let Some(cover) = &bed.cover {
+        let pieces = if cover.pieces == 1 { String::new() } else { format!("{} pieces of ", cover.pieces) };
+        let verb = if bed.measure == Measure::Harvest { "Then cover with" } else { "Cover with" };
+        lines.push(format!("{verb} {pieces}{}, edges down to the soil.", cover.name));
+    }
+    if bed.measure == Measure::BringIn {
+        lines.push("Carry under a roof, against a wall; back out when it is above freezing.".into());
+    }
+    lines
+}
+
+/// Why a bed has its measure.
+pub(super) fn why(plan: &Plan<'_>, bed: &BedPlan<'_>, role: Role) -> Vec<String> {
+    let scale = plan.garden.shown;
+    if matches!(bed.reason, Reason::NoWeather | Reason::HoursMissing) {
+        return tenderest_line(bed, scale).into_iter().collect();
+    }
+    let mut lines = Vec::new();
+    if role == Role::Manager {
+        let decisive = bed.risk.plantings.iter().filter_map(|planting| Some((planting, planting.deciding()?)));
+        lines.extend(decisive.map(|(planting, organ)| figures(planting, organ, scale)));
+    } else if let Some((planting, organ)) = bed.deciding() {
+        lines.push(short_why(planting, organ, scale));
+    }
+    let reason = match &bed.reason {
+        Reason::CoverSaves { covered } => {
+            (role == Role::Manager).then(|| format!("Under the cover the chance falls to {}.", covered.percent()))
+        }
+        Reason::WorthLessThanWork { loss, work } => Some(format!(
+            "Left: the expected loss (about {:.0} minutes of worth) is less than the work ({:.0} minutes).",
+            loss.0, work.0
+        )),
+        Reason::NoCoverLeft => Some("Left: a cover would help, and none is left.".into()),
+        Reason::NothingHelps => Some("Left: no cover in stock helps here, and there is nothing to pick.".into()),
+        Reason::MinorPart => minor_part(bed),
+        Reason::PickBeforeFrost
+        | Reason::RootsAndTopsInside
+        | Reason::WithinMargin
+        | Reason::HoursMissing
+        | Reason::NoWeather => None,
+    };
+    lines.extend(reason);
+    lines
+}
+
+fn minor_part(bed: &BedPlan<'_>) -> Option<String> {
+    let organs = bed.risk.plantings.iter().flat_map(|planting| &planting.organs);
+    let likeliest = organs.max_by(|a, b| a.likelier(b))?;
+    Some(format!(
+        "Its {} may suffer ({}), which is little of its worth.",
+        part(likeliest),
+        likeliest.open.chance.percent()
+    ))
+}
+
+fn tenderest_line(bed: &BedPlan<'_>, scale: Scale) -> Option<String> {
+    let tenderest = bed.risk.plantings.iter().filter_map(|planting| Some((planting, planting.tenderest()?)));
+    let (planting, (tolerance, begins)) = tenderest.max_by(|(_, (_, a)), (_, (_, b))| a.0.total_cmp(&b.0))?;
+    let (crop, stage) = (&planting.crop.name, &planting.planting.stage);
+    Some(format!("{crop}, {stage}: harm begins near {} {}.", begins.whole(scale), frame(tolerance.frame)))
+}
+
+/// "broccoli head: harm begins at 28 F in the air, 25 F expected (22 to 28 F), chance 78 %"
+fn figures(planting: &PlantingRisk<'_>, organ: &OrganRisk<'_>, scale: Scale) -> String {
+    format!(
+        "{} {} ({}): harm begins near {} {}; {} expected ({}), {} margin; chance {}.",
+        planting.crop.name,
+        part(organ),
+        planting.planting.stage,
+        organ.damage_begins.whole(scale),
+        frame(organ.tolerance.frame),
+        organ.open.minimum.mean.whole(scale),
+        four_in_five(organ.open.minimum, scale),
+        organ.open.margin.signed(scale),
+        organ.open.chance.percent()
+    )
+}
+
+fn short_why(planting: &PlantingRisk<'_>, organ: &OrganRisk<'_>, scale: Scale) -> String {
+    format!(
+        "The {} of {} suffers from {} down; {} expected.",
+        part(organ),
+        planting.crop.name,
+        organ.damage_begins.whole(scale),
+        organ.open.minimum.mean.whole(scale)
+    )
+}
+
+fn part(organ: &OrganRisk<'_>) -> &'static str {
+    organ.tolerance.organ.word()
+}
+
+/// Where a threshold is felt, as a grower says it.
+pub(super) fn frame(frame: Frame) -> &'static str {
+    match frame {
+        Frame::ScreenAir => "in the air at the bed",
+        Frame::Tissue => "in the plant",
+        Frame::Soil => "in the soil",
+    }
+}
+
+/// What changed since the last message.
+pub(super) fn changes(plan: &Plan<'_>, changes: &Changes, at: DateTime<Utc>) -> Vec<String> {
+    let last = plan.garden.zone.local(at).format("%H:%M");
+    let title = |id: &str| {
+        let bed = plan.beds.iter().find(|bed| bed.risk.bed.id == id);
+        bed.map_or_else(|| (id.to_string(), Measure::Fine), |bed| (bed.risk.bed.title(), bed.measure))
+    };
+    let mut lines = Vec::new();
+    for (id, before) in changes.worse.iter().chain(&changes.better) {
+        let (title, now) = title(id);
+        lines.push(format!("{title}: was {}, now {}.", measure_word(*before), measure_word(now)));
+    }
+    for id in &changes.other_cover {
+        lines.push(format!("{}: another cover than before.", title(id).0));
+    }
+    if lines.is_empty() {
+        return Vec::new();
+    }
+    lines.insert(0, format!("Since the message of {last}:"));
+    lines
+}
+
+fn measure_word(measure: Measure) -> &'static str {
+    match measure {
+        Measure::Cover => "cover",
+        Measure::Harvest => "harvest",
+        Measure::BringIn => "bring in",
+        Measure::Leave => "at risk, left",
+        Measure::Fine => "fine",
+        Measure::Unknown => "unknown",
+    }
+}
+
+/// How to decide without a forecast: the regression at dusk turned round, on the cold side.
+pub(super) fn by_hand(plan: &Plan<'_>) -> Vec<String> {
+    let scale = plan.garden.shown;
+    let zone = &plan.garden.zone;
+    let dusk = zone.local(plan.deadline + plan.garden.finish_before_sunset + crate::rounds::DUSK);
+    vec![
+        format!(
+            "Put a thermometer in the open, at the height of the plants. If it shows less than {} at {} under a clear, \
+             still sky, expect frost: cover from the top of the list down. If in doubt before dusk, cover the first.",
+            dusk_air_for_frost().whole(scale),
+            dusk.format("%H:%M")
+        ),
+        format!(
+            "Give what it shows to the service and ask for the list: counterpane reading {} --garden {}, then \
+             counterpane tonight --garden {}. Or give a low you trust: counterpane tonight --low 27F.",
+            if scale == Scale::Fahrenheit { "38F" } else { "3.5C" },
+            plan.garden.id,
+            plan.garden.id
+        ),
+    ]
+}
+
+/// The evening temperature from which the published regression expects 0 C under a clear, still sky and dry air.
+fn dusk_air_for_frost() -> Celsius {
+    let at = |air: f64| {
+        let low = DuskRegression::IMPORTED.predict(Celsius(air), Celsius(air - 5.0));
+        low + Kelvins(crate::night::screen::CLEAR_CALM_SHIFT)
+    };
+    // The regression is a straight line in air temperature where the depression is fixed: two points give its zero.
+    let (low, high) = (at(0.0).0, at(10.0).0);
+    Celsius(10.0 * -low / (high - low))
+}
+
+/// Source and age.
+pub(super) fn provenance(plan: &Plan<'_>, night: &Night) -> String {
+    let zone = &plan.garden.zone;
+    let Some(provider) = &night.provider else { return "Source: the garden's own thermometer.".into() };
+    let issued = match (night.issued, night.fetched) {
+        (Some(issued), _) => {
+            let age = (plan.made_at - issued).num_minutes().max(0);
+            let at = zone.local(issued).format("%A %H:%M");
+            format!("issued {at} {}, {} old", zone.abbreviation(issued), age_in_words(age))
+        }
+        (None, Some(fetched)) => {
+            let age = (plan.made_at - fetched).num_minutes().max(0);
+            format!("fetched {} ago, issue time not given", age_in_words(age))
+        }
+        (None, None) => "age unknown".into(),
+    };
+    format!("Forecast: {provider}, {issued}.")
+}
+
+fn age_in_words(minutes: i64) -> String {
+    match minutes {
+        ..=1 => "a minute".into(),
+        2..=119 => format!("{minutes} minutes"),
+        _ => format!("{} hours", (minutes + 30) / 60),
+    }
+}
+
+/// Evidence of a threshold, as one clause.
+pub(super) fn evidence(tolerance: &Tolerance) -> String {
+    format!(
+        "{} / {}, {}",
+        tolerance.evidence.damage_begins.word(),
+        tolerance.evidence.severe.word(),
+        tolerance.sources.join(", ")
+    )
+}
