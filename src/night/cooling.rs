@@ -116,7 +116,8 @@ impl DuskRegression {
         }
         // 1 minus the squared correlation of air and dew point; an instrument's tenth of a degree leaves far more.
         let determinant = xx * zz - xz * xz;
-        if determinant <= 1e-6 * xx * zz {
+        let is_solvable = determinant > 1e-6 * xx * zz;
+        if !is_solvable {
             return Err(FitRefused::Degenerate);
         }
         let a = (xy * zz - zy * xz) / determinant;
@@ -180,7 +181,8 @@ impl CoolingCurve {
     /// Hours from dusk until a temperature is reached: 0 where dusk is there already, `None` where the night never is.
     pub fn hours_until(&self, threshold: Celsius) -> Option<f64> {
         let share = (self.dusk - threshold).0 / (self.dusk - self.minimum).0;
-        (share <= 1.0).then(|| self.hours * share.max(0.0).powi(2))
+        // A threshold that is not a number counts as reached at once, the careful answer.
+        if share > 1.0 { None } else { Some(self.hours * share.max(0.0).powi(2)) }
     }
 
     /// Hours at or below a temperature, up to sunrise.

@@ -1,0 +1,18 @@
+//! The formulas against rows of other authors: each table has its source above it, and a tolerance that is the printed
+//! precision or the known difference of two formulas, not what happens to pass.
+
+mod published {
+    mod buds;
+    mod cooling;
+    mod dose;
+    mod humidity;
+    mod leaf;
+    mod radiation;
+    mod sun;
+
+    /// Compares one number with its row.
+    #[track_caller]
+    pub fn check(what: &str, found: f64, expected: f64, tolerance: f64) {
+        assert!((found - expected).abs() <= tolerance, "{what}: {found}, row {expected} within {tolerance}");
+    }
+}
