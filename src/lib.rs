@@ -9,3 +9,4 @@ pub mod rounds;
 pub mod settings;
 pub mod risk;
 pub mod plan;
+pub mod message;

@@ -1,0 +1,131 @@
+//! The list as a JSON document for other programs. Its fields are stable: new ones may be added, none is renamed.
+
+use crate::plan::{BedPlan, Plan};
+use crate::risk::{OrganRisk, PlantingRisk};
+use chrono::{DateTime, SecondsFormat, Utc};
+use serde::Serialize;
+
+/// One garden's list for one night.
+#[derive(Clone, Debug, Serialize)]
+pub struct ListDocument {
+    pub garden: String,
+    /// Date of the evening.
+    pub night: String,
+    /// When this list was made, RFC 3339 in UTC.
+    pub issued: String,
+    /// `null` where there is no forecast.
+    pub forecast: Option<ForecastDocument>,
+    pub beds: Vec<BedDocument>,
+}
+
+#[derive(Clone, Debug, Serialize)]
+pub struct ForecastDocument {
+    pub source: String,
+    /// When the provider issued it; `null` where it does not say.
+    pub issued: Option<String>,
+    pub age_minutes: i64,
+}
+
+/// One bed: its measure, and the planting that decides over it.
+#[derive(Clone, Debug, Serialize)]
+pub struct BedDocument {
+    pub bed: String,
+    pub crop: Option<String>,
+    pub stage: Option<String>,
+    pub measure: &'static str,
+    pub cover: Option<String>,
+    pub reason: &'static str,
+    pub do_by: Option<String>,
+    pub screen_minimum_c: Option<f64>,
+    pub plant_minimum_c: Option<f64>,
+    /// One standard deviation of the deciding organ's lowest temperature.
+    pub spread_c: Option<f64>,
+    pub chance_of_damage: Option<f64>,
+    pub margin_c: Option<f64>,
+    /// Every planting of the bed, the deciding one included.
+    pub plantings: Vec<PlantingDocument>,
+}
+
+#[derive(Clone, Debug, Serialize)]
+pub struct PlantingDocument {
+    pub crop: String,
+    pub stage: String,
+    pub organ: Option<&'static str>,
+    pub frame: Option<&'static str>,
+    pub damage_begins_c: Option<f64>,
+    pub expected_c: Option<f64>,
+    pub chance_of_damage: Option<f64>,
+    pub margin_c: Option<f64>,
+    pub hours_below: Option<f64>,
+}
+
+/// The document of a list.
+pub fn document(plan: &Plan<'_>) -> ListDocument {
+    let night = plan.night.as_ref().ok();
+    let forecast = night.and_then(|night| {
+        let provider = night.provider.as_ref()?;
+        let since = night.issued.or(night.fetched)?;
+        Some(ForecastDocument {
+            source: provider.key().to_string(),
+            issued: night.issued.map(rfc3339),
+            age_minutes: (plan.made_at - since).num_minutes().max(0),
+        })
+    });
+    ListDocument {
+        garden: plan.garden.id.clone(),
+        night: plan.of.to_string(),
+        issued: rfc3339(plan.made_at),
+        forecast,
+        beds: plan.beds.iter().map(bed_document).collect(),
+    }
+}
+
+fn bed_document(bed: &BedPlan<'_>) -> BedDocument {
+    let deciding = bed.deciding();
+    let first = bed.risk.plantings.first();
+    let planting = deciding.map(|(planting, _)| planting).or(first);
+    let organ = deciding.map(|(_, organ)| organ);
+    let night = bed.risk.night.as_ref();
+    BedDocument {
+        bed: bed.risk.bed.id.clone(),
+        crop: planting.map(|planting| planting.crop.id.clone()),
+        stage: planting.map(|planting| planting.planting.stage.clone()),
+        measure: bed.measure.word(),
+        cover: bed.cover.as_ref().map(|cover| cover.name.clone()),
+        reason: bed.reason.word(),
+        do_by: bed.do_by.map(rfc3339),
+        screen_minimum_c: night.map(|night| hundredths(night.screen.mean.0)),
+        plant_minimum_c: night.map(|night| hundredths(night.tissue.mean.0)),
+        spread_c: organ.map(|organ| hundredths(organ.open.minimum.spread.0)),
+        chance_of_damage: organ.map(|organ| thousandths(organ.open.chance.0)),
+        margin_c: organ.map(|organ| hundredths(organ.open.margin.0)),
+        plantings: bed.risk.plantings.iter().map(planting_document).collect(),
+    }
+}
+
+fn planting_document(planting: &PlantingRisk<'_>) -> PlantingDocument {
+    let organ: Option<&OrganRisk<'_>> = planting.deciding();
+    PlantingDocument {
+        crop: planting.crop.id.clone(),
+        stage: planting.planting.stage.clone(),
+        organ: organ.map(|organ| organ.tolerance.organ.word()),
+        frame: organ.map(|organ| organ.tolerance.frame.word()),
+        damage_begins_c: organ.map(|organ| hundredths(organ.damage_begins.0)),
+        expected_c: organ.map(|organ| hundredths(organ.open.minimum.mean.0)),
+        chance_of_damage: organ.map(|organ| thousandths(organ.open.chance.0)),
+        margin_c: organ.map(|organ| hundredths(organ.open.margin.0)),
+        hours_below: organ.map(|organ| hundredths(organ.open.hours_below)),
+    }
+}
+
+fn rfc3339(instant: DateTime<Utc>) -> String {
+    instant.to_rfc3339_opts(SecondsFormat::Secs, true)
+}
+
+fn hundredths(value: f64) -> f64 {
+    (value * 100.0).round() / 100.0
+}
+
+fn thousandths(value: f64) -> f64 {
+    (value * 1000.0).round() / 1000.0
+}

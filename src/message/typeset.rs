@@ -1,0 +1,91 @@
+//! A letter set as plain text in 78 columns, and as HTML with inline styles, no picture and no fixed colours: a mail
+//! program that turns white to black turns everything.
+
+use super::letter::Letter;
+use askama::Template;
+
+/// RFC 5322 asks for lines of at most 78 characters.
+const COLUMNS: usize = 78;
+
+/// The letter as plain text, complete in itself.
+pub fn plain_text(letter: &Letter) -> String {
+    let mut text = Setter::default();
+    text.paragraph(&letter.lead);
+    text.paragraph(&letter.changes);
+    for group in &letter.groups {
+        text.blank();
+        text.line("", &group.heading.to_uppercase());
+        for entry in group.entries() {
+            let mark = if group.is_work { "[ ] " } else { "  - " };
+            text.hanging(mark, "    ", &entry.title);
+            for line in &entry.lines {
+                text.hanging("      ", "        ", line);
+            }
+        }
+    }
+    text.titled("HOW TO DECIDE BY HAND", &letter.by_hand);
+    text.titled("CARE", &letter.cautions);
+    text.blank();
+    text.line("", "--------");
+    for line in &letter.closing {
+        text.line("", line);
+    }
+    text.text
+}
+
+#[derive(Default)]
+struct Setter {
+    text: String,
+}
+
+impl Setter {
+    fn blank(&mut self) {
+        if !self.text.is_empty() && !self.text.ends_with("\n\n") {
+            self.text.push('\n');
+        }
+    }
+
+    fn line(&mut self, indent: &str, line: &str) {
+        self.hanging(indent, indent, line);
+    }
+
+    fn hanging(&mut self, first: &str, rest: &str, line: &str) {
+        let options = textwrap::Options::new(COLUMNS)
+            .initial_indent(first)
+            .subsequent_indent(rest)
+            .word_splitter(textwrap::WordSplitter::NoHyphenation);
+        self.text.push_str(&textwrap::fill(line, options));
+        self.text.push('\n');
+    }
+
+    fn paragraph(&mut self, lines: &[String]) {
+        if !lines.is_empty() {
+            self.blank();
+        }
+        for line in lines {
+            self.line("", line);
+        }
+    }
+
+    fn titled<S: AsRef<str>>(&mut self, title: &str, lines: &[S]) {
+        if lines.is_empty() {
+            return;
+        }
+        self.blank();
+        self.line("", title);
+        for line in lines {
+            self.hanging("  - ", "    ", line.as_ref());
+        }
+    }
+}
+
+#[derive(Template)]
+#[template(path = "letter.html", config = "src/message/askama.toml")]
+struct Page<'a> {
+    letter: &'a Letter,
+}
+
+/// The letter as HTML. Everything from settings is escaped.
+pub fn html(letter: &Letter) -> Result<String, askama::Error> {
+    Page { letter }.render()
+}
