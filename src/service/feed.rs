@@ -8,10 +8,18 @@ pub mod hourly_arrays;
 pub mod met_norway;
 pub mod nws;
 
+mod address;
 mod fault;
+mod fetch;
+mod location;
 mod plausible;
+mod retry;
 
+pub use address::{hourly_arrays_address, met_norway_address, nws_grid_address};
 pub use fault::FeedFault;
+pub use fetch::{CannotFetch, Conditions, FetchLimits, Fetched, Fetcher};
+pub use location::{Location, LocationFault};
+pub use retry::with_retries;
 
 use crate::weather::{Forecast, Provider};
 use chrono::{DateTime, Utc};
