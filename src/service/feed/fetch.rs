@@ -237,7 +237,7 @@ fn read_file(path: &Path, limit: usize) -> Result<Vec<u8>, FeedFault> {
 async fn refusal(mut response: Response, now: DateTime<Utc>) -> FeedFault {
     let status = response.status();
     let retry_after = retry_after(response.headers(), now);
-    if status.is_redirection() {
+    if status.is_redirection() && status != StatusCode::NOT_MODIFIED {
         let to = text_of(response.headers(), header::LOCATION).map(|to| excerpt(&to));
         return FeedFault::Moved { to };
     }
