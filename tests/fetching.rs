@@ -136,17 +136,11 @@ async fn what_was_stored_is_sent_back_unchanged_and_304_keeps_it() -> Outcome {
 
 #[tokio::test]
 async fn an_announced_flood_is_refused_before_it_flows() -> Outcome {
+    // Only announced: a client that waits for the flood finds the line dead instead.
     let server = serve(|_, line| {
         line.send(b"HTTP/1.1 200 OK\r\nContent-Length: 200000000\r\n\r\n");
-        let piece = [b' '; 65_536];
-        for _ in 0..3_000 {
-            if !line.send(&piece) {
-                return;
-            }
-        }
     })?;
     assert_eq!(server.fetched().await, Err(FeedFault::TooLarge { limit: 2 * 1024 * 1024 }));
-    assert!(server.sent.load(Ordering::SeqCst) < 20_000_000, "too much was let in");
     Ok(())
 }
 
