@@ -10,3 +10,4 @@ pub mod settings;
 pub mod risk;
 pub mod plan;
 pub mod message;
+pub mod service;

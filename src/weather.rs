@@ -108,7 +108,8 @@ pub struct Forecast {
     pub hours: Vec<Hour>,
     /// In order of their start.
     pub minima: Vec<IntervalMinimum>,
-    /// Hours dropped because a value was outside its plausible limits.
+    /// Hours and minima in which a value was outside its plausible limits: dropped where that was the air temperature,
+    /// kept without the value where it was another.
     pub implausible_hours: usize,
     /// Elevation of the provider's cell, m, where it says so.
     pub cell_elevation: Option<f64>,
