@@ -86,6 +86,10 @@ struct Page<'a> {
 }
 
 /// The letter as HTML. Everything from settings is escaped.
-pub fn html(letter: &Letter) -> Result<String, askama::Error> {
-    Page { letter }.render()
+pub fn html(letter: &Letter) -> String {
+    // Setting into memory does not fail; were it to, the plain text must still be there for a program that shows HTML.
+    Page { letter }.render().unwrap_or_else(|_| {
+        let escaped = plain_text(letter).replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;");
+        format!("<pre>{escaped}</pre>")
+    })
 }

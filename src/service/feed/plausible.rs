@@ -4,6 +4,7 @@ use super::FeedFault;
 use crate::units::{
     AIR_TEMPERATURE, Celsius, DEW_POINT, DEW_POINT_EXCESS, ELEVATION, Limits, MetresPerSecond, WIND_SPEED,
 };
+use crate::weather::humidity::dew_point_from_relative_humidity;
 use crate::weather::{Forecast, Hour, IntervalMinimum, Provider};
 use chrono::{DateTime, Utc};
 
@@ -72,7 +73,11 @@ pub(super) fn believe(document: Document) -> Result<Forecast, FeedFault> {
             kept => kept,
         };
         let humidity = within(row.relative_humidity, &RELATIVE_HUMIDITY);
-        let dew_point = row.dew_point.or_else(|| dew_point_from_relative_humidity(t, humidity?.min(100.0) / 100.0));
+        let from_humidity = || {
+            let fraction = humidity?.min(100.0) / 100.0;
+            Some(dew_point_from_relative_humidity(Celsius(t), fraction).ok()?.0)
+        };
+        let dew_point = row.dew_point.or_else(from_humidity);
         let dew_point = within(dew_point, &DEW_POINT);
         let excess = within(dew_point.map(|t_d| t_d - t), &DEW_POINT_EXCESS);
         hours.push(Hour {
@@ -111,31 +116,6 @@ pub(super) fn believe(document: Document) -> Result<Forecast, FeedFault> {
     })
 }
 
-/// Dew point over water, from temperature and relative humidity over water. To be replaced by the formula of
-/// `weather::humidity`.
-///
-/// ```text
-/// x = ln(rh) + 17.62 t / (243.12 + t);  t_d = 243.12 x / (17.62 - x)         t in °C, rh a fraction
-/// ```
-///
-/// | symbol | meaning | unit | accepted range |
-/// |---|---|---|---|
-/// | `t` | air temperature | °C | -45 to 60 |
-/// | `rh` | relative humidity over water | fraction | above 0 to 1 |
-///
-/// **Method error.** Within 0.03 °C of another author's formula from -5 to 20 °C, by
-/// `dew_points_agree_with_another_formula`.
-/// **Refuses.** `None` outside the ranges, NaN included.
-/// **Source.** WMO, Guide to Instruments and Methods of Observation (No. 8), annex 4.B (from memory).
-/// **Check.** The rows of the test, which MetPy 1.7.1 gives from Bolton (1980).
-fn dew_point_from_relative_humidity(t: f64, rh: f64) -> Option<f64> {
-    if !(-45.0..=60.0).contains(&t) || !(f64::MIN_POSITIVE..=1.0).contains(&rh) {
-        return None;
-    }
-    let x = rh.ln() + 17.62 * t / (243.12 + t);
-    Some(243.12 * x / (17.62 - x))
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -154,21 +134,6 @@ mod tests {
             rows,
             minima: Vec::new(),
         })
-    }
-
-    /// Source: MetPy 1.7.1, dewpoint_from_relative_humidity: °C, percent, °C.
-    const METPY_DEW_POINTS: &[(f64, f64, f64)] =
-        &[(20.0, 50.0, 9.256), (5.0, 80.0, 1.831), (2.0, 70.0, -2.905), (0.0, 90.0, -1.453), (-5.0, 80.0, -7.928)];
-
-    #[test]
-    fn dew_points_agree_with_another_formula() {
-        for (t, rh, expected) in METPY_DEW_POINTS {
-            let Some(t_d) = dew_point_from_relative_humidity(*t, rh / 100.0) else { panic!("refused {t} {rh}") };
-            assert!((t_d - expected).abs() < 0.03, "{t} {rh}: {t_d}");
-        }
-        for (t, rh) in [(5.0, 0.0), (5.0, 1.01), (5.0, f64::NAN), (f64::NAN, 0.5), (-46.0, 0.5)] {
-            assert_eq!(dew_point_from_relative_humidity(t, rh), None, "{t} {rh}");
-        }
     }
 
     #[test]

@@ -1,0 +1,155 @@
+//! The command line: one file per command, each with its arguments and its `run`.
+
+mod check;
+mod demo;
+mod explain;
+mod reading;
+mod run;
+mod tonight;
+mod weather;
+
+use super::files;
+use super::store::StoreFault;
+use crate::settings::{GardenSettings, Settings, list, settings};
+use chrono::{DateTime, Utc};
+use clap::{Args, Parser, Subcommand};
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+/// Tells a garden, in time, which beds want a cover tonight.
+///
+/// Exit codes: 0 done; 1 something unexpected; 2 settings or command line at fault; 3 a list was made, but there is no
+/// usable weather behind it or hours of the night are missing; 4 the store cannot be used; 5 mail cannot be sent.
+#[derive(Debug, Parser)]
+#[command(name = "counterpane", version, max_term_width = 100)]
+pub struct CommandLine {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    /// Show the whole evening of an invented garden: its list, and its mail as files
+    Demo(demo::Demo),
+    /// Say whether the settings are sound, and when the next rounds come
+    Check(check::Check),
+    /// Print tonight's list
+    Tonight(tonight::Tonight),
+    /// Take one bed's number apart, down to its sources
+    Explain(explain::Explain),
+    /// Write down what a thermometer shows
+    Reading(reading::ReadingCommand),
+    /// Run the service: look at every garden in time, and mail the lists
+    Run(run::Run),
+}
+
+/// Where the settings are.
+#[derive(Debug, Args)]
+struct Configuration {
+    /// Folder with counterpane.toml and gardens/
+    #[arg(long, value_name = "DIR", env = "COUNTERPANE_CONFIG", default_value = "config")]
+    config: PathBuf,
+}
+
+/// How a command ends when it does not succeed.
+#[derive(Debug, thiserror::Error)]
+pub enum Failure {
+    #[error("{0}")]
+    Settings(String),
+    #[error("{0}")]
+    Store(#[from] StoreFault),
+    #[error("{0}")]
+    Mail(String),
+    #[error("{0}")]
+    Unexpected(String),
+}
+
+impl Failure {
+    fn exit_code(&self) -> u8 {
+        match self {
+            Failure::Unexpected(_) => 1,
+            Failure::Settings(_) => 2,
+            Failure::Store(_) => 4,
+            Failure::Mail(_) => 5,
+        }
+    }
+}
+
+/// How a command ends when it has done its work.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Done {
+    Well,
+    /// The list says "unknown" of at least one bed.
+    WithoutWeather,
+}
+
+/// Runs the command and gives its exit code.
+pub fn run() -> ExitCode {
+    let command_line = CommandLine::parse();
+    let result = match command_line.command {
+        Command::Demo(demo) => demo.run(),
+        Command::Check(check) => check.run(),
+        Command::Tonight(tonight) => tonight.run(),
+        Command::Explain(explain) => explain.run(),
+        Command::Reading(reading) => reading.run(),
+        Command::Run(run) => run.run(),
+    };
+    match result {
+        Ok(Done::Well) => ExitCode::SUCCESS,
+        Ok(Done::WithoutWeather) => ExitCode::from(3),
+        Err(failure) => {
+            eprintln!("{}", failure.to_string().trim_end());
+            ExitCode::from(failure.exit_code())
+        }
+    }
+}
+
+impl Configuration {
+    fn read(&self) -> Result<Settings, Failure> {
+        files::read(&self.config).and_then(|files| settings(&files)).map_err(|faults| Failure::Settings(list(&faults)))
+    }
+
+    fn store_path(&self, settings: &Settings) -> PathBuf {
+        self.config.join(&settings.service.store)
+    }
+}
+
+/// The garden named, or the only one there is.
+fn choose<'s>(settings: &'s Settings, id: Option<&str>) -> Result<&'s GardenSettings, Failure> {
+    let ids: Vec<&str> = settings.gardens.iter().map(|garden| garden.garden.id.as_str()).collect();
+    match id {
+        Some(id) => settings.gardens.iter().find(|garden| garden.garden.id == id).ok_or_else(|| {
+            Failure::Settings(format!("No garden is called \"{id}\". There are: {}.", ids.join(", ")))
+        }),
+        None => match settings.gardens.as_slice() {
+            [only] => Ok(only),
+            _ => Err(Failure::Settings(format!("Which garden? Add --garden with one of: {}.", ids.join(", ")))),
+        },
+    }
+}
+
+/// A small runtime for commands that ask a feed or the store once.
+fn runtime() -> Result<tokio::runtime::Runtime, Failure> {
+    tokio::runtime::Builder::new_current_thread()
+        .enable_all()
+        .build()
+        .map_err(|error| Failure::Unexpected(format!("The runtime cannot be started: {error}.")))
+}
+
+/// An instant given as RFC 3339, such as `2027-01-16T13:00:00-05:00`.
+fn instant(text: &str) -> Result<DateTime<Utc>, String> {
+    DateTime::parse_from_rfc3339(text)
+        .map(|instant| instant.with_timezone(&Utc))
+        .map_err(|_| "write it like 2027-01-16T13:00:00-05:00 or 2027-01-16T18:00:00Z".to_string())
+}
+
+/// Writes to standard output. A reader that has closed it early, such as `head`, is no fault.
+fn print(text: &str) -> Result<(), Failure> {
+    use std::io::Write;
+    match std::io::stdout().write_all(text.as_bytes()) {
+        Err(error) if error.kind() != std::io::ErrorKind::BrokenPipe => {
+            Err(Failure::Unexpected(format!("The output cannot be written: {error}.")))
+        }
+        _ => Ok(()),
+    }
+}

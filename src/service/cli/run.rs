@@ -1,0 +1,137 @@
+//! `counterpane run`: the service itself.
+
+use super::{Configuration, Done, Failure};
+use crate::service::clock::Clock;
+use crate::service::daemon::Daemon;
+use crate::service::feed::Fetcher;
+use crate::service::mail::{self, Mailer};
+use crate::service::store::{Open, Store};
+use crate::settings::{Delivery, PasswordPlace, Settings, SmtpSettings};
+use chrono::{DateTime, Utc};
+use clap::Args;
+use secrecy::SecretString;
+use std::path::Path;
+use std::sync::atomic::AtomicBool;
+use std::time::Duration;
+use tokio::signal::unix::{SignalKind, signal};
+
+#[derive(Debug, Args)]
+pub(super) struct Run {
+    #[command(flatten)]
+    configuration: Configuration,
+    /// Make the looks that are due, hand over the mail, and end
+    #[arg(long)]
+    once: bool,
+    /// Start the service's clock here instead of at the present, such as 2027-01-16T13:00:00-05:00
+    #[arg(long, value_name = "RFC3339", value_parser = super::instant)]
+    now: Option<DateTime<Utc>>,
+    /// Write the log as one JSON object a line
+    #[arg(long)]
+    log_json: bool,
+}
+
+/// A relay that takes longer than this for one message is tried again.
+const SMTP_TIMEOUT: Duration = Duration::from_secs(60);
+
+impl Run {
+    pub fn run(&self) -> Result<Done, Failure> {
+        start_log(self.log_json);
+        let settings = self.configuration.read()?;
+        let folder = &self.configuration.config;
+        let mailer = Mailer::new(delivery(&settings, folder)?);
+        let fetcher =
+            Fetcher::new(&settings.service.operator).map_err(|fault| Failure::Unexpected(fault.to_string()))?;
+        let clock = self.now.map_or_else(Clock::real, Clock::starting_at);
+        let path = self.configuration.store_path(&settings);
+        let runtime = tokio::runtime::Builder::new_current_thread()
+            .enable_all()
+            .build()
+            .map_err(|error| Failure::Unexpected(format!("The runtime cannot be started: {error}.")))?;
+        runtime.block_on(async {
+            let store = Store::open(&path, Open::ReadWrite).await?;
+            store.prove_writable().await?;
+            let stopping = AtomicBool::new(false);
+            let daemon = Daemon {
+                settings: &settings,
+                folder,
+                store: &store,
+                mailer: &mailer,
+                fetcher: &fetcher,
+                clock: &clock,
+                stopping: &stopping,
+            };
+            let result = if self.once {
+                daemon.due_rounds().await;
+                match daemon.deliver().await {
+                    Some(delivered) => match delivered.stopped {
+                        None => Ok(Done::Well),
+                        Some(answer) => Err(Failure::Mail(format!("Mail waits in the outbox: {}", answer.text()))),
+                    },
+                    None => Err(Failure::Mail("The outbox could not be worked through; the log says why.".into())),
+                }
+            } else {
+                daemon.run(asked_to_stop()?).await.map(|()| Done::Well).map_err(Failure::from)
+            };
+            store.close().await;
+            result
+        })
+    }
+}
+
+/// Resolves at SIGTERM or SIGINT.
+fn asked_to_stop() -> Result<impl Future<Output = ()>, Failure> {
+    let listen = |kind| {
+        signal(kind).map_err(|error| Failure::Unexpected(format!("The stop signal cannot be heard: {error}.")))
+    };
+    let (mut terminate, mut interrupt) = (listen(SignalKind::terminate())?, listen(SignalKind::interrupt())?);
+    Ok(async move {
+        tokio::select! {
+            _ = terminate.recv() => {}
+            _ = interrupt.recv() => {}
+        }
+        tracing::info!("asked to stop; the mail in hand is finished first");
+    })
+}
+
+/// Logs go to standard error; `COUNTERPANE_LOG` sets what is logged, such as `debug` or `counterpane=debug`.
+fn start_log(json: bool) {
+    let filter = tracing_subscriber::EnvFilter::try_from_env("COUNTERPANE_LOG")
+        .unwrap_or_else(|_| tracing_subscriber::EnvFilter::new("info"));
+    let log = tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr).with_target(false);
+    if json { log.json().init() } else { log.with_ansi(false).init() }
+}
+
+/// Where mail goes, the password fetched from where it is kept.
+pub(super) fn delivery(settings: &Settings, folder: &Path) -> Result<mail::Delivery, Failure> {
+    match &settings.service.mail.delivery {
+        Delivery::Folder(path) => Ok(mail::Delivery::Folder(folder.join(path))),
+        Delivery::Smtp(smtp) => Ok(mail::Delivery::Smtp(mail::SmtpSettings {
+            server: smtp.server.clone(),
+            port: smtp.port,
+            tls: smtp.tls,
+            user: smtp.user.clone(),
+            password: password(smtp, folder)?,
+            timeout: SMTP_TIMEOUT,
+        })),
+    }
+}
+
+fn password(smtp: &SmtpSettings, folder: &Path) -> Result<Option<SecretString>, Failure> {
+    match &smtp.password {
+        None => Ok(None),
+        Some(PasswordPlace::File(path)) => {
+            let path = folder.join(path);
+            let text = std::fs::read_to_string(&path).map_err(|error| {
+                let path = path.display();
+                Failure::Settings(format!("The password file {path} cannot be read: {error}. Correct password_file, or its rights."))
+            })?;
+            Ok(Some(SecretString::from(text.trim_end_matches(['\n', '\r']).to_string())))
+        }
+        Some(PasswordPlace::Environment(name)) => match std::env::var(name) {
+            Ok(text) => Ok(Some(SecretString::from(text))),
+            Err(_) => Err(Failure::Settings(format!(
+                "The environment variable {name} is not set, and password_env names it. Set it, or correct password_env."
+            ))),
+        },
+    }
+}
