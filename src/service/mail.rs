@@ -1,0 +1,117 @@
+//! One message to one address: how it is written, how it is handed over, and what the answer means.
+
+mod folder;
+mod identity;
+mod letter;
+mod smtp;
+
+pub use letter::{Correspondent, Letter, MailFault, Rendered, render};
+pub use smtp::{SmtpSettings, Tls};
+
+use std::path::PathBuf;
+use std::time::Duration;
+
+/// Where mail goes.
+#[derive(Clone, Debug)]
+pub enum Delivery {
+    /// Into a folder, one file each: for trying things out.
+    Folder(PathBuf),
+    /// To a relay, which takes it further.
+    Smtp(SmtpSettings),
+}
+
+/// A message to be handed over.
+#[derive(Clone, Copy, Debug)]
+pub struct Outgoing<'a> {
+    /// With its angle brackets.
+    pub message_id: &'a str,
+    pub envelope_from: &'a str,
+    pub recipient: &'a str,
+    pub bytes: &'a [u8],
+}
+
+/// What became of one try, each with words for a person.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Answer {
+    /// The relay has taken it.
+    Sent(String),
+    /// Not this time; it has certainly not arrived.
+    TryLater(String),
+    /// Nobody can be reached just now, or the folder cannot be written: other mail would fare the same.
+    Unreachable(String),
+    /// It may have arrived.
+    Unknown(String),
+    /// Never, for this recipient or this message.
+    Refused(String),
+    /// Never, for any mail, until somebody mends the settings: sign-in, sender or certificate.
+    InstallationFault(String),
+}
+
+impl Answer {
+    /// The words.
+    pub fn text(&self) -> &str {
+        match self {
+            Answer::Sent(text)
+            | Answer::TryLater(text)
+            | Answer::Unreachable(text)
+            | Answer::Unknown(text)
+            | Answer::Refused(text)
+            | Answer::InstallationFault(text) => text,
+        }
+    }
+}
+
+/// Hands messages over. To a relay, one connection at a time serves message after message, until [`Mailer::rest`].
+#[derive(Debug)]
+pub struct Mailer {
+    route: Route,
+}
+
+#[derive(Debug)]
+enum Route {
+    Folder(PathBuf),
+    Smtp(Box<smtp::Relay>),
+}
+
+impl Mailer {
+    pub fn new(delivery: Delivery) -> Mailer {
+        let route = match delivery {
+            Delivery::Folder(folder) => Route::Folder(folder),
+            Delivery::Smtp(settings) => Route::Smtp(Box::new(smtp::Relay::new(settings))),
+        };
+        Mailer { route }
+    }
+
+    /// The longest that [`Mailer::send`] takes by itself.
+    pub fn timeout(&self) -> Duration {
+        match &self.route {
+            Route::Folder(_) => folder::TIMEOUT,
+            Route::Smtp(relay) => relay.timeout(),
+        }
+    }
+
+    /// Hands one message over within `at_most`, and its own timeout. Never fails without an answer.
+    pub async fn send(&self, mail: Outgoing<'_>, at_most: Duration) -> Answer {
+        let within = at_most.min(self.timeout());
+        match &self.route {
+            Route::Folder(folder) => folder::write(folder, mail, within).await,
+            Route::Smtp(relay) => relay.send(mail, within).await,
+        }
+    }
+
+    /// Whether mail could be handed over now; sends none. [`Answer::Sent`] says yes.
+    pub async fn reach(&self) -> Answer {
+        match &self.route {
+            Route::Folder(folder) => folder::probe(folder, folder::TIMEOUT).await,
+            Route::Smtp(relay) => relay.reach().await,
+        }
+    }
+
+    /// Ends the conversation with the relay, if there is one.
+    pub async fn rest(&self) {
+        match &self.route {
+            Route::Folder(_) => {}
+            Route::Smtp(relay) => relay.rest().await,
+        }
+    }
+}

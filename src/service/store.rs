@@ -1,0 +1,181 @@
+//! The store: one SQLite file with forecasts, readings, what was said, the rounds and the outbox.
+//!
+//! Whatever is decided is written in one transaction, to the disk, before anything is sent. Every time is kept as
+//! whole seconds since 1970 UTC: they sort as numbers and cannot be out of range; fractions of a second are dropped.
+//! One connection serves everybody: the load is a few writes per night, and each connection costs memory.
+
+mod decisions;
+mod fault;
+mod forecasts;
+mod outbox;
+mod readings;
+
+pub use decisions::{RoundRow, RoundState, SaidRow};
+pub use fault::StoreFault;
+pub use forecasts::{ForecastRow, GridAddress};
+pub use outbox::{Claimed, Ended, OutboxRow, Settled, outbox_key};
+pub use readings::ReadingRow;
+
+use crate::zone::NightOf;
+use chrono::{DateTime, NaiveDate, Utc};
+use sqlx::migrate::Migrator;
+use sqlx::sqlite::{
+    SqliteConnectOptions, SqliteJournalMode, SqlitePool, SqlitePoolOptions, SqliteRow, SqliteSynchronous,
+};
+use sqlx::{Connection, Row, Sqlite, SqliteConnection, Transaction};
+use std::path::{Path, PathBuf};
+use std::time::Duration;
+
+static MIGRATIONS: Migrator = sqlx::migrate!("src/service/store/migrations");
+
+/// How long a writer waits for another process to finish, before [`StoreFault::Busy`].
+const BUSY_TIMEOUT: Duration = Duration::from_secs(5);
+
+/// What to do when there is no store yet.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Open {
+    /// Create it.
+    ReadWrite,
+    /// Refuse: a command that only adds to what a daemon keeps must not start a second, empty store by a slip.
+    ExistingOnly,
+}
+
+/// An open store.
+#[derive(Clone, Debug)]
+pub struct Store {
+    pool: SqlitePool,
+    path: PathBuf,
+}
+
+impl Store {
+    /// Opens the store and brings its layout up to date.
+    ///
+    /// Refuses a file that is no store of ours, one of a newer version, and one that cannot be written; see
+    /// [`StoreFault`].
+    pub async fn open(path: &Path, mode: Open) -> Result<Store, StoreFault> {
+        if mode == Open::ExistingOnly && !path.exists() {
+            let why = "there is no such file".to_string();
+            return Err(StoreFault::CannotOpen { path: path.to_path_buf(), why });
+        }
+        let options = SqliteConnectOptions::new()
+            .filename(path)
+            .create_if_missing(mode == Open::ReadWrite)
+            .journal_mode(SqliteJournalMode::Wal)
+            // A warning must survive a power cut.
+            .synchronous(SqliteSynchronous::Full)
+            .foreign_keys(true)
+            .busy_timeout(BUSY_TIMEOUT)
+            // In KiB when negative. The whole working set of a garden is smaller.
+            .pragma("cache_size", "-512")
+            .statement_cache_capacity(32);
+        let pool = SqlitePoolOptions::new()
+            .max_connections(1)
+            .idle_timeout(None)
+            .max_lifetime(None)
+            .before_acquire(|connection, _| Box::pin(is_at_rest(connection)))
+            .connect_with(options)
+            .await
+            .map_err(|error| StoreFault::from_sqlx(path, error))?;
+        let store = Store { pool, path: path.to_path_buf() };
+        store.refuse_foreign_tables().await?;
+        store.migrate().await?;
+        Ok(store)
+    }
+
+    /// Where it lies.
+    pub fn path(&self) -> &Path {
+        &self.path
+    }
+
+    /// Closes the file; later calls fail.
+    pub async fn close(&self) {
+        self.pool.close().await;
+    }
+
+    /// Shows that the store can be written now, without changing anything.
+    pub async fn prove_writable(&self) -> Result<(), StoreFault> {
+        let transaction = self.begin().await?;
+        transaction.rollback().await.map_err(|error| self.fault(error))
+    }
+
+    /// Another program's database is a valid one too; ours must not grow into it.
+    async fn refuse_foreign_tables(&self) -> Result<(), StoreFault> {
+        let (tables, ours): (i64, i64) =
+            sqlx::query_as("SELECT count(*), coalesce(sum(name = '_sqlx_migrations'), 0) FROM sqlite_schema")
+                .fetch_one(&self.pool)
+                .await
+                .map_err(|error| self.fault(error))?;
+        if tables > 0 && ours == 0 {
+            let why = "it is a database of another program".to_string();
+            return Err(StoreFault::NotADatabase { path: self.path.clone(), why });
+        }
+        Ok(())
+    }
+
+    /// In one immediate transaction, so that two processes that open a new store do not both create its tables, and
+    /// so that a file that cannot be written is found out now and not when the first warning is due.
+    async fn migrate(&self) -> Result<(), StoreFault> {
+        let mut transaction = self.begin().await?;
+        // `run` on one connection cannot move between threads (its bound is not general enough); this is what it calls.
+        MIGRATIONS
+            .run_direct(None, &mut *transaction, false)
+            .await
+            .map_err(|error| StoreFault::from_migration(&self.path, error))?;
+        transaction.commit().await.map_err(|error| self.fault(error))
+    }
+
+    /// Begins a transaction that is a writer from its first statement: one that reads first and writes later would
+    /// fail at once where another has written in between.
+    async fn begin(&self) -> Result<Transaction<'static, Sqlite>, StoreFault> {
+        self.pool.begin_with("BEGIN IMMEDIATE").await.map_err(|error| self.fault(error))
+    }
+
+    fn fault(&self, error: sqlx::Error) -> StoreFault {
+        StoreFault::from_sqlx(&self.path, error)
+    }
+
+    fn unreadable(&self, what: &'static str, why: impl ToString) -> StoreFault {
+        StoreFault::Unreadable { path: self.path.clone(), what, why: why.to_string() }
+    }
+
+    fn text(&self, row: &SqliteRow, column: &'static str) -> Result<String, StoreFault> {
+        row.try_get(column).map_err(|error| self.unreadable(column, error))
+    }
+
+    fn optional_text(&self, row: &SqliteRow, column: &'static str) -> Result<Option<String>, StoreFault> {
+        row.try_get(column).map_err(|error| self.unreadable(column, error))
+    }
+
+    fn number(&self, row: &SqliteRow, column: &'static str) -> Result<i64, StoreFault> {
+        row.try_get(column).map_err(|error| self.unreadable(column, error))
+    }
+
+    fn revision(&self, row: &SqliteRow) -> Result<u32, StoreFault> {
+        u32::try_from(self.number(row, "revision")?).map_err(|error| self.unreadable("revision", error))
+    }
+
+    fn time(&self, row: &SqliteRow, column: &'static str) -> Result<DateTime<Utc>, StoreFault> {
+        let seconds = self.number(row, column)?;
+        DateTime::from_timestamp(seconds, 0).ok_or_else(|| self.unreadable(column, "it is beyond the calendar"))
+    }
+
+    fn optional_time(&self, row: &SqliteRow, column: &'static str) -> Result<Option<DateTime<Utc>>, StoreFault> {
+        let seconds: Option<i64> = row.try_get(column).map_err(|error| self.unreadable(column, error))?;
+        seconds.map(|_| self.time(row, column)).transpose()
+    }
+
+    fn night(&self, row: &SqliteRow) -> Result<NightOf, StoreFault> {
+        let text = self.text(row, "night")?;
+        text.parse::<NaiveDate>().map(NightOf).map_err(|error| self.unreadable("night", error))
+    }
+}
+
+/// Where the disk is full SQLite rolls back by itself, and the library still counts a transaction: it would refuse to
+/// begin another for ever. Such a connection is replaced. The ping waits until what was sent before is done.
+async fn is_at_rest(connection: &mut SqliteConnection) -> Result<bool, sqlx::Error> {
+    connection.ping().await?;
+    Ok(!connection.is_in_transaction())
+}
+
+#[cfg(test)]
+mod tests;

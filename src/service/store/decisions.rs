@@ -1,0 +1,178 @@
+//! What was decided: what a garden was told about a night, which rounds took place, and the mail that follows.
+
+use super::{OutboxRow, Store, StoreFault};
+use crate::zone::NightOf;
+use chrono::{DateTime, Utc};
+use sqlx::{Sqlite, Transaction};
+
+/// What a garden was told about a night.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct SaidRow {
+    pub garden: String,
+    pub night: NightOf,
+    /// 1 for the first of the night.
+    pub revision: u32,
+    /// JSON text; the store does not look inside.
+    pub document: String,
+    /// Of the list of measures: the same hash is no news.
+    pub hash: String,
+    pub said_at: DateTime<Utc>,
+}
+
+/// What became of a planned look.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum RoundState {
+    Done,
+    /// It was due while nobody ran, and its advice was no longer of use.
+    Missed,
+    /// Several were due at once and one look stood for all.
+    Merged,
+}
+
+impl RoundState {
+    fn key(self) -> &'static str {
+        match self {
+            RoundState::Done => "done",
+            RoundState::Missed => "missed",
+            RoundState::Merged => "merged",
+        }
+    }
+
+    fn from_key(key: &str) -> Option<RoundState> {
+        [RoundState::Done, RoundState::Missed, RoundState::Merged].into_iter().find(|state| state.key() == key)
+    }
+}
+
+/// One planned look and what became of it.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct RoundRow {
+    pub garden: String,
+    pub kind: String,
+    pub due: DateTime<Utc>,
+    pub night: NightOf,
+    pub state: RoundState,
+    pub finished_at: DateTime<Utc>,
+    /// How long after `due` it finished.
+    pub late_seconds: i64,
+}
+
+impl Store {
+    /// Writes a decision whole or not at all: what is said, the round it came from, and its mail.
+    ///
+    /// Mail that is already in the outbox stays as it is. Older mail to the same person about the same night that has
+    /// certainly not arrived is superseded, where both may replace one another.
+    ///
+    /// Refuses a revision that was said before with [`StoreFault::AlreadySaid`]: two daemons decided at once, and
+    /// the second one's list may differ.
+    pub async fn decide(
+        &self,
+        said: Option<SaidRow>,
+        round: RoundRow,
+        messages: &[OutboxRow],
+    ) -> Result<(), StoreFault> {
+        let mut transaction = self.begin().await?;
+        if let Some(said) = said {
+            self.insert_said(&mut transaction, &said).await?;
+        }
+        self.insert_round(&mut transaction, &round).await?;
+        for message in messages {
+            self.queue(&mut transaction, message).await?;
+        }
+        transaction.commit().await.map_err(|error| self.fault(error))
+    }
+
+    /// The last thing a garden was told about a night.
+    pub async fn last_said(&self, garden: &str, night: NightOf) -> Result<Option<SaidRow>, StoreFault> {
+        let row = sqlx::query("SELECT * FROM said WHERE garden = ? AND night = ? ORDER BY revision DESC LIMIT 1")
+            .bind(garden)
+            .bind(night.to_string())
+            .fetch_optional(&self.pool)
+            .await
+            .map_err(|error| self.fault(error))?;
+        row.map(|row| {
+            Ok(SaidRow {
+                garden: self.text(&row, "garden")?,
+                night: self.night(&row)?,
+                revision: self.revision(&row)?,
+                document: self.text(&row, "document")?,
+                hash: self.text(&row, "hash")?,
+                said_at: self.time(&row, "said_at")?,
+            })
+        })
+        .transpose()
+    }
+
+    /// Records a round that led to no decision. A round that was done stays done.
+    pub async fn record_round(&self, round: &RoundRow) -> Result<(), StoreFault> {
+        let mut transaction = self.begin().await?;
+        self.insert_round(&mut transaction, round).await?;
+        transaction.commit().await.map_err(|error| self.fault(error))
+    }
+
+    /// The garden's round with the latest due time, whatever became of it.
+    pub async fn last_round(&self, garden: &str) -> Result<Option<RoundRow>, StoreFault> {
+        let row = sqlx::query("SELECT * FROM rounds WHERE garden = ? ORDER BY due DESC, kind LIMIT 1")
+            .bind(garden)
+            .fetch_optional(&self.pool)
+            .await
+            .map_err(|error| self.fault(error))?;
+        row.map(|row| {
+            let state = self.text(&row, "state")?;
+            Ok(RoundRow {
+                garden: self.text(&row, "garden")?,
+                kind: self.text(&row, "kind")?,
+                due: self.time(&row, "due")?,
+                night: self.night(&row)?,
+                state: RoundState::from_key(&state).ok_or_else(|| self.unreadable("a round's state", &state))?,
+                finished_at: self.time(&row, "finished_at")?,
+                late_seconds: self.number(&row, "late_seconds")?,
+            })
+        })
+        .transpose()
+    }
+
+    async fn insert_said(&self, to: &mut Transaction<'_, Sqlite>, said: &SaidRow) -> Result<(), StoreFault> {
+        let done = sqlx::query(
+            "INSERT INTO said (garden, night, revision, document, hash, said_at) VALUES (?, ?, ?, ?, ?, ?)",
+        )
+        .bind(&said.garden)
+        .bind(said.night.to_string())
+        .bind(i64::from(said.revision))
+        .bind(&said.document)
+        .bind(&said.hash)
+        .bind(said.said_at.timestamp())
+        .execute(&mut **to)
+        .await;
+        match done {
+            Ok(_) => Ok(()),
+            Err(sqlx::Error::Database(error)) if error.is_unique_violation() => Err(StoreFault::AlreadySaid {
+                garden: said.garden.clone(),
+                night: said.night.to_string(),
+                revision: said.revision,
+            }),
+            Err(error) => Err(self.fault(error)),
+        }
+    }
+
+    async fn insert_round(&self, to: &mut Transaction<'_, Sqlite>, round: &RoundRow) -> Result<(), StoreFault> {
+        sqlx::query(
+            "INSERT INTO rounds (garden, kind, due, night, state, finished_at, late_seconds)
+             VALUES (?, ?, ?, ?, ?, ?, ?)
+             ON CONFLICT (garden, kind, due) DO UPDATE SET
+                 night = excluded.night, state = excluded.state,
+                 finished_at = excluded.finished_at, late_seconds = excluded.late_seconds
+             WHERE rounds.state <> 'done'",
+        )
+        .bind(&round.garden)
+        .bind(&round.kind)
+        .bind(round.due.timestamp())
+        .bind(round.night.to_string())
+        .bind(round.state.key())
+        .bind(round.finished_at.timestamp())
+        .bind(round.late_seconds)
+        .execute(&mut **to)
+        .await
+        .map_err(|error| self.fault(error))?;
+        Ok(())
+    }
+}

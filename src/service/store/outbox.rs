@@ -1,0 +1,312 @@
+//! The outbox's rows: who may try to send which mail, until when, and what became of it.
+//!
+//! ```text
+//! waiting    -> leased, expired, superseded
+//! leased     -> sent, waiting, unknown, refused; when the lease is over: leased again, or expired
+//! unknown    -> leased, expired        an earlier try may have arrived
+//! sent, refused, expired, superseded   ends
+//! ```
+//!
+//! A claim adds one to the row's fence, and what an owner writes later names owner and fence: one that was slow to
+//! answer never overwrites the result of the one that took over. No transaction is open while mail is sent.
+
+use super::{Store, StoreFault};
+use crate::zone::NightOf;
+use chrono::{DateTime, Duration, Utc};
+use sqlx::sqlite::SqliteRow;
+use sqlx::{Row, Sqlite, Transaction};
+
+/// A mail to be sent to one person.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct OutboxRow {
+    pub recipient: String,
+    pub garden: String,
+    pub night: NightOf,
+    pub kind: String,
+    pub revision: u32,
+    /// Whether a newer one to the same person about the same night makes this one needless, and the other way round:
+    /// true for lists of what to do, false for news of something that happened.
+    pub replaceable: bool,
+    pub message_id: String,
+    pub envelope_from: String,
+    /// The complete message, sent unchanged at every try.
+    pub bytes: Vec<u8>,
+    /// Not before this.
+    pub due: DateTime<Utc>,
+    /// The end of its useful life: the last minute at which the work can still be done.
+    pub expires: DateTime<Utc>,
+}
+
+impl OutboxRow {
+    /// What makes the row itself: writing it twice is one row.
+    pub fn key(&self) -> String {
+        outbox_key(&self.recipient, &self.garden, self.night, &self.kind, self.revision)
+    }
+}
+
+/// The key of a row: what it is about and, last, whom it goes to.
+pub fn outbox_key(recipient: &str, garden: &str, night: NightOf, kind: &str, revision: u32) -> String {
+    format!("{night} {kind} {revision} {garden} {recipient}")
+}
+
+/// A row that its owner may try to send until the lease is over.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Claimed {
+    pub key: String,
+    pub message_id: String,
+    pub recipient: String,
+    pub envelope_from: String,
+    pub bytes: Vec<u8>,
+    pub expires: DateTime<Utc>,
+    /// This try included.
+    pub tries: u32,
+    /// An earlier try may have arrived.
+    pub maybe_delivered: bool,
+    pub owner: String,
+    pub lease_until: DateTime<Utc>,
+    pub fence: i64,
+}
+
+/// What a try came to.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Settled {
+    Sent,
+    /// It did not arrive this time.
+    Again {
+        due: DateTime<Utc>,
+    },
+    /// It may have arrived.
+    MaybeArrived {
+        due: DateTime<Utc>,
+    },
+    Refused,
+}
+
+/// A mail that somebody else must now be told of.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Ended {
+    pub key: String,
+    pub recipient: String,
+    pub garden: String,
+    pub night: NightOf,
+    pub kind: String,
+    pub revision: u32,
+    pub maybe_delivered: bool,
+    pub last_answer: Option<String>,
+}
+
+impl Store {
+    pub(super) async fn queue(&self, to: &mut Transaction<'_, Sqlite>, row: &OutboxRow) -> Result<(), StoreFault> {
+        // Tried or not: what the relay has turned away is as surely not there as what was never offered, and would
+        // otherwise arrive behind the newer list when its next try is due.
+        let superseded = sqlx::query(
+            "UPDATE outbox SET state = 'superseded'
+             WHERE ? AND replaceable AND recipient = ? AND garden = ? AND night = ? AND revision < ?
+               AND state = 'waiting' AND NOT maybe_delivered",
+        )
+        .bind(row.replaceable)
+        .bind(&row.recipient)
+        .bind(&row.garden)
+        .bind(row.night.to_string())
+        .bind(i64::from(row.revision))
+        .execute(&mut **to)
+        .await;
+        superseded.map_err(|error| self.fault(error))?;
+        sqlx::query(
+            "INSERT INTO outbox (key, recipient, garden, night, kind, revision, replaceable, message_id, envelope_from,
+                                 bytes, due, expires)
+             VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
+             ON CONFLICT (key) DO NOTHING",
+        )
+        .bind(row.key())
+        .bind(&row.recipient)
+        .bind(&row.garden)
+        .bind(row.night.to_string())
+        .bind(&row.kind)
+        .bind(i64::from(row.revision))
+        .bind(row.replaceable)
+        .bind(&row.message_id)
+        .bind(&row.envelope_from)
+        .bind(&row.bytes)
+        .bind(row.due.timestamp())
+        .bind(row.expires.timestamp())
+        .execute(&mut **to)
+        .await
+        .map_err(|error| self.fault(error))?;
+        Ok(())
+    }
+
+    /// Claims the row that has to be sent first: of those due and not expired, the one nearest its `expires`. A row
+    /// whose lease is over is due as well, and may have arrived. No two claims give the same row at the same time.
+    pub async fn claim(&self, now: DateTime<Utc>, owner: &str, lease: Duration) -> Result<Option<Claimed>, StoreFault> {
+        let row = sqlx::query(
+            "UPDATE outbox SET
+                 state = 'leased', owner = ?2, lease_until = ?3, fence = fence + 1, tries = tries + 1,
+                 maybe_delivered = (maybe_delivered OR state = 'leased')
+             WHERE key = (
+                 SELECT key FROM outbox
+                 WHERE state IN ('waiting', 'leased', 'unknown') AND expires > ?1
+                   AND CASE state WHEN 'leased' THEN lease_until <= ?1 ELSE due <= ?1 END
+                 ORDER BY expires, night, revision, key LIMIT 1)
+             RETURNING *",
+        )
+        .bind(now.timestamp())
+        .bind(owner)
+        .bind((now + lease).timestamp())
+        .fetch_optional(&self.pool)
+        .await
+        .map_err(|error| self.fault(error))?;
+        row.map(|row| self.claimed(&row)).transpose()
+    }
+
+    /// Writes what a try came to. False where the row has another owner by now: the result is then dropped.
+    pub async fn settle(&self, claimed: &Claimed, settled: Settled, answer: &str) -> Result<bool, StoreFault> {
+        let (state, due, maybe) = match settled {
+            Settled::Sent => ("sent", None, false),
+            Settled::Refused => ("refused", None, false),
+            Settled::Again { due } => ("waiting", Some(due), false),
+            Settled::MaybeArrived { due } => ("waiting", Some(due), true),
+        };
+        let done = sqlx::query(
+            "UPDATE outbox SET
+                 state = CASE WHEN ?4 = 'waiting' AND (maybe_delivered OR ?6) THEN 'unknown' ELSE ?4 END,
+                 due = coalesce(?5, due), maybe_delivered = (maybe_delivered OR ?6), last_answer = ?7,
+                 owner = NULL, lease_until = NULL
+             WHERE key = ?1 AND owner = ?2 AND fence = ?3 AND state = 'leased'",
+        )
+        .bind(&claimed.key)
+        .bind(&claimed.owner)
+        .bind(claimed.fence)
+        .bind(state)
+        .bind(due.map(|due| due.timestamp()))
+        .bind(maybe)
+        .bind(answer)
+        .execute(&self.pool)
+        .await
+        .map_err(|error| self.fault(error))?;
+        Ok(done.rows_affected() == 1)
+    }
+
+    /// Ends the rows whose useful life is over, and returns them. A row that somebody is trying just now is left
+    /// until its lease is over.
+    pub async fn expire_overdue(&self, now: DateTime<Utc>) -> Result<Vec<Ended>, StoreFault> {
+        let rows = sqlx::query(
+            "UPDATE outbox SET
+                 state = 'expired', maybe_delivered = (maybe_delivered OR state = 'leased'),
+                 owner = NULL, lease_until = NULL
+             WHERE state IN ('waiting', 'leased', 'unknown') AND expires <= ?1
+               AND (state <> 'leased' OR lease_until <= ?1)
+             RETURNING *",
+        )
+        .bind(now.timestamp())
+        .fetch_all(&self.pool)
+        .await
+        .map_err(|error| self.fault(error))?;
+        rows.iter().map(|row| self.ended(row)).collect()
+    }
+
+    /// The mails that were refused or expired and that nobody else was told of yet. They stay in this list, over a
+    /// crash too, until [`Store::escalate`].
+    pub async fn unescalated(&self) -> Result<Vec<Ended>, StoreFault> {
+        let rows = sqlx::query(
+            "SELECT * FROM outbox WHERE state IN ('refused', 'expired') AND NOT escalated ORDER BY night, key",
+        )
+        .fetch_all(&self.pool)
+        .await
+        .map_err(|error| self.fault(error))?;
+        rows.iter().map(|row| self.ended(row)).collect()
+    }
+
+    /// Queues the mails that tell somebody else, and marks what they tell of, in one transaction. With no mails: it
+    /// was told by other means.
+    pub async fn escalate(&self, ended: &[Ended], messages: &[OutboxRow]) -> Result<(), StoreFault> {
+        let mut transaction = self.begin().await?;
+        for row in ended {
+            sqlx::query("UPDATE outbox SET escalated = 1 WHERE key = ?")
+                .bind(&row.key)
+                .execute(&mut *transaction)
+                .await
+                .map_err(|error| self.fault(error))?;
+        }
+        for message in messages {
+            self.queue(&mut transaction, message).await?;
+        }
+        transaction.commit().await.map_err(|error| self.fault(error))
+    }
+
+    /// Gives back the leases of a former life of this owner, at its start: nobody is trying those rows any more, and
+    /// each may have arrived.
+    pub async fn recover_leases(&self, owner: &str, now: DateTime<Utc>) -> Result<u64, StoreFault> {
+        let done = sqlx::query(
+            "UPDATE outbox SET state = 'unknown', maybe_delivered = 1, due = ?, owner = NULL, lease_until = NULL
+             WHERE state = 'leased' AND owner = ?",
+        )
+        .bind(now.timestamp())
+        .bind(owner)
+        .execute(&self.pool)
+        .await
+        .map_err(|error| self.fault(error))?;
+        Ok(done.rows_affected())
+    }
+
+    /// How many rows are due and not yet sent.
+    pub async fn overdue(&self, now: DateTime<Utc>) -> Result<u64, StoreFault> {
+        let count: i64 = sqlx::query_scalar(
+            "SELECT count(*) FROM outbox WHERE state IN ('waiting', 'leased', 'unknown') AND due <= ?",
+        )
+        .bind(now.timestamp())
+        .fetch_one(&self.pool)
+        .await
+        .map_err(|error| self.fault(error))?;
+        u64::try_from(count).map_err(|error| self.unreadable("a count", error))
+    }
+
+    /// The Message-ID of the first mail about a night that a person was sent or will be; later ones answer it.
+    pub async fn thread_start(
+        &self,
+        garden: &str,
+        night: NightOf,
+        recipient: &str,
+    ) -> Result<Option<String>, StoreFault> {
+        sqlx::query_scalar(
+            "SELECT message_id FROM outbox
+             WHERE garden = ? AND night = ? AND recipient = ? AND state NOT IN ('superseded', 'refused', 'expired')
+             ORDER BY revision, rowid LIMIT 1",
+        )
+        .bind(garden)
+        .bind(night.to_string())
+        .bind(recipient)
+        .fetch_optional(&self.pool)
+        .await
+        .map_err(|error| self.fault(error))
+    }
+
+    fn claimed(&self, row: &SqliteRow) -> Result<Claimed, StoreFault> {
+        Ok(Claimed {
+            key: self.text(row, "key")?,
+            message_id: self.text(row, "message_id")?,
+            recipient: self.text(row, "recipient")?,
+            envelope_from: self.text(row, "envelope_from")?,
+            bytes: row.try_get("bytes").map_err(|error| self.unreadable("a mail", error))?,
+            expires: self.time(row, "expires")?,
+            tries: u32::try_from(self.number(row, "tries")?).unwrap_or(u32::MAX),
+            maybe_delivered: self.number(row, "maybe_delivered")? != 0,
+            owner: self.text(row, "owner")?,
+            lease_until: self.time(row, "lease_until")?,
+            fence: self.number(row, "fence")?,
+        })
+    }
+
+    fn ended(&self, row: &SqliteRow) -> Result<Ended, StoreFault> {
+        Ok(Ended {
+            key: self.text(row, "key")?,
+            recipient: self.text(row, "recipient")?,
+            garden: self.text(row, "garden")?,
+            night: self.night(row)?,
+            kind: self.text(row, "kind")?,
+            revision: self.revision(row)?,
+            maybe_delivered: self.number(row, "maybe_delivered")? != 0,
+            last_answer: self.optional_text(row, "last_answer")?,
+        })
+    }
+}

@@ -1,0 +1,5 @@
+//! What several test files share.
+#![allow(dead_code, reason = "each test file uses its own part of this")]
+
+pub mod outbox_rows;
+pub mod smtp_sink;
