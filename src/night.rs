@@ -84,7 +84,10 @@ pub enum FrostKind {
 pub enum Knowledge {
     Complete,
     /// Hours are missing: nothing may be called safe.
-    Incomplete { longest_hole_hours: f64, share_seen: f64 },
+    Incomplete {
+        longest_hole_hours: f64,
+        share_seen: f64,
+    },
 }
 
 /// What was assumed or is doubtful about a night.

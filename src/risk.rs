@@ -58,7 +58,11 @@ pub const DECIDING_SHARE: f64 = 0.2;
 /// All beds of a garden on one night, in the garden's order. Without a night, only what grows there is said.
 pub fn assess<'a>(garden: &'a Garden, night: Option<&Night>, catalogue: &'a Catalogue) -> Vec<BedRisk<'a>> {
     let Some(night) = night else {
-        let blank = |bed: &'a Bed| BedRisk { bed, night: None, plantings: plantings(garden, bed, catalogue, |_, _| Vec::new()) };
+        let blank = |bed: &'a Bed| BedRisk {
+            bed,
+            night: None,
+            plantings: plantings(garden, bed, catalogue, |_, _| Vec::new()),
+        };
         return garden.beds.iter().map(blank).collect();
     };
     let pressure = air_pressure(garden.site.elevation);
@@ -81,8 +85,7 @@ pub fn assess<'a>(garden: &'a Garden, night: Option<&Night>, catalogue: &'a Cata
                 bed_night
             }
         };
-        let plantings =
-            plantings(garden, bed, catalogue, |planting, crop| organs(planting, crop, &bed_night, &gains));
+        let plantings = plantings(garden, bed, catalogue, |planting, crop| organs(planting, crop, &bed_night, &gains));
         beds.push(BedRisk { bed, night: Some(bed_night), plantings });
     }
     beds

@@ -26,7 +26,6 @@ fn said(revision: u32) -> SaidRow {
         night: night(),
         revision,
         document: format!("{{\"revision\":{revision}}}"),
-        hash: format!("hash {revision}"),
         said_at: evening(),
     }
 }

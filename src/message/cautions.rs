@@ -8,7 +8,8 @@ const NO_HEAT: &str = "Never put a heat lamp, heater, candle or burner under a c
                        tunnels. Any electric heat or cord outdoors: only gear made for it, on a protected outlet; follow \
                        local codes and ask a licensed electrician.";
 /// Common practice.
-const WEIGH_DOWN: &str = "Weigh edges down before dark; in wind two people to a cover. No ladders in the dark or on ice.";
+const WEIGH_DOWN: &str =
+    "Weigh edges down before dark; in wind two people to a cover. No ladders in the dark or on ice.";
 /// Common practice.
 const LIFT: &str = "Heavy pots: two people or a trolley, never over icy steps.";
 /// Common practice.

@@ -61,7 +61,9 @@ fn heading(plan: &Plan<'_>, measure: Measure, count: usize) -> String {
     let beds = if count == 1 { "bed" } else { "beds" };
     match measure {
         Measure::Harvest => format!("Harvest: {count} {beds}"),
-        Measure::BringIn => format!("Bring in: {count} {}", if count == 1 { "group of pots" } else { "groups of pots" }),
+        Measure::BringIn => {
+            format!("Bring in: {count} {}", if count == 1 { "group of pots" } else { "groups of pots" })
+        }
         Measure::Cover => format!("Cover: {count} {beds}"),
         Measure::Unknown => {
             let what = if plan.night.is_ok() { "Not known to be safe" } else { "Unknown" };

@@ -27,11 +27,17 @@ pub fn explain(plan: &Plan<'_>, bed: &BedPlan<'_>, catalogue: &Catalogue) -> Str
             for step in &night.steps {
                 line("   ", step_line(step, scale));
             }
-            line("   ", format!("= low {}, spread {}", night.minimum.mean.tenths(scale), night.minimum.spread.size(scale)));
-            line("   ", format!(
-                "clear and calm to {:.0} % (1 up to three tenths of cloud and 3 m/s, 0 from seven tenths or 6 m/s)",
-                night.clear_calm * 100.0
-            ));
+            line(
+                "   ",
+                format!("= low {}, spread {}", night.minimum.mean.tenths(scale), night.minimum.spread.size(scale)),
+            );
+            line(
+                "   ",
+                format!(
+                    "clear and calm to {:.0} % (1 up to three tenths of cloud and 3 m/s, 0 from seven tenths or 6 m/s)",
+                    night.clear_calm * 100.0
+                ),
+            );
             line("", String::new());
             line("", "2. The bed".into());
             for step in &bed_night.steps {
@@ -45,42 +51,54 @@ pub fn explain(plan: &Plan<'_>, bed: &BedPlan<'_>, catalogue: &Catalogue) -> Str
     line("", "3. What grows there".into());
     let mut keys = BTreeSet::new();
     for planting in &bed.risk.plantings {
-        line("   ", format!(
-            "{}, {}, hardened: {}, worth {:.0} minutes of work",
-            planting.crop.name,
-            planting.planting.stage,
-            planting.planting.hardened.word(),
-            planting.worth.0
-        ));
+        line(
+            "   ",
+            format!(
+                "{}, {}, hardened: {}, worth {:.0} minutes of work",
+                planting.crop.name,
+                planting.planting.stage,
+                planting.planting.hardened.word(),
+                planting.worth.0
+            ),
+        );
         for organ in &planting.organs {
             line("     ", organ_line(planting, organ, scale));
             for (kind, outcome) in &organ.covered {
-                line("       ", format!(
-                    "under {}: {} expected, spread {}, chance {}",
-                    kind.name(),
-                    outcome.minimum.mean.tenths(scale),
-                    outcome.minimum.spread.size(scale),
-                    outcome.chance.percent()
-                ));
+                line(
+                    "       ",
+                    format!(
+                        "under {}: {} expected, spread {}, chance {}",
+                        kind.name(),
+                        outcome.minimum.mean.tenths(scale),
+                        outcome.minimum.spread.size(scale),
+                        outcome.chance.percent()
+                    ),
+                );
             }
             keys.extend(organ.tolerance.sources.iter().cloned());
         }
     }
     line("", String::new());
-    line("", format!(
-        "4. Decision: expected loss uncovered {:.0} of {:.0} minutes of worth; work {:.0} minutes",
-        bed.risk.expected_loss(None).0,
-        bed.risk.worth().0,
-        bed.work.0
-    ));
+    line(
+        "",
+        format!(
+            "4. Decision: expected loss uncovered {:.0} of {:.0} minutes of worth; work {:.0} minutes",
+            bed.risk.expected_loss(None).0,
+            bed.risk.worth().0,
+            bed.work.0
+        ),
+    );
     line("", String::new());
     line("", "Sources of the thresholds".into());
     for key in keys {
         if let Some(source) = catalogue.sources.get(&key) {
-            line("   ", format!(
-                "{key}: {} ({}). {}. {}. Read: {}.",
-                source.author, source.year, source.title, source.publisher, source.read
-            ));
+            line(
+                "   ",
+                format!(
+                    "{key}: {} ({}). {}. {}. Read: {}.",
+                    source.author, source.year, source.title, source.publisher, source.read
+                ),
+            );
         }
     }
     text

@@ -96,15 +96,11 @@ fn subject(plan: &Plan<'_>, context: &Context<'_>) -> String {
 
 /// "cover 4, harvest 2 by 16:40", or what there is instead of work.
 fn work_in_words(plan: &Plan<'_>) -> String {
-    let parts: Vec<String> = [
-        (Measure::Harvest, "harvest"),
-        (Measure::BringIn, "bring in"),
-        (Measure::Cover, "cover"),
-    ]
-    .into_iter()
-    .filter(|(measure, _)| plan.count(*measure) > 0)
-    .map(|(measure, verb)| format!("{verb} {}", plan.count(measure)))
-    .collect();
+    let parts: Vec<String> = [(Measure::Harvest, "harvest"), (Measure::BringIn, "bring in"), (Measure::Cover, "cover")]
+        .into_iter()
+        .filter(|(measure, _)| plan.count(*measure) > 0)
+        .map(|(measure, verb)| format!("{verb} {}", plan.count(measure)))
+        .collect();
     let left = plan.count(Measure::Leave);
     match (parts.is_empty(), left) {
         (false, _) => format!("{} by {}", parts.join(", "), deadline(plan)),
@@ -174,8 +170,10 @@ fn closing(plan: &Plan<'_>, context: &Context<'_>, reader: Reader) -> Vec<String
             zone.abbreviation(by)
         ));
     }
-    lines.push("A forecast can be wrong, and a hollow colder than its garden. If a thermometer at the bed says".to_string()
-        + " otherwise, believe the thermometer.");
+    lines.push(
+        "A forecast can be wrong, and a hollow colder than its garden. If a thermometer at the bed says".to_string()
+            + " otherwise, believe the thermometer.",
+    );
     if reader.role == Role::Manager {
         lines.push(format!(
             "Any number here can be taken apart: counterpane explain --garden {} --bed <label>.",

@@ -21,11 +21,8 @@ pub fn morning_after_letter(
         let bed = garden.beds.iter().find(|bed| bed.id == id);
         bed.map_or_else(|| id.to_string(), |bed| bed.title())
     };
-    let covered: Vec<String> = said
-        .beds
-        .iter()
-        .filter_map(|bed| Some(format!("{} ({})", title(&bed.bed), bed.cover.as_ref()?)))
-        .collect();
+    let covered: Vec<String> =
+        said.beds.iter().filter_map(|bed| Some(format!("{} ({})", title(&bed.bed), bed.cover.as_ref()?))).collect();
     let inside: Vec<String> =
         said.beds.iter().filter(|bed| bed.measure == Measure::BringIn).map(|bed| title(&bed.bed)).collect();
     let count = covered.len();
@@ -36,8 +33,12 @@ pub fn morning_after_letter(
         _ => format!("Uncover {count} beds"),
     };
     let groups = [
-        ("Take off the covers".to_string(), covered, "When it is above freezing and the leaves have thawed. Plastic \
-            first: it scorches in the sun. Shake off ice, dry the cloth before folding it."),
+        (
+            "Take off the covers".to_string(),
+            covered,
+            "When it is above freezing and the leaves have thawed. Plastic \
+            first: it scorches in the sun. Shake off ice, dry the cloth before folding it.",
+        ),
         ("Carry the pots back out".to_string(), inside, "When it stays above freezing."),
     ];
     let groups = groups.into_iter().filter(|(_, beds, _)| !beds.is_empty());

@@ -66,8 +66,11 @@ fn remark(remark: Remark, scale: Scale) -> String {
 
 /// What to do at a bed.
 pub(super) fn instructions(bed: &BedPlan<'_>) -> Vec<String> {
-    let mut lines: Vec<String> =
-        bed.picks.iter().map(|pick| format!("{}: {}", super::letter::capitalised(&pick.crop), pick.instruction)).collect();
+    let mut lines: Vec<String> = bed
+        .picks
+        .iter()
+        .map(|pick| format!("{}: {}", super::letter::capitalised(&pick.crop), pick.instruction))
+        .collect();
     if let Some(cover) = &bed.cover {
         let pieces = if cover.pieces == 1 { String::new() } else { format!("{} pieces of ", cover.pieces) };
         let verb = if bed.measure == Measure::Harvest { "Then cover with" } else { "Cover with" };

@@ -26,7 +26,9 @@ pub enum RootZone {
     InGround,
     Raised,
     /// A pot of this radius, m.
-    Pot { radius: f64 },
+    Pot {
+        radius: f64,
+    },
 }
 
 /// One instant at a bed.
@@ -105,8 +107,7 @@ pub fn at_bed(night: &Night, place: &Place, pressure: Pascals) -> BedNight {
 
     let offset_spread = Kelvins(offset_spread.0 * weight);
     let screen = night.minimum.moved(offset, offset_spread);
-    let leaf_spread =
-        Kelvins(DEPRESSION_SPREAD.1 + (DEPRESSION_SPREAD.0 - DEPRESSION_SPREAD.1) * weight);
+    let leaf_spread = Kelvins(DEPRESSION_SPREAD.1 + (DEPRESSION_SPREAD.0 - DEPRESSION_SPREAD.1) * weight);
     let tissue = screen.moved(lowest_tissue - screen.mean, leaf_spread);
     let soil_mean = soil(night, place, &hours);
     let soil = Estimate { mean: soil_mean, spread: Kelvins(SOIL_SPREAD) };
@@ -117,7 +118,11 @@ pub fn at_bed(night: &Night, place: &Place, pressure: Pascals) -> BedNight {
     };
     let steps = vec![
         Step {
-            what: format!("bed against the garden's screen ({}), {:.0} % of it tonight", place.exposure.word(), weight * 100.0),
+            what: format!(
+                "bed against the garden's screen ({}), {:.0} % of it tonight",
+                place.exposure.word(),
+                weight * 100.0
+            ),
             value: Some(screen.mean),
             effect: Some(offset),
             spread: Some(offset_spread),

@@ -352,8 +352,7 @@ fn fill(samples: &[Hour], remarks: &mut Vec<Remark>) -> Vec<NightHour> {
 /// For each hour the value of the nearest hour that has one, or `None` where fewer than half the hours have one: a
 /// night is not judged by the sky of one hour.
 fn nearest_known(samples: &[Hour], value: impl Fn(&Hour) -> Option<f64>) -> Option<Vec<f64>> {
-    let known: Vec<(DateTime<Utc>, f64)> =
-        samples.iter().filter_map(|hour| Some((hour.time, value(hour)?))).collect();
+    let known: Vec<(DateTime<Utc>, f64)> = samples.iter().filter_map(|hour| Some((hour.time, value(hour)?))).collect();
     if known.len() * 2 < samples.len() {
         return None;
     }
@@ -429,8 +428,7 @@ fn knowledge(forecast: &Forecast, span: &Span, now: DateTime<Utc>) -> Knowledge 
         let gap = (pair[1] - pair[0]).num_minutes() as f64 / 60.0;
         if spanned(pair[0], pair[1]) { 0.0 } else { (gap - 1.0).max(0.0) }
     });
-    let (longest, missing) =
-        holes.fold((0.0_f64, 0.0), |(longest, missing), hole| (longest.max(hole), missing + hole));
+    let (longest, missing) = holes.fold((0.0_f64, 0.0), |(longest, missing), hole| (longest.max(hole), missing + hole));
     let length = ((span.end() - from).num_minutes() as f64 / 60.0).max(1.0);
     let share_seen = (1.0 - missing / length).clamp(0.0, 1.0);
     if longest > 2.01 || share_seen < 0.9 {

@@ -133,8 +133,7 @@ impl Means<'_> {
     fn bed_plan<'a>(&self, risk: BedRisk<'a>, way: &Way, with_plenty: &Way) -> BedPlan<'a> {
         let deciding = risk.plantings.iter().filter_map(PlantingRisk::deciding);
         let chance = deciding.map(|organ| organ.open.chance.0).fold(0.0, f64::max);
-        let any_chance =
-            risk.plantings.iter().flat_map(|planting| &planting.organs).map(|organ| organ.open.chance.0);
+        let any_chance = risk.plantings.iter().flat_map(|planting| &planting.organs).map(|organ| organ.open.chance.0);
         let any_chance = any_chance.fold(0.0, f64::max);
         let (measure, reason) = match way.measure {
             // Work is asked only where there is danger worth naming: a few minutes of expected loss over a large bed
@@ -179,8 +178,7 @@ fn without_measure(
     }
     // Would a measure avert anything much? If so the work is what speaks against it.
     let averted = risk.plantings.iter().flat_map(|planting| &planting.organs).any(|organ| {
-        organ.can_be_picked()
-            || organ.covered.iter().any(|(_, outcome)| outcome.chance.0 < organ.open.chance.0 - 0.15)
+        organ.can_be_picked() || organ.covered.iter().any(|(_, outcome)| outcome.chance.0 < organ.open.chance.0 - 0.15)
     });
     if averted {
         let work = Minutes(COVER_PER_SQUARE_METRE * risk.bed.area() + UNCOVER_PER_BED);

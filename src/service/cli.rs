@@ -118,9 +118,11 @@ impl Configuration {
 fn choose<'s>(settings: &'s Settings, id: Option<&str>) -> Result<&'s GardenSettings, Failure> {
     let ids: Vec<&str> = settings.gardens.iter().map(|garden| garden.garden.id.as_str()).collect();
     match id {
-        Some(id) => settings.gardens.iter().find(|garden| garden.garden.id == id).ok_or_else(|| {
-            Failure::Settings(format!("No garden is called \"{id}\". There are: {}.", ids.join(", ")))
-        }),
+        Some(id) => {
+            settings.gardens.iter().find(|garden| garden.garden.id == id).ok_or_else(|| {
+                Failure::Settings(format!("No garden is called \"{id}\". There are: {}.", ids.join(", ")))
+            })
+        }
         None => match settings.gardens.as_slice() {
             [only] => Ok(only),
             _ => Err(Failure::Settings(format!("Which garden? Add --garden with one of: {}.", ids.join(", ")))),

@@ -184,8 +184,7 @@ impl Daemon<'_> {
         let garden = &settings.garden;
         let gathered = self.sources().gather(settings, round.night, now).await;
         let readings = readings(self.store, garden, round.night).await?;
-        let plan =
-            list(garden, &self.settings.catalogue, round.night, &gathered.forecasts, &readings, now);
+        let plan = list(garden, &self.settings.catalogue, round.night, &gathered.forecasts, &readings, now);
         let next = Said::of(&plan);
         let last = self.last_said(garden, round.night).await?;
         let last_word = self.store.last_word(&garden.id).await?;
@@ -269,8 +268,7 @@ impl Daemon<'_> {
         let mut rows = Vec::new();
         for person in people {
             let letter = letter(person);
-            let thread_start =
-                self.store.thread_start(&person.address, &post.garden.id, post.of, self.clock.now()).await?;
+            let thread_start = self.store.thread_start(&post.garden.id, post.of, &person.address).await?;
             let rendered = render(&Mail {
                 garden_id: post.garden.id.clone(),
                 night: post.of,
@@ -309,7 +307,13 @@ impl Daemon<'_> {
 
     /// When the garden hears from us again, or something is broken: after a list the morning after, else the next sign
     /// of life.
-    fn next_word_by(&self, garden: &Garden, of: NightOf, reason: SayReason, now: DateTime<Utc>) -> Option<DateTime<Utc>> {
+    fn next_word_by(
+        &self,
+        garden: &Garden,
+        of: NightOf,
+        reason: SayReason,
+        now: DateTime<Utc>,
+    ) -> Option<DateTime<Utc>> {
         let timetable = &self.settings.service.timetable;
         let next = match reason {
             SayReason::First | SayReason::Worse | SayReason::Better | SayReason::DataMissing => {
@@ -369,13 +373,7 @@ fn said_row(
     said: &Said,
     now: DateTime<Utc>,
 ) -> Result<SaidRow, DaemonFault> {
-    Ok(SaidRow {
-        garden: garden.id.clone(),
-        night,
-        revision,
-        document: serde_json::to_string(said)?,
-        said_at: now,
-    })
+    Ok(SaidRow { garden: garden.id.clone(), night, revision, document: serde_json::to_string(said)?, said_at: now })
 }
 
 /// Why a round was not made. It stays due and is tried again.

@@ -32,11 +32,7 @@ pub fn read(folder: &Path) -> Result<Files, Vec<Fault>> {
             crops.insert(name, file);
         }
     }
-    if faults.is_empty() {
-        Ok(Files { service, gardens, crops: crops.into_values().collect() })
-    } else {
-        Err(faults)
-    }
+    if faults.is_empty() { Ok(Files { service, gardens, crops: crops.into_values().collect() }) } else { Err(faults) }
 }
 
 /// The demo garden's files.
@@ -86,8 +82,15 @@ const LARGEST: u64 = 4 << 20;
 fn read_text(path: &Path) -> Result<File, Fault> {
     let fault = |what: String, mend: &str| Err(Fault::of_file(&shown(path), what, "", mend));
     match std::fs::metadata(path) {
-        Err(error) => return fault(format!("this file cannot be read: {error}"), "create it, or name the folder of the settings with --config"),
-        Ok(metadata) if metadata.len() > LARGEST => return fault("this file is too large for settings".into(), "is it the right file?"),
+        Err(error) => {
+            return fault(
+                format!("this file cannot be read: {error}"),
+                "create it, or name the folder of the settings with --config",
+            );
+        }
+        Ok(metadata) if metadata.len() > LARGEST => {
+            return fault("this file is too large for settings".into(), "is it the right file?");
+        }
         Ok(_) => {}
     }
     match std::fs::read_to_string(path) {

@@ -1,10 +1,10 @@
 //! One look at one garden: the best forecast at hand, the evening's readings, and the list that follows from them.
 
 use super::feed::{
-    self, Conditions, FeedFault, Fetched, Fetcher, Location, hourly_arrays_address, met_norway_address, nws_grid_address,
-    with_retries,
+    self, Conditions, FeedFault, Fetched, Fetcher, Location, hourly_arrays_address, met_norway_address,
+    nws_grid_address, with_retries,
 };
-use super::store::{ForecastRow, GridAddress, Store, StoreFault};
+use super::store::{ForecastRow, Store, StoreFault};
 use crate::beds::Garden;
 use crate::crops::Catalogue;
 use crate::night::screen::{Evidence, Span, expect};
@@ -167,7 +167,9 @@ impl Sources<'_> {
     ) -> Result<ForecastRow, FeedFault> {
         match self.fetch(garden, choice, kept, now).await {
             // The cell has moved: the mapping is looked up once more.
-            Err(FeedFault::Moved { .. }) if choice.provider == Provider::NationalWeatherService && self.store.is_some() => {
+            Err(FeedFault::Moved { .. })
+                if choice.provider == Provider::NationalWeatherService && self.store.is_some() =>
+            {
                 self.forget_grid(garden, choice).await;
                 self.fetch(garden, choice, None, now).await
             }
@@ -241,13 +243,10 @@ impl Sources<'_> {
             return self.parse(&known.address);
         }
         let (latitude, longitude) = (garden.site.latitude, garden.site.longitude);
-        let address = with_retries(self.patience, || {
-            nws_grid_address(self.fetcher, base, latitude, longitude, now)
-        })
-        .await?;
+        let address =
+            with_retries(self.patience, || nws_grid_address(self.fetcher, base, latitude, longitude, now)).await?;
         if let Some(store) = self.store {
-            let grid = GridAddress { address: address.clone(), looked_up: now };
-            if let Err(fault) = store.keep_grid_address(&garden.id, &choice.name, &grid).await {
+            if let Err(fault) = store.keep_grid_address(&garden.id, &choice.name, &address, now).await {
                 tracing::error!(garden = garden.id, %fault, "grid address cannot be kept");
             }
         }
@@ -256,8 +255,8 @@ impl Sources<'_> {
 
     async fn forget_grid(&self, garden: &Garden, choice: &FeedChoice) {
         let Some(store) = self.store else { return };
-        let long_ago = GridAddress { address: String::new(), looked_up: DateTime::UNIX_EPOCH };
-        if let Err(fault) = store.keep_grid_address(&garden.id, &choice.name, &long_ago).await {
+        // Looked up so long ago that it is looked up again.
+        if let Err(fault) = store.keep_grid_address(&garden.id, &choice.name, "", DateTime::UNIX_EPOCH).await {
             tracing::error!(garden = garden.id, %fault, "grid address cannot be forgotten");
         }
     }

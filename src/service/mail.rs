@@ -5,8 +5,9 @@ mod identity;
 mod letter;
 mod smtp;
 
+pub use crate::settings::Tls;
 pub use letter::{Correspondent, Letter, MailFault, Rendered, render};
-pub use smtp::{SmtpSettings, Tls};
+pub use smtp::SmtpSettings;
 
 use std::path::PathBuf;
 use std::time::Duration;

@@ -42,7 +42,8 @@ impl Check {
                 let Some(round) = next else { break };
                 let local = garden.zone.local(round.due);
                 let abbreviation = garden.zone.abbreviation(round.due);
-                let _ = writeln!(text, "  next: {} {} {abbreviation}", local.format("%A %-d %B %H:%M"), round.kind.word());
+                let _ =
+                    writeln!(text, "  next: {} {} {abbreviation}", local.format("%A %-d %B %H:%M"), round.kind.word());
                 after = round.due;
             }
         }

@@ -60,8 +60,7 @@ impl Demo {
         }
         let mail_folder = self.out.join("mail");
         let mailer = Mailer::new(Delivery::Folder(mail_folder.clone()));
-        let fetcher =
-            Fetcher::new(&settings.service.operator).map_err(|fault| unexpected(fault.to_string()))?;
+        let fetcher = Fetcher::new(&settings.service.operator).map_err(|fault| unexpected(fault.to_string()))?;
         let clock = Clock::starting_at(now);
         let sent = super::runtime()?.block_on(async {
             let store = Store::open(&self.out.join("demo.sqlite"), Open::ReadWrite).await?;
@@ -80,16 +79,14 @@ impl Demo {
             store.close().await;
             Ok::<usize, Failure>(delivered.map_or(0, |delivered| delivered.sent))
         })?;
-        let forecast = crate::service::feed::decode(
-            &Provider::NationalWeatherService,
-            demo_document(DEMO_FORECAST),
-            now,
-        )
-        .map_err(|fault| unexpected(fault.to_string()))?;
+        let forecast =
+            crate::service::feed::decode(&Provider::NationalWeatherService, demo_document(DEMO_FORECAST), now)
+                .map_err(|fault| unexpected(fault.to_string()))?;
         for garden in &settings.gardens {
             let of = night_at(&garden.garden.site, &garden.garden.zone, now);
             let plan = list(&garden.garden, &settings.catalogue, of, std::slice::from_ref(&forecast), &[], now);
-            let context = Context { reason: SayReason::First, since: None, next_word_by: None, late_by: None, troubles: &[] };
+            let context =
+                Context { reason: SayReason::First, since: None, next_word_by: None, late_by: None, troubles: &[] };
             let letter = evening_letter(&plan, &context, Reader { role: Role::Manager });
             print(&format!("Subject: {}\n\n{}\n", letter.subject, plain_text(&letter)))?;
         }
@@ -98,6 +95,10 @@ impl Demo {
              .eml files; any mail program opens them.\n",
             mail_folder.display()
         ))?;
-        if sent == 0 { Err(unexpected("No message of the demo was written; that is a fault of the program.".into())) } else { Ok(Done::Well) }
+        if sent == 0 {
+            Err(unexpected("No message of the demo was written; that is a fault of the program.".into()))
+        } else {
+            Ok(Done::Well)
+        }
     }
 }

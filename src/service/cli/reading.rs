@@ -36,7 +36,8 @@ impl ReadingCommand {
     pub fn run(&self) -> Result<Done, Failure> {
         let settings = self.configuration.read()?;
         let garden = &choose(&settings, self.garden.as_deref())?.garden;
-        let temperature = low(&self.temperature).map_err(|what| Failure::Settings(format!("{what}. Nothing was written.")))?;
+        let temperature =
+            low(&self.temperature).map_err(|what| Failure::Settings(format!("{what}. Nothing was written.")))?;
         if let Some(id) = &self.bed
             && !garden.beds.iter().any(|bed| bed.id == *id)
         {
@@ -53,8 +54,11 @@ impl ReadingCommand {
         let now = self.now.unwrap_or_else(Utc::now);
         let at = match &self.at {
             None => now,
-            Some(text) => time(text, &garden.zone, now)
-                .ok_or_else(|| Failure::Settings(format!("\"{text}\" is no time; write 06:10, \"2027-01-16 06:10\" or RFC 3339. Nothing was written.")))?,
+            Some(text) => time(text, &garden.zone, now).ok_or_else(|| {
+                Failure::Settings(format!(
+                    "\"{text}\" is no time; write 06:10, \"2027-01-16 06:10\" or RFC 3339. Nothing was written."
+                ))
+            })?,
         };
         if at > now + Duration::minutes(5) {
             let shown = garden.zone.local(at).format("%A %-d %B %Y, %H:%M");
@@ -77,9 +81,7 @@ impl ReadingCommand {
             Ok::<(), Failure>(())
         })?;
         let place = self.bed.as_ref().map_or("the garden's screen".to_string(), |bed| format!("bed {bed}"));
-        let dew_point = self.dew_point.map_or(String::new(), |dew_point| {
-            format!(", dew point {}", both(dew_point))
-        });
+        let dew_point = self.dew_point.map_or(String::new(), |dew_point| format!(", dew point {}", both(dew_point)));
         print(&format!(
             "Written: {}{dew_point} at {place} of {}, {} {}.\n",
             both(temperature),

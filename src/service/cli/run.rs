@@ -80,9 +80,8 @@ impl Run {
 
 /// Resolves at SIGTERM or SIGINT.
 fn asked_to_stop() -> Result<impl Future<Output = ()>, Failure> {
-    let listen = |kind| {
-        signal(kind).map_err(|error| Failure::Unexpected(format!("The stop signal cannot be heard: {error}.")))
-    };
+    let listen =
+        |kind| signal(kind).map_err(|error| Failure::Unexpected(format!("The stop signal cannot be heard: {error}.")));
     let (mut terminate, mut interrupt) = (listen(SignalKind::terminate())?, listen(SignalKind::interrupt())?);
     Ok(async move {
         tokio::select! {
@@ -123,7 +122,9 @@ fn password(smtp: &SmtpSettings, folder: &Path) -> Result<Option<SecretString>, 
             let path = folder.join(path);
             let text = std::fs::read_to_string(&path).map_err(|error| {
                 let path = path.display();
-                Failure::Settings(format!("The password file {path} cannot be read: {error}. Correct password_file, or its rights."))
+                Failure::Settings(format!(
+                    "The password file {path} cannot be read: {error}. Correct password_file, or its rights."
+                ))
             })?;
             Ok(Some(SecretString::from(text.trim_end_matches(['\n', '\r']).to_string())))
         }

@@ -38,7 +38,8 @@ impl Tonight {
             print(&format!("{document}\n"))?;
         } else {
             let reason = if plan.is_quiet() { SayReason::AllQuiet } else { SayReason::First };
-            let context = Context { reason, since: None, next_word_by: None, late_by: None, troubles: &gathered.troubles };
+            let context =
+                Context { reason, since: None, next_word_by: None, late_by: None, troubles: &gathered.troubles };
             let letter = evening_letter(&plan, &context, Reader { role: Role::Manager });
             print(&format!("{}\n\n{}", letter.subject, plain_text(&letter)))?;
         }

@@ -17,6 +17,7 @@
 
 use super::letter::parse_address;
 use super::{Answer, Outgoing};
+use crate::settings::Tls;
 use lettre::transport::smtp::Error;
 use lettre::transport::smtp::authentication::{Credentials, DEFAULT_MECHANISMS};
 use lettre::transport::smtp::client::{AsyncSmtpConnection, TlsParameters};
@@ -26,17 +27,6 @@ use secrecy::{ExposeSecret, SecretString};
 use std::time::Duration;
 use tokio::sync::Mutex;
 use tokio::time::{Instant, timeout, timeout_at};
-
-/// How the conversation with the relay is kept secret.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Tls {
-    /// From the first byte on, usually port 465.
-    Implicit,
-    /// After a plain greeting, usually port 587; a relay that does not offer it gets no mail.
-    StartTls,
-    /// Not at all: for a relay on the same computer.
-    None,
-}
 
 /// A relay and how to sign in.
 #[derive(Clone, Debug)]

@@ -14,8 +14,6 @@ pub struct SaidRow {
     pub revision: u32,
     /// JSON text; the store does not look inside.
     pub document: String,
-    /// Of the list of measures: the same hash is no news.
-    pub hash: String,
     pub said_at: DateTime<Utc>,
 }
 
@@ -95,11 +93,20 @@ impl Store {
                 night: self.night(&row)?,
                 revision: self.revision(&row)?,
                 document: self.text(&row, "document")?,
-                hash: self.text(&row, "hash")?,
                 said_at: self.time(&row, "said_at")?,
             })
         })
         .transpose()
+    }
+
+    /// When a garden last heard anything, of whichever night.
+    pub async fn last_word(&self, garden: &str) -> Result<Option<DateTime<Utc>>, StoreFault> {
+        let row = sqlx::query("SELECT said_at FROM said WHERE garden = ? ORDER BY said_at DESC LIMIT 1")
+            .bind(garden)
+            .fetch_optional(&self.pool)
+            .await
+            .map_err(|error| self.fault(error))?;
+        row.map(|row| self.time(&row, "said_at")).transpose()
     }
 
     /// Records a round that led to no decision. A round that was done stays done.
@@ -132,17 +139,14 @@ impl Store {
     }
 
     async fn insert_said(&self, to: &mut Transaction<'_, Sqlite>, said: &SaidRow) -> Result<(), StoreFault> {
-        let done = sqlx::query(
-            "INSERT INTO said (garden, night, revision, document, hash, said_at) VALUES (?, ?, ?, ?, ?, ?)",
-        )
-        .bind(&said.garden)
-        .bind(said.night.to_string())
-        .bind(i64::from(said.revision))
-        .bind(&said.document)
-        .bind(&said.hash)
-        .bind(said.said_at.timestamp())
-        .execute(&mut **to)
-        .await;
+        let done = sqlx::query("INSERT INTO said (garden, night, revision, document, said_at) VALUES (?, ?, ?, ?, ?)")
+            .bind(&said.garden)
+            .bind(said.night.to_string())
+            .bind(i64::from(said.revision))
+            .bind(&said.document)
+            .bind(said.said_at.timestamp())
+            .execute(&mut **to)
+            .await;
         match done {
             Ok(_) => Ok(()),
             Err(sqlx::Error::Database(error)) if error.is_unique_violation() => Err(StoreFault::AlreadySaid {

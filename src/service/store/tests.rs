@@ -33,7 +33,7 @@ async fn a_store_that_is_full_says_so_and_holds_nothing_half_written() {
     let night = NightOf(NaiveDate::default());
     let at = DateTime::UNIX_EPOCH;
     let garden = || "north-garden".to_string();
-    let said = SaidRow { garden: garden(), night, revision: 1, document: "{}".into(), hash: "1".into(), said_at: at };
+    let said = SaidRow { garden: garden(), night, revision: 1, document: "{}".into(), said_at: at };
     let round = RoundRow {
         garden: garden(),
         kind: "morning".into(),

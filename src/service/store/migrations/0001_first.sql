@@ -43,7 +43,6 @@ CREATE TABLE said (
     night    TEXT    NOT NULL,
     revision INTEGER NOT NULL,
     document TEXT    NOT NULL,
-    hash     TEXT    NOT NULL,
     said_at  INTEGER NOT NULL,
     PRIMARY KEY (garden, night, revision)
 ) STRICT, WITHOUT ROWID;
