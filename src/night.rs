@@ -126,6 +126,8 @@ pub struct Night {
     pub kind: FrostKind,
     /// Mean air temperature around this night, which the soil remembers.
     pub mean_air: Celsius,
+    /// Frost of the day and night before sunrise at the screen, °C h: what freezes soil.
+    pub freezing_degree_hours: f64,
     pub cover_conditions: CoverConditions,
     pub knowledge: Knowledge,
     pub remarks: Vec<Remark>,

@@ -1,6 +1,7 @@
 //! Risks and means to measures: one measure for every bed, each with its reason and the hour by which it must be done.
 
 mod choice;
+pub use choice::FINE_CHANCE;
 pub mod said;
 
 use crate::beds::Garden;
@@ -56,8 +57,8 @@ pub enum Reason {
     NoCoverLeft,
     /// No cover in stock is of use for this bed or at this temperature, and there is nothing to pick.
     NothingHelps,
-    /// What could be lost is less than the work of saving it.
-    WorthLessThanWork { loss: Minutes, work: Minutes },
+    /// What the best measure would save is less than its work.
+    WorthLessThanWork { saved: Minutes, work: Minutes },
     /// Hours of the night are missing, and what is there does not show damage.
     HoursMissing,
     /// There is no usable weather.

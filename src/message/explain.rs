@@ -116,7 +116,7 @@ fn organ_line(planting: &PlantingRisk<'_>, organ: &OrganRisk<'_>, scale: Scale) 
     let tolerance = organ.tolerance;
     let degree = planting.planting.hardened.degree();
     format!(
-        "{} ({} of the worth), compared {}: harm begins {}, severe {} (hardening takes {} off {} / {}), known to {}; \
+        "{} ({} of the worth), compared with the {}: harm begins {}, severe {} (hardening takes {} off {} / {}), known to {}; \
          {} expected, spread {}, margin {}, {:.1} h below; chance {}  [{}]",
         tolerance.organ.word(),
         tolerance.share,

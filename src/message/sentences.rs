@@ -5,7 +5,7 @@ use crate::crops::{Frame, Tolerance};
 use crate::night::cooling::DuskRegression;
 use crate::night::{Estimate, FrostKind, Knowledge, Night, Remark};
 use crate::plan::said::Changes;
-use crate::plan::{BedPlan, Measure, Plan, Reason};
+use crate::plan::{BedPlan, FINE_CHANCE, Measure, Plan, Reason};
 use crate::risk::{OrganRisk, PlantingRisk};
 use crate::units::{Celsius, Kelvins, Scale};
 use chrono::{DateTime, Utc};
@@ -16,7 +16,7 @@ const FOUR_IN_FIVE: f64 = 1.281_551_6;
 /// The range that holds the value four times in five.
 fn four_in_five(estimate: Estimate, scale: Scale) -> String {
     let reach = Kelvins(estimate.spread.0 * FOUR_IN_FIVE);
-    format!("{} to {}", (estimate.mean - reach).whole(scale), (estimate.mean + reach).whole(scale))
+    format!("{} and {}", (estimate.mean - reach).whole(scale), (estimate.mean + reach).whole(scale))
 }
 
 /// The night in a few lines.
@@ -89,9 +89,13 @@ pub(super) fn why(plan: &Plan<'_>, bed: &BedPlan<'_>, role: Role) -> Vec<String>
         return tenderest_line(bed, scale).into_iter().collect();
     }
     let mut lines = Vec::new();
+    if bed.measure == Measure::Fine && bed.reason == Reason::WithinMargin {
+        return bed.deciding().map(|(planting, organ)| margin_line(planting, organ, scale)).into_iter().collect();
+    }
     if role == Role::Manager {
         let decisive = bed.risk.plantings.iter().filter_map(|planting| Some((planting, planting.deciding()?)));
-        lines.extend(decisive.map(|(planting, organ)| figures(planting, organ, scale)));
+        let in_danger = decisive.filter(|(_, organ)| organ.open.chance.0 >= FINE_CHANCE);
+        lines.extend(in_danger.map(|(planting, organ)| figures(planting, organ, scale)));
     } else if let Some((planting, organ)) = bed.deciding() {
         lines.push(short_why(planting, organ, scale));
     }
@@ -99,12 +103,11 @@ pub(super) fn why(plan: &Plan<'_>, bed: &BedPlan<'_>, role: Role) -> Vec<String>
         Reason::CoverSaves { covered } => {
             (role == Role::Manager).then(|| format!("Under the cover the chance falls to {}.", covered.percent()))
         }
-        Reason::WorthLessThanWork { loss, work } => Some(format!(
-            "Left: the expected loss (about {:.0} minutes of worth) is less than the work ({:.0} minutes).",
-            loss.0, work.0
-        )),
+        Reason::WorthLessThanWork { saved, work } => {
+            Some(format!("Left: work of {:.0} minutes would save about {:.0} minutes of worth.", work.0, saved.0))
+        }
         Reason::NoCoverLeft => Some("Left: a cover would help, and none is left.".into()),
-        Reason::NothingHelps => Some("Left: no cover in stock helps here, and there is nothing to pick.".into()),
+        Reason::NothingHelps => Some("Left: nothing at hand would help it much.".into()),
         Reason::MinorPart => minor_part(bed),
         Reason::PickBeforeFrost
         | Reason::RootsAndTopsInside
@@ -114,6 +117,12 @@ pub(super) fn why(plan: &Plan<'_>, bed: &BedPlan<'_>, role: Role) -> Vec<String>
     };
     lines.extend(reason);
     lines
+}
+
+/// A bed that stands the night is worth one line, about what is nearest to harm.
+fn margin_line(planting: &PlantingRisk<'_>, organ: &OrganRisk<'_>, scale: Scale) -> String {
+    let (crop, organ_word) = (&planting.crop.name, part(organ));
+    format!("Nearest to harm: {crop} ({organ_word}), {} to spare.", organ.open.margin.size(scale))
 }
 
 fn minor_part(bed: &BedPlan<'_>) -> Option<String> {
@@ -130,20 +139,19 @@ fn tenderest_line(bed: &BedPlan<'_>, scale: Scale) -> Option<String> {
     let tenderest = bed.risk.plantings.iter().filter_map(|planting| Some((planting, planting.tenderest()?)));
     let (planting, (tolerance, begins)) = tenderest.max_by(|(_, (_, a)), (_, (_, b))| a.0.total_cmp(&b.0))?;
     let (crop, stage) = (&planting.crop.name, &planting.planting.stage);
-    Some(format!("{crop}, {stage}: harm begins near {} {}.", begins.whole(scale), frame(tolerance.frame)))
+    Some(format!("{crop}, {stage}: harmed below {} ({}).", begins.whole(scale), frame(tolerance.frame)))
 }
 
-/// "broccoli head: harm begins at 28 F in the air, 25 F expected (22 to 28 F), chance 78 %"
+/// "broccoli, heading: head harmed below 28 F (air), 24 F expected, margin -3.6 F, chance 66 %"
 fn figures(planting: &PlantingRisk<'_>, organ: &OrganRisk<'_>, scale: Scale) -> String {
     format!(
-        "{} {} ({}): harm begins near {} {}; {} expected ({}), {} margin; chance {}.",
+        "{}, {}: {} harmed below {} ({}), {} expected, margin {}, chance {}.",
         planting.crop.name,
-        part(organ),
         planting.planting.stage,
+        part(organ),
         organ.damage_begins.whole(scale),
         frame(organ.tolerance.frame),
         organ.open.minimum.mean.whole(scale),
-        four_in_five(organ.open.minimum, scale),
         organ.open.margin.signed(scale),
         organ.open.chance.percent()
     )
@@ -166,9 +174,9 @@ fn part(organ: &OrganRisk<'_>) -> &'static str {
 /// Where a threshold is felt, as a grower says it.
 pub(super) fn frame(frame: Frame) -> &'static str {
     match frame {
-        Frame::ScreenAir => "in the air at the bed",
-        Frame::Tissue => "in the plant",
-        Frame::Soil => "in the soil",
+        Frame::ScreenAir => "air",
+        Frame::Tissue => "plant",
+        Frame::Soil => "soil",
     }
 }
 

@@ -5,7 +5,7 @@
 use super::cover::CoverGain;
 use super::exposure::Exposure;
 use super::leaf::{CALM, LeafSurroundings, leaf_temperature, wind_at_height};
-use super::soil::{pot_temperature, soil_minimum};
+use super::soil::{frost_depth, pot_temperature, soil_minimum};
 use super::{Estimate, Night, Step, hours_below};
 use crate::crops::Frame;
 use crate::units::{Celsius, Kelvins, MetresPerSecond, Pascals};
@@ -70,8 +70,9 @@ const ROOT_DEPTH: f64 = 0.05;
 /// Thermal diffusivity of moist soil and of potting mix, m²/s (mid-range of handbook values, from memory).
 const SOIL_DIFFUSIVITY: f64 = 5e-7;
 const MIX_DIFFUSIVITY: f64 = 2.5e-7;
-/// How well a soil temperature without a thermometer in it is known, K (assumed).
-const SOIL_SPREAD: f64 = 1.5;
+/// How well a soil temperature without a thermometer in it is known, K: freely moving, and held at zero by its freezing
+/// water (assumed).
+const SOIL_SPREAD: (f64, f64) = (1.5, 0.5);
 
 /// The night at one bed. `pressure` is the garden's air pressure.
 pub fn at_bed(night: &Night, place: &Place, pressure: Pascals) -> BedNight {
@@ -109,8 +110,7 @@ pub fn at_bed(night: &Night, place: &Place, pressure: Pascals) -> BedNight {
     let screen = night.minimum.moved(offset, offset_spread);
     let leaf_spread = Kelvins(DEPRESSION_SPREAD.1 + (DEPRESSION_SPREAD.0 - DEPRESSION_SPREAD.1) * weight);
     let tissue = screen.moved(lowest_tissue - screen.mean, leaf_spread);
-    let soil_mean = soil(night, place, &hours);
-    let soil = Estimate { mean: soil_mean, spread: Kelvins(SOIL_SPREAD) };
+    let soil = soil(night, place, &hours);
 
     let offset_source = match place.offset {
         Some(_) => "the garden's settings",
@@ -143,23 +143,37 @@ pub fn at_bed(night: &Night, place: &Place, pressure: Pascals) -> BedNight {
             value: Some(soil.mean),
             effect: None,
             spread: Some(soil.spread),
-            source: "heat conduction, Carslaw and Jaeger",
+            source: "heat conduction and freezing, Carslaw and Jaeger",
         },
     ];
     BedNight { hours, screen, tissue, soil, coldest_at, steps }
 }
 
-fn soil(night: &Night, place: &Place, hours: &[BedHour]) -> Celsius {
+fn soil(night: &Night, place: &Place, hours: &[BedHour]) -> Estimate {
     let lowest = hours.iter().map(|hour| hour.screen).fold(night.mean_air, Celsius::min);
     match place.root_zone {
-        RootZone::InGround | RootZone::Raised => soil_minimum(night.mean_air, lowest, ROOT_DEPTH, SOIL_DIFFUSIVITY),
+        RootZone::InGround | RootZone::Raised => {
+            let wave = soil_minimum(night.mean_air, lowest, ROOT_DEPTH, SOIL_DIFFUSIVITY);
+            // Until the frost has frozen the water above the roots, they stay at zero.
+            let offset =
+                hours.first().zip(night.hours.first()).map_or(Kelvins(0.0), |(bed, open)| bed.screen - open.air);
+            let extra =
+                -offset.0.min(0.0) * hours_below(hours.iter().map(|hour| (hour.time, hour.screen)), Celsius(0.0));
+            let reaches_roots = frost_depth(night.freezing_degree_hours + extra) >= ROOT_DEPTH;
+            if reaches_roots || wave >= Celsius(0.0) {
+                Estimate { mean: wave, spread: Kelvins(SOIL_SPREAD.0) }
+            } else {
+                Estimate { mean: Celsius(0.0), spread: Kelvins(SOIL_SPREAD.1) }
+            }
+        }
         RootZone::Pot { radius } => {
             let air = hours.windows(2).map(|pair| {
                 let hours = (pair[1].time - pair[0].time).num_minutes() as f64 / 60.0;
                 (hours, pair[1].screen)
             });
             let start = hours.first().map_or(night.mean_air, |hour| hour.screen.max(night.mean_air));
-            pot_temperature(start, air, radius, MIX_DIFFUSIVITY).fold(start, Celsius::min)
+            let mean = pot_temperature(start, air, radius, MIX_DIFFUSIVITY).fold(start, Celsius::min);
+            Estimate { mean, spread: Kelvins(SOIL_SPREAD.0) }
         }
     }
 }

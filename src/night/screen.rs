@@ -149,6 +149,7 @@ fn from_forecast(forecast: &Forecast, evidence: &Evidence<'_>, span: &Span) -> N
         sunrise: span.sunrise,
         kind: kind(&hours, clear_calm),
         mean_air: mean_air(forecast, span, &hours),
+        freezing_degree_hours: freezing_degree_hours(forecast, span, &hours),
         cover_conditions: cover_conditions(forecast, span, &hours),
         hours,
         minimum,
@@ -182,13 +183,14 @@ fn from_reading(dusk: &Reading, evidence: &Evidence<'_>, span: &Span) -> Night {
         of: span.of,
         sunset: span.sunset,
         sunrise: span.sunrise,
-        hours,
         minimum,
         clear_calm: 1.0,
         kind: FrostKind::Radiation,
         mean_air,
+        freezing_degree_hours: degree_hours(hours.iter().map(|hour| (hour.time, hour.air))),
         cover_conditions: CoverConditions { wind_10m: CALM, dull_cold_day: false },
         knowledge: Knowledge::Complete,
+        hours,
         remarks: vec![Remark::ReadingOnly],
         provider: None,
         issued: None,
@@ -393,6 +395,24 @@ fn mean_air(forecast: &Forecast, span: &Span, hours: &[NightHour]) -> Celsius {
         return Celsius((warmest + coldest.0) / 2.0);
     }
     Celsius(around.iter().map(|hour| hour.air_temperature.0).sum::<f64>() / around.len() as f64)
+}
+
+/// Frost of the day before, as forecast, and of the night as expected.
+fn freezing_degree_hours(forecast: &Forecast, span: &Span, hours: &[NightHour]) -> f64 {
+    let day = forecast.between(span.sunrise - Duration::hours(24), span.sunset);
+    degree_hours(day.iter().map(|hour| (hour.time, hour.air_temperature)))
+        + degree_hours(hours.iter().map(|hour| (hour.time, hour.air)))
+}
+
+/// Degrees below zero times hours; of each stretch between two samples, the mean of their frost.
+fn degree_hours(samples: impl Iterator<Item = (DateTime<Utc>, Celsius)>) -> f64 {
+    let frost = |temperature: Celsius| (-temperature.0).max(0.0);
+    let samples: Vec<(DateTime<Utc>, Celsius)> = samples.collect();
+    let stretches = samples.windows(2).map(|pair| {
+        let hours = (pair[1].0 - pair[0].0).num_minutes() as f64 / 60.0;
+        hours * (frost(pair[0].1) + frost(pair[1].1)) / 2.0
+    });
+    stretches.sum()
 }
 
 /// What the day before leaves for a cover to keep: an overcast day that stayed near 10 C or below leaves little.

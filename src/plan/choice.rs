@@ -8,7 +8,7 @@ use crate::risk::{BedRisk, OrganRisk, PlantingRisk, pieces_for};
 use crate::units::{MetresPerSecond, Minutes};
 
 /// Below this chance a bed stands the night (assumed: one in ten such nights would show some damage).
-const FINE_CHANCE: f64 = 0.10;
+pub const FINE_CHANCE: f64 = 0.10;
 /// Person-minutes for a bed of 1.2 by 2.4 m with hoops and cloth ready, and for uncovering and folding (assumed; no
 /// published figure was found, a garden's own times should replace them).
 const COVER_PER_SQUARE_METRE: f64 = 4.0 / 2.88;
@@ -74,8 +74,9 @@ pub(super) fn choose<'a>(garden: &Garden, wind: MetresPerSecond, risks: Vec<BedR
         .into_iter()
         .zip(chosen)
         .map(|(risk, way)| {
-            let with_plenty = means.best_way(&risk, &plenty);
-            means.bed_plan(risk, &way, &with_plenty)
+            let measures = means.measures(&risk, &plenty);
+            let alternative = measures.into_iter().min_by(|a, b| a.total().total_cmp(&b.total()));
+            means.bed_plan(risk, &way, alternative.as_ref())
         })
         .collect()
 }
@@ -83,7 +84,13 @@ pub(super) fn choose<'a>(garden: &Garden, wind: MetresPerSecond, risks: Vec<BedR
 impl Means<'_> {
     /// The cheapest way with the covers that are left; doing nothing is a way too, and of equals the first is taken.
     fn best_way(&self, risk: &BedRisk<'_>, left: &[u32]) -> Way {
-        let leave = Way { measure: Measure::Leave, cover: None, loss: risk.expected_loss(None).0, work: 0.0 };
+        let leave = leave(risk);
+        let cheaper = |best: Way, way: Way| if way.total() < best.total() - 1e-9 { way } else { best };
+        self.measures(risk, left).into_iter().fold(leave, cheaper)
+    }
+
+    /// Every way to do something, with the covers that are left.
+    fn measures(&self, risk: &BedRisk<'_>, left: &[u32]) -> Vec<Way> {
         let mut ways = Vec::new();
         let covers: Vec<(usize, CoverKind, u32)> = self
             .garden
@@ -117,12 +124,12 @@ impl Means<'_> {
             ways.push(Way {
                 measure: Measure::BringIn,
                 cover: None,
-                loss: leave.loss * LEFT_UNDER_A_ROOF,
+                loss: leave(risk).loss * LEFT_UNDER_A_ROOF,
                 // In, and out again.
                 work: 2.0 * CARRY_PER_POT * f64::from(count),
             });
         }
-        ways.into_iter().fold(leave, |best, way| if way.total() < best.total() - 1e-9 { way } else { best })
+        ways
     }
 
     fn cover_work(&self, risk: &BedRisk<'_>, pieces: u32) -> f64 {
@@ -130,7 +137,7 @@ impl Means<'_> {
         (COVER_PER_SQUARE_METRE * risk.bed.area() + UNCOVER_PER_BED + more_pieces) * self.wind_factor
     }
 
-    fn bed_plan<'a>(&self, risk: BedRisk<'a>, way: &Way, with_plenty: &Way) -> BedPlan<'a> {
+    fn bed_plan<'a>(&self, risk: BedRisk<'a>, way: &Way, alternative: Option<&Way>) -> BedPlan<'a> {
         let deciding = risk.plantings.iter().filter_map(PlantingRisk::deciding);
         let chance = deciding.map(|organ| organ.open.chance.0).fold(0.0, f64::max);
         let any_chance = risk.plantings.iter().flat_map(|planting| &planting.organs).map(|organ| organ.open.chance.0);
@@ -138,7 +145,7 @@ impl Means<'_> {
         let (measure, reason) = match way.measure {
             // Work is asked only where there is danger worth naming: a few minutes of expected loss over a large bed
             // can outweigh its work long before any plant is likely to be hurt.
-            Measure::Leave => without_measure(chance, any_chance, &risk, way, with_plenty),
+            Measure::Leave => without_measure(chance, any_chance, way, alternative),
             measure if measure.is_work() && chance < FINE_CHANCE => (Measure::Fine, Reason::WithinMargin),
             Measure::Cover => {
                 let stock = way.cover.map(|(stock, _)| self.garden.covers[stock].kind);
@@ -161,31 +168,29 @@ impl Means<'_> {
     }
 }
 
-/// A bed for which nothing is done: it stands the night, or the reason says why it is left.
-fn without_measure(
-    chance: f64,
-    any_chance: f64,
-    risk: &BedRisk<'_>,
-    way: &Way,
-    with_plenty: &Way,
-) -> (Measure, Reason) {
+/// What is done if nothing is.
+fn leave(risk: &BedRisk<'_>) -> Way {
+    Way { measure: Measure::Leave, cover: None, loss: risk.expected_loss(None).0, work: 0.0 }
+}
+
+/// A measure that averts less than this part of the expected loss is no help (assumed).
+const SOME_HELP: f64 = 0.25;
+
+/// A bed for which nothing is done: it stands the night, or the reason says why it is left. `alternative` is the best
+/// measure were there covers in plenty.
+fn without_measure(chance: f64, any_chance: f64, way: &Way, alternative: Option<&Way>) -> (Measure, Reason) {
     if chance < FINE_CHANCE {
         let reason = if any_chance < FINE_CHANCE { Reason::WithinMargin } else { Reason::MinorPart };
         return (Measure::Fine, reason);
     }
-    if with_plenty.cover.is_some() {
-        return (Measure::Leave, Reason::NoCoverLeft);
-    }
-    // Would a measure avert anything much? If so the work is what speaks against it.
-    let averted = risk.plantings.iter().flat_map(|planting| &planting.organs).any(|organ| {
-        organ.can_be_picked() || organ.covered.iter().any(|(_, outcome)| outcome.chance.0 < organ.open.chance.0 - 0.15)
-    });
-    if averted {
-        let work = Minutes(COVER_PER_SQUARE_METRE * risk.bed.area() + UNCOVER_PER_BED);
-        (Measure::Leave, Reason::WorthLessThanWork { loss: Minutes(way.loss), work })
-    } else {
-        (Measure::Leave, Reason::NothingHelps)
-    }
+    let reason = match alternative {
+        Some(alternative) if alternative.total() < way.total() && alternative.cover.is_some() => Reason::NoCoverLeft,
+        Some(alternative) if way.loss - alternative.loss >= SOME_HELP * way.loss => {
+            Reason::WorthLessThanWork { saved: Minutes(way.loss - alternative.loss), work: Minutes(alternative.work) }
+        }
+        _ => Reason::NothingHelps,
+    };
+    (Measure::Leave, reason)
 }
 
 /// What to pick in a bed: organs that can be picked and are in danger.
