@@ -1,7 +1,7 @@
 //! Sentences for growers: what to do, why, how sure, where it comes from.
 
 use crate::beds::Role;
-use crate::crops::{Frame, Tolerance};
+use crate::crops::{Frame, Organ, Tolerance};
 use crate::night::cooling::DuskRegression;
 use crate::night::{Estimate, FrostKind, Knowledge, Night, Remark};
 use crate::plan::said::Changes;
@@ -121,8 +121,8 @@ pub(super) fn why(plan: &Plan<'_>, bed: &BedPlan<'_>, role: Role) -> Vec<String>
 
 /// A bed that stands the night is worth one line, about what is nearest to harm.
 fn margin_line(planting: &PlantingRisk<'_>, organ: &OrganRisk<'_>, scale: Scale) -> String {
-    let (crop, organ_word) = (&planting.crop.name, part(organ));
-    format!("Nearest to harm: {crop} ({organ_word}), {} to spare.", organ.open.margin.size(scale))
+    let (crop, parts) = (&planting.crop.name, parts(organ.tolerance.organ));
+    format!("Nearest to harm: {crop} {parts}, {} to spare.", organ.open.margin.size(scale))
 }
 
 fn minor_part(bed: &BedPlan<'_>) -> Option<String> {
@@ -130,7 +130,7 @@ fn minor_part(bed: &BedPlan<'_>) -> Option<String> {
     let likeliest = organs.max_by(|a, b| a.likelier(b))?;
     Some(format!(
         "Its {} may suffer ({}), which is little of its worth.",
-        part(likeliest),
+        parts(likeliest.tolerance.organ),
         likeliest.open.chance.percent()
     ))
 }
@@ -139,16 +139,16 @@ fn tenderest_line(bed: &BedPlan<'_>, scale: Scale) -> Option<String> {
     let tenderest = bed.risk.plantings.iter().filter_map(|planting| Some((planting, planting.tenderest()?)));
     let (planting, (tolerance, begins)) = tenderest.max_by(|(_, (_, a)), (_, (_, b))| a.0.total_cmp(&b.0))?;
     let (crop, stage) = (&planting.crop.name, &planting.planting.stage);
-    Some(format!("{crop}, {stage}: harmed below {} ({}).", begins.whole(scale), frame(tolerance.frame)))
+    Some(format!("{crop}, {stage}: harm begins at {} ({}).", begins.whole(scale), frame(tolerance.frame)))
 }
 
-/// "broccoli, heading: head harmed below 28 F (air), 24 F expected, margin -3.6 F, chance 66 %"
+/// "broccoli, heading: harm to heads begins at 28 F (air), 24 F expected, margin -3.6 F, chance 66 %"
 fn figures(planting: &PlantingRisk<'_>, organ: &OrganRisk<'_>, scale: Scale) -> String {
     format!(
-        "{}, {}: {} harmed below {} ({}), {} expected, margin {}, chance {}.",
+        "{}, {}: harm to {} begins at {} ({}), {} expected, margin {}, chance {}.",
         planting.crop.name,
         planting.planting.stage,
-        part(organ),
+        parts(organ.tolerance.organ),
         organ.damage_begins.whole(scale),
         frame(organ.tolerance.frame),
         organ.open.minimum.mean.whole(scale),
@@ -159,16 +159,28 @@ fn figures(planting: &PlantingRisk<'_>, organ: &OrganRisk<'_>, scale: Scale) -> 
 
 fn short_why(planting: &PlantingRisk<'_>, organ: &OrganRisk<'_>, scale: Scale) -> String {
     format!(
-        "The {} of {} suffers from {} down; {} expected.",
-        part(organ),
+        "Why: harm to {} {} begins at {}; {} expected.",
         planting.crop.name,
+        parts(organ.tolerance.organ),
         organ.damage_begins.whole(scale),
         organ.open.minimum.mean.whole(scale)
     )
 }
 
-fn part(organ: &OrganRisk<'_>) -> &'static str {
-    organ.tolerance.organ.word()
+/// The organs of many plants, as growers say it.
+fn parts(organ: Organ) -> &'static str {
+    match organ {
+        Organ::Leaf => "leaves",
+        Organ::Head => "heads",
+        Organ::Curd => "curds",
+        Organ::Pod => "pods",
+        Organ::Flower => "blossom",
+        Organ::Fruit => "fruit",
+        Organ::Bulb => "bulbs",
+        Organ::Root => "roots",
+        Organ::Tuber => "tubers",
+        Organ::Crown => "crowns",
+    }
 }
 
 /// Where a threshold is felt, as a grower says it.
