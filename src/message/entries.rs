@@ -51,8 +51,7 @@ pub(super) fn groups(plan: &Plan<'_>, reader: Reader) -> Vec<Group> {
 fn order(beds: &mut [&BedPlan<'_>]) {
     let key = |bed: &BedPlan<'_>| {
         let by_margin = bed.margin().map(|margin| margin.0);
-        let tenderest = bed.risk.plantings.iter().filter_map(|planting| planting.tenderest());
-        by_margin.unwrap_or_else(|| -tenderest.map(|(_, begins)| begins.0).fold(f64::NEG_INFINITY, f64::max))
+        by_margin.unwrap_or_else(|| sentences::tenderest(bed).map_or(f64::INFINITY, |(_, _, begins)| -begins.0))
     };
     beds.sort_by(|a, b| key(a).total_cmp(&key(b)));
 }

@@ -19,10 +19,18 @@ fn four_in_five(estimate: Estimate, scale: Scale) -> String {
     format!("{} and {}", (estimate.mean - reach).whole(scale), (estimate.mean + reach).whole(scale))
 }
 
+/// From such a low on, how the cold comes is of no interest.
+const NOT_WORTH_WORDS: Celsius = Celsius(8.0);
+
 /// The night in a few lines.
 pub(super) fn night(plan: &Plan<'_>, night: &Night, scale: Scale) -> Vec<String> {
     let zone = &plan.garden.zone;
     let at = zone.local(night.coldest_at());
+    if night.minimum.mean > NOT_WORTH_WORDS && night.knowledge == Knowledge::Complete {
+        let mut lines = vec![format!("Low {} near {}.", night.minimum.mean.whole(scale), at.format("%H:%M"))];
+        lines.extend(night.remarks.iter().map(|remark| self::remark(*remark, scale)));
+        return lines;
+    }
     let kind = match night.kind {
         FrostKind::Radiation => "a clear, still night: plants grow colder than the air, hollows coldest",
         FrostKind::Advection => "a windy night: covers keep little heat and want heavy weights",
@@ -135,9 +143,19 @@ fn minor_part(bed: &BedPlan<'_>) -> Option<String> {
     ))
 }
 
+/// The planting to watch first when nothing is known of the night; roots only where nothing else grows.
+pub(super) fn tenderest<'p, 'a>(bed: &'p BedPlan<'a>) -> Option<(&'p PlantingRisk<'a>, &'a Tolerance, Celsius)> {
+    let plantings = bed.risk.plantings.iter().filter_map(|planting| {
+        let (tolerance, begins) = planting.tenderest()?;
+        Some((planting, tolerance, begins))
+    });
+    plantings.max_by(|(_, a, a_begins), (_, b, b_begins)| {
+        (a.frame != Frame::Soil).cmp(&(b.frame != Frame::Soil)).then(a_begins.0.total_cmp(&b_begins.0))
+    })
+}
+
 fn tenderest_line(bed: &BedPlan<'_>, scale: Scale) -> Option<String> {
-    let tenderest = bed.risk.plantings.iter().filter_map(|planting| Some((planting, planting.tenderest()?)));
-    let (planting, (tolerance, begins)) = tenderest.max_by(|(_, (_, a)), (_, (_, b))| a.0.total_cmp(&b.0))?;
+    let (planting, tolerance, begins) = tenderest(bed)?;
     let (crop, stage) = (&planting.crop.name, &planting.planting.stage);
     Some(format!("{crop}, {stage}: harm begins at {} ({}).", begins.whole(scale), frame(tolerance.frame)))
 }
