@@ -3,6 +3,7 @@
 use super::Reader;
 use super::sentences;
 use crate::beds::Role;
+use crate::crops::{Frame, Tolerance};
 use crate::plan::{BedPlan, Measure, Plan};
 
 /// Beds of one measure.
@@ -51,7 +52,10 @@ pub(super) fn groups(plan: &Plan<'_>, reader: Reader) -> Vec<Group> {
 fn order(beds: &mut [&BedPlan<'_>]) {
     let key = |bed: &BedPlan<'_>| {
         let by_margin = bed.margin().map(|margin| margin.0);
-        by_margin.unwrap_or_else(|| sentences::tenderest(bed).map_or(f64::INFINITY, |(_, _, begins)| -begins.0))
+        // The soil keeps roots through one night: they come last.
+        let in_soil = |tolerance: &Tolerance| if tolerance.frame == Frame::Soil { 1000.0 } else { 0.0 };
+        let tenderest = sentences::tenderest(bed).map(|(_, tolerance, begins)| in_soil(tolerance) - begins.0);
+        by_margin.or(tenderest).unwrap_or(f64::INFINITY)
     };
     beds.sort_by(|a, b| key(a).total_cmp(&key(b)));
 }

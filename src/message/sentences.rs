@@ -8,6 +8,7 @@ use crate::plan::said::Changes;
 use crate::plan::{BedPlan, FINE_CHANCE, Measure, Plan, Reason};
 use crate::risk::{OrganRisk, PlantingRisk};
 use crate::units::{Celsius, Kelvins, Scale};
+use crate::weather::Provider;
 use chrono::{DateTime, Utc};
 
 /// In a normal distribution four values in five lie within this many standard deviations of the mean.
@@ -279,7 +280,11 @@ fn dusk_air_for_frost() -> Celsius {
 /// Source and age.
 pub(super) fn provenance(plan: &Plan<'_>, night: &Night) -> String {
     let zone = &plan.garden.zone;
-    let Some(provider) = &night.provider else { return "Source: the garden's own thermometer.".into() };
+    let provider = match &night.provider {
+        None => return "Source: the garden's own thermometer.".into(),
+        Some(Provider::HandGivenLow) => return "Source: a low given by hand.".into(),
+        Some(provider) => provider,
+    };
     let issued = match (night.issued, night.fetched) {
         (Some(issued), _) => {
             let age = (plan.made_at - issued).num_minutes().max(0);
