@@ -158,8 +158,13 @@ fn layer(name: &str, unit: &str, run: i64, hours: i64, value: impl Fn(i64) -> f6
         .map(|hour| {
             let from = (start + chrono::Duration::hours(hour)).format("%Y-%m-%dT%H:%M:%S+00:00");
             let value = value(hour);
-            format!("\t\t\t\t{{\n\t\t\t\t\t\"validTime\": \"{from}/PT{run}H\",\n\t\t\t\t\t\"value\": {value}\n\t\t\t\t}}")
+            format!(
+                "\t\t\t\t{{\n\t\t\t\t\t\"validTime\": \"{from}/PT{run}H\",\n\t\t\t\t\t\"value\": {value}\n\t\t\t\t}}"
+            )
         })
         .collect();
-    format!("\t\t\"{name}\": {{\n\t\t\t\"uom\": \"{unit}\",\n\t\t\t\"values\": [\n{}\n\t\t\t]\n\t\t}}", runs.join(",\n"))
+    format!(
+        "\t\t\"{name}\": {{\n\t\t\t\"uom\": \"{unit}\",\n\t\t\t\"values\": [\n{}\n\t\t\t]\n\t\t}}",
+        runs.join(",\n")
+    )
 }
