@@ -115,6 +115,11 @@ const FURTHEST_FROM_THE_SUN: f64 = 4.5;
 
 /// A longitude without its minus sign is a garden in Asia: its clock shows it.
 fn same_side_of_the_earth(table: &Table<'_>, longitude: f64, zone: &Zone) {
+    // Who keeps universal time or a bare offset does so on purpose, wherever the garden is.
+    let by_the_sun = zone.name().contains('/') && !zone.name().starts_with("Etc/");
+    if !by_the_sun {
+        return;
+    }
     // Any day will do whose clocks are those of today: the first of 2026.
     let day = DateTime::from_timestamp(1_767_225_600, 0).unwrap_or_default();
     let clock = f64::from(zone.local(day).offset().local_minus_utc()) / 3600.0;
