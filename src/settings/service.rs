@@ -2,10 +2,10 @@
 
 use super::reader::{Table, Value};
 use super::{Fault, File, read_document};
-use crate::crops::words;
 use crate::rounds::{AllQuiet, Timetable, parse_schedule};
 use crate::units::Limits;
 use crate::weather::Provider;
+use crate::words::words;
 use std::path::PathBuf;
 
 /// The service: what is the same for all its gardens.
