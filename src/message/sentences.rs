@@ -1,13 +1,14 @@
 //! Sentences for growers: what to do, why, how sure, where it comes from.
 
 use crate::beds::Role;
-use crate::crops::{Frame, Tolerance};
+use crate::crops::{Frame, Organ, Tolerance};
 use crate::night::cooling::DuskRegression;
 use crate::night::{Estimate, FrostKind, Knowledge, Night, Remark};
 use crate::plan::said::Changes;
 use crate::plan::{BedPlan, FINE_CHANCE, Measure, Plan, Reason};
 use crate::risk::{OrganRisk, PlantingRisk};
 use crate::units::{Celsius, Kelvins, Scale};
+use crate::weather::Provider;
 use chrono::{DateTime, Utc};
 
 /// In a normal distribution four values in five lie within this many standard deviations of the mean.
@@ -19,10 +20,18 @@ fn four_in_five(estimate: Estimate, scale: Scale) -> String {
     format!("{} and {}", (estimate.mean - reach).whole(scale), (estimate.mean + reach).whole(scale))
 }
 
+/// From such a low on, how the cold comes is of no interest.
+const NOT_WORTH_WORDS: Celsius = Celsius(8.0);
+
 /// The night in a few lines.
 pub(super) fn night(plan: &Plan<'_>, night: &Night, scale: Scale) -> Vec<String> {
     let zone = &plan.garden.zone;
     let at = zone.local(night.coldest_at());
+    if night.minimum.mean > NOT_WORTH_WORDS && night.knowledge == Knowledge::Complete {
+        let mut lines = vec![format!("Low {} near {}.", night.minimum.mean.whole(scale), at.format("%H:%M"))];
+        lines.extend(night.remarks.iter().map(|remark| self::remark(*remark, scale)));
+        return lines;
+    }
     let kind = match night.kind {
         FrostKind::Radiation => "a clear, still night: plants grow colder than the air, hollows coldest",
         FrostKind::Advection => "a windy night: covers keep little heat and want heavy weights",
@@ -121,8 +130,8 @@ pub(super) fn why(plan: &Plan<'_>, bed: &BedPlan<'_>, role: Role) -> Vec<String>
 
 /// A bed that stands the night is worth one line, about what is nearest to harm.
 fn margin_line(planting: &PlantingRisk<'_>, organ: &OrganRisk<'_>, scale: Scale) -> String {
-    let (crop, organ_word) = (&planting.crop.name, part(organ));
-    format!("Nearest to harm: {crop} ({organ_word}), {} to spare.", organ.open.margin.size(scale))
+    let (crop, parts) = (&planting.crop.name, parts(organ.tolerance.organ));
+    format!("Nearest to harm: {crop} {parts}, {} to spare.", organ.open.margin.size(scale))
 }
 
 fn minor_part(bed: &BedPlan<'_>) -> Option<String> {
@@ -130,25 +139,35 @@ fn minor_part(bed: &BedPlan<'_>) -> Option<String> {
     let likeliest = organs.max_by(|a, b| a.likelier(b))?;
     Some(format!(
         "Its {} may suffer ({}), which is little of its worth.",
-        part(likeliest),
+        parts(likeliest.tolerance.organ),
         likeliest.open.chance.percent()
     ))
 }
 
-fn tenderest_line(bed: &BedPlan<'_>, scale: Scale) -> Option<String> {
-    let tenderest = bed.risk.plantings.iter().filter_map(|planting| Some((planting, planting.tenderest()?)));
-    let (planting, (tolerance, begins)) = tenderest.max_by(|(_, (_, a)), (_, (_, b))| a.0.total_cmp(&b.0))?;
-    let (crop, stage) = (&planting.crop.name, &planting.planting.stage);
-    Some(format!("{crop}, {stage}: harmed below {} ({}).", begins.whole(scale), frame(tolerance.frame)))
+/// The planting to watch first when nothing is known of the night; roots only where nothing else grows.
+pub(super) fn tenderest<'p, 'a>(bed: &'p BedPlan<'a>) -> Option<(&'p PlantingRisk<'a>, &'a Tolerance, Celsius)> {
+    let plantings = bed.risk.plantings.iter().filter_map(|planting| {
+        let (tolerance, begins) = planting.tenderest()?;
+        Some((planting, tolerance, begins))
+    });
+    plantings.max_by(|(_, a, a_begins), (_, b, b_begins)| {
+        (a.frame != Frame::Soil).cmp(&(b.frame != Frame::Soil)).then(a_begins.0.total_cmp(&b_begins.0))
+    })
 }
 
-/// "broccoli, heading: head harmed below 28 F (air), 24 F expected, margin -3.6 F, chance 66 %"
+fn tenderest_line(bed: &BedPlan<'_>, scale: Scale) -> Option<String> {
+    let (planting, tolerance, begins) = tenderest(bed)?;
+    let (crop, stage) = (&planting.crop.name, &planting.planting.stage);
+    Some(format!("{crop}, {stage}: harm begins at {} ({}).", begins.whole(scale), frame(tolerance.frame)))
+}
+
+/// "broccoli, heading: harm to heads begins at 28 F (air), 24 F expected, margin -3.6 F, chance 66 %"
 fn figures(planting: &PlantingRisk<'_>, organ: &OrganRisk<'_>, scale: Scale) -> String {
     format!(
-        "{}, {}: {} harmed below {} ({}), {} expected, margin {}, chance {}.",
+        "{}, {}: harm to {} begins at {} ({}), {} expected, margin {}, chance {}.",
         planting.crop.name,
         planting.planting.stage,
-        part(organ),
+        parts(organ.tolerance.organ),
         organ.damage_begins.whole(scale),
         frame(organ.tolerance.frame),
         organ.open.minimum.mean.whole(scale),
@@ -159,16 +178,28 @@ fn figures(planting: &PlantingRisk<'_>, organ: &OrganRisk<'_>, scale: Scale) -> 
 
 fn short_why(planting: &PlantingRisk<'_>, organ: &OrganRisk<'_>, scale: Scale) -> String {
     format!(
-        "The {} of {} suffers from {} down; {} expected.",
-        part(organ),
+        "Why: harm to {} {} begins at {}; {} expected.",
         planting.crop.name,
+        parts(organ.tolerance.organ),
         organ.damage_begins.whole(scale),
         organ.open.minimum.mean.whole(scale)
     )
 }
 
-fn part(organ: &OrganRisk<'_>) -> &'static str {
-    organ.tolerance.organ.word()
+/// The organs of many plants, as growers say it.
+fn parts(organ: Organ) -> &'static str {
+    match organ {
+        Organ::Leaf => "leaves",
+        Organ::Head => "heads",
+        Organ::Curd => "curds",
+        Organ::Pod => "pods",
+        Organ::Flower => "blossom",
+        Organ::Fruit => "fruit",
+        Organ::Bulb => "bulbs",
+        Organ::Root => "roots",
+        Organ::Tuber => "tubers",
+        Organ::Crown => "crowns",
+    }
 }
 
 /// Where a threshold is felt, as a grower says it.
@@ -249,7 +280,11 @@ fn dusk_air_for_frost() -> Celsius {
 /// Source and age.
 pub(super) fn provenance(plan: &Plan<'_>, night: &Night) -> String {
     let zone = &plan.garden.zone;
-    let Some(provider) = &night.provider else { return "Source: the garden's own thermometer.".into() };
+    let provider = match &night.provider {
+        None => return "Source: the garden's own thermometer.".into(),
+        Some(Provider::HandGivenLow) => return "Source: a low given by hand.".into(),
+        Some(provider) => provider,
+    };
     let issued = match (night.issued, night.fetched) {
         (Some(issued), _) => {
             let age = (plan.made_at - issued).num_minutes().max(0);

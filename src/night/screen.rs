@@ -136,7 +136,8 @@ fn from_forecast(forecast: &Forecast, evidence: &Evidence<'_>, span: &Span) -> N
         step(format!("issued {hours:.0} hours ago"), 0.0, 1.0, "assumed");
     }
     if by_hand {
-        remarks.push(Remark::HandGiven);
+        // It says itself that nothing else is known.
+        remarks = vec![Remark::HandGiven];
     }
     let knowledge = if by_hand { Knowledge::Complete } else { knowledge(forecast, span, evidence.now) };
     if let Knowledge::Incomplete { longest_hole_hours, .. } = knowledge {
