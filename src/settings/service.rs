@@ -8,7 +8,6 @@ use crate::rounds::{AllQuiet, Timetable, parse_schedule};
 use crate::units::Limits;
 use crate::weather::Provider;
 use crate::words::words;
-use crate::words::words;
 use std::path::PathBuf;
 
 /// The service: what is the same for all its gardens.
