@@ -72,7 +72,7 @@ impl WeatherArguments {
         let now = self.now();
         let given = match (&self.low, &self.feed) {
             (Some(low), _) => Some(forecast_of_low(*low, &span_of(&garden.garden, of), now)),
-            (None, Some(file)) => Some(self.from_file(file, now)?),
+            (None, Some(file)) => Some(self.of_file(file, now)?),
             (None, None) => None,
         };
         let path = configuration.store_path(settings);
@@ -101,6 +101,7 @@ impl WeatherArguments {
                         store: Some(&store),
                         folder: &configuration.config,
                         patience: Duration::from_secs(self.patience),
+                        clock_is_real: self.now.is_none(),
                     };
                     sources.gather(garden, of, now).await
                 }
@@ -110,7 +111,7 @@ impl WeatherArguments {
         })
     }
 
-    fn from_file(&self, file: &Path, now: DateTime<Utc>) -> Result<crate::weather::Forecast, Failure> {
+    fn of_file(&self, file: &Path, now: DateTime<Utc>) -> Result<crate::weather::Forecast, Failure> {
         let at_fault = |what: String| Failure::Settings(format!("{}: {what}", file.display()));
         let body = std::fs::read(file).map_err(|error| at_fault(format!("this file cannot be read: {error}.")))?;
         let provider = match &self.feed_format {
