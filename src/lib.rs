@@ -53,4 +53,5 @@ pub mod service;
 pub mod settings;
 pub mod units;
 pub mod weather;
+mod words;
 pub mod zone;

@@ -20,6 +20,10 @@ async fn raw(path: &Path) -> SqliteConnection {
     SqliteConnection::connect(&format!("sqlite:{}", path.display())).await.expect("a connection")
 }
 
+async fn last_round(store: &Store) -> Option<RoundRow> {
+    store.last_round(GARDEN, evening() + Duration::days(1)).await.expect("readable")
+}
+
 fn said(revision: u32) -> SaidRow {
     SaidRow {
         garden: GARDEN.into(),
@@ -221,7 +225,7 @@ async fn a_decision_is_read_back_by_another_process() {
     store.close().await;
     let store = Store::open(store.path(), Open::ExistingOnly).await.expect("open again");
     assert_eq!(store.last_said(GARDEN, night()).await.expect("readable"), Some(said(2)));
-    assert_eq!(store.last_round(GARDEN).await.expect("readable").map(|round| round.kind), Some("watch".into()));
+    assert_eq!(last_round(&store).await.map(|round| round.kind), Some("watch".into()));
     assert_eq!(store.overdue(evening()).await.expect("readable"), 1);
 }
 
@@ -237,7 +241,7 @@ async fn a_decision_is_written_whole_or_not_at_all() {
         .await
         .expect_err("said before");
     assert!(matches!(fault, StoreFault::AlreadySaid { revision: 1, .. }), "{fault:?}");
-    assert_eq!(store.last_round(GARDEN).await.expect("readable"), Some(round()));
+    assert_eq!(last_round(&store).await, Some(round()));
     let claimed = store.claim(evening(), "a", Duration::minutes(1)).await.expect("claim").expect("a row");
     assert!(claimed.key.contains(" 1 "), "the first list was superseded by one that was never written");
     assert_eq!(store.claim(evening(), "a", Duration::minutes(1)).await.expect("claim"), None);
@@ -299,8 +303,27 @@ async fn a_round_that_was_done_is_not_turned_into_a_missed_one() {
         (RoundState::Missed, RoundState::Done),
     ] {
         store.record_round(&with(written)).await.expect("recorded");
-        assert_eq!(store.last_round(GARDEN).await.expect("readable"), Some(with(expected)));
+        assert_eq!(last_round(&store).await, Some(with(expected)));
     }
+}
+
+#[tokio::test]
+async fn a_round_of_a_clock_that_ran_ahead_is_not_the_last_one() {
+    let folder = tempdir().expect("a folder");
+    let store = new_store(&folder).await;
+    let days = Duration::days(3);
+    let ahead = RoundRow { due: evening() + days, finished_at: evening() + days, ..round() };
+    // Written by the same clock when it caught up.
+    let caught_up = RoundRow { due: evening() + Duration::hours(2), state: RoundState::Missed, ..ahead.clone() };
+    for round in [&round(), &ahead, &caught_up] {
+        store.record_round(round).await.expect("recorded");
+    }
+    assert_eq!(last_round(&store).await, Some(round()));
+    let again = RoundRow { finished_at: ahead.due - Duration::seconds(9), ..ahead.clone() };
+    store.record_round(&again).await.expect("recorded");
+    assert_eq!(store.last_round(GARDEN, ahead.due).await.expect("readable"), Some(again));
+    assert!(store.is_done(GARDEN, &ahead.kind, ahead.due).await.expect("readable"));
+    assert!(!store.is_done(GARDEN, "uncover", ahead.due).await.expect("readable"));
 }
 
 #[tokio::test]
@@ -309,5 +332,5 @@ async fn fractions_of_a_second_are_dropped_and_nothing_else() {
     let store = new_store(&folder).await;
     let exact = Utc.timestamp_opt(1_768_500_000, 999_999_999).single().expect("a time");
     store.record_round(&RoundRow { finished_at: exact, ..round() }).await.expect("recorded");
-    assert_eq!(store.last_round(GARDEN).await.expect("readable").map(|round| round.finished_at), Some(evening()));
+    assert_eq!(last_round(&store).await.map(|round| round.finished_at), Some(evening()));
 }

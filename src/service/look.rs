@@ -4,11 +4,11 @@ use super::feed::{
     self, Conditions, FeedFault, Fetched, Fetcher, Location, hourly_arrays_address, met_norway_address,
     nws_grid_address, with_retries,
 };
-use super::store::{ForecastRow, Store, StoreFault};
+use super::store::{ForecastRow, GridAddress, Store, StoreFault};
 use crate::beds::Garden;
 use crate::crops::Catalogue;
 use crate::night::screen::{Evidence, Span, expect};
-use crate::night::{Knowledge, NoNight};
+use crate::night::{Knowledge, Night, NoNight, Remark};
 use crate::plan::{Plan, decide};
 use crate::risk::{assess, place_of};
 use crate::rounds::night_hours;
@@ -18,6 +18,7 @@ use crate::weather::{Forecast, Provider, Reading};
 use crate::zone::NightOf;
 use chrono::{DateTime, Duration, Utc};
 use std::path::Path;
+use tokio::time::Instant;
 
 /// What is at hand for one list.
 #[derive(Clone, Debug, Default)]
@@ -34,8 +35,17 @@ pub fn span_of(garden: &Garden, of: NightOf) -> Span {
     Span { of, sunset, sunrise }
 }
 
-/// The list of a night: from the first forecast that knows the whole night, else from the first that knows any of it,
-/// else from readings alone, else a list that says that nothing is known.
+fn is_whole(night: &Night) -> bool {
+    night.knowledge == Knowledge::Complete
+}
+
+fn is_whole_and_young(night: &Night) -> bool {
+    is_whole(night) && !night.remarks.iter().any(|remark| matches!(remark, Remark::Old { .. }))
+}
+
+/// The list of a night: from the first forecast that knows the whole night and is not old, else from the first that
+/// knows it all, else from the first that knows any of it, else from readings alone, else a list that says that nothing
+/// is known.
 pub fn list<'a>(
     garden: &'a Garden,
     catalogue: &'a Catalogue,
@@ -50,15 +60,15 @@ pub fn list<'a>(
     };
     let mut nights: Vec<_> = forecasts.iter().map(|forecast| night_from(Some(forecast))).collect();
     nights.push(night_from(None));
-    let is_whole = |night: &Result<crate::night::Night, NoNight>| {
-        night.as_ref().is_ok_and(|night| night.knowledge == Knowledge::Complete)
-    };
+    let is_whole = |night: &Result<Night, NoNight>| night.as_ref().is_ok_and(is_whole);
+    let is_young = |night: &Result<Night, NoNight>| night.as_ref().is_ok_and(|night| is_whole_and_young(night));
     // A forecast with holes still says more than a thermometer alone, which stands last; an incomplete forecast with a
     // reading is refined by it.
     let with_forecast = &nights[..nights.len() - 1];
     let best = with_forecast
         .iter()
-        .position(is_whole)
+        .position(is_young)
+        .or_else(|| with_forecast.iter().position(is_whole))
         .or_else(|| with_forecast.iter().position(|night| night.as_ref().is_ok_and(|n| n.provider.is_some())))
         .or_else(|| nights.iter().position(Result::is_ok));
     // Nothing usable: the first feed's reason is the one worth telling.
@@ -95,8 +105,8 @@ pub struct Sources<'a> {
 }
 
 impl Sources<'_> {
-    /// Asks the garden's feeds in order until one knows the whole night; what they cannot give is taken from the store
-    /// as long as it is young enough.
+    /// Asks the garden's feeds in order until one knows the whole night and is not old; what they cannot give is taken
+    /// from the store as long as it is young enough. Takes at most `patience` for each feed.
     pub async fn gather(&self, settings: &GardenSettings, of: NightOf, now: DateTime<Utc>) -> Gathered {
         let garden = &settings.garden;
         let span = span_of(garden, of);
@@ -104,16 +114,15 @@ impl Sources<'_> {
         for choice in &settings.feeds {
             let Some(forecast) = self.one_feed(garden, choice, now, &mut gathered.troubles).await else { continue };
             let evidence = Evidence { forecast: Some(&forecast), readings: &[], garden_offset: None, now };
-            let whole = match expect(&evidence, &span) {
-                Ok(night) => night.knowledge == Knowledge::Complete,
+            let enough = match expect(&evidence, &span) {
+                Ok(night) => is_whole_and_young(&night),
                 Err(why) => {
                     gathered.troubles.push(format!("Feed {}: {why}.", choice.name));
                     false
                 }
             };
             gathered.forecasts.push(forecast);
-            if whole {
-                // Feeds asked in vain before are told only where it matters: when no forecast is whole.
+            if enough {
                 break;
             }
         }
@@ -135,12 +144,19 @@ impl Sources<'_> {
                 None
             }),
         };
+        // What was fetched by a clock that ran ahead is not fresh for days.
         if let Some(kept) = &kept
+            && kept.forecast.fetched <= now
             && kept.expires.is_some_and(|expires| now < expires)
         {
             return Some(kept.forecast.clone());
         }
         match self.fresh(garden, choice, kept.as_ref(), now).await {
+            // Some of a provider's computers hand out copies that are days old.
+            Ok(row) if kept.as_ref().is_some_and(|kept| is_older(&row.forecast, &kept.forecast, now)) => {
+                tracing::warn!(garden = garden.id, feed = choice.name, "feed gave an older forecast than before");
+                kept.map(|kept| kept.forecast)
+            }
             Ok(row) => {
                 if let Some(store) = self.store
                     && let Err(fault) = store.keep_forecast(&garden.id, &choice.name, &row).await
@@ -165,13 +181,14 @@ impl Sources<'_> {
         kept: Option<&ForecastRow>,
         now: DateTime<Utc>,
     ) -> Result<ForecastRow, FeedFault> {
-        match self.fetch(garden, choice, kept, now).await {
+        let deadline = Instant::now() + self.patience;
+        match self.fetch(garden, choice, kept, now, deadline).await {
             // The cell has moved: the mapping is looked up once more.
             Err(FeedFault::Moved { .. })
                 if choice.provider == Provider::NationalWeatherService && self.store.is_some() =>
             {
                 self.forget_grid(garden, choice).await;
-                self.fetch(garden, choice, None, now).await
+                self.fetch(garden, choice, None, now, deadline).await
             }
             other => other,
         }
@@ -183,14 +200,16 @@ impl Sources<'_> {
         choice: &FeedChoice,
         kept: Option<&ForecastRow>,
         now: DateTime<Utc>,
+        deadline: Instant,
     ) -> Result<ForecastRow, FeedFault> {
         let conditions = kept.map_or_else(Conditions::default, |kept| Conditions {
             etag: kept.etag.clone(),
             last_modified: kept.last_modified.clone(),
             expires: kept.expires,
         });
-        let location = self.location(garden, choice, now).await?;
-        let fetched = with_retries(self.patience, || self.fetcher.fetch(&location, &conditions, now)).await?;
+        let location = self.location(garden, choice, now, deadline).await?;
+        let left = deadline.saturating_duration_since(Instant::now());
+        let fetched = with_retries(left, || self.fetcher.fetch(&location, &conditions, now)).await?;
         let row = |forecast: Forecast, conditions: Conditions| ForecastRow {
             forecast,
             etag: conditions.etag,
@@ -210,7 +229,13 @@ impl Sources<'_> {
     }
 
     /// The address of a garden's document at a feed.
-    async fn location(&self, garden: &Garden, choice: &FeedChoice, now: DateTime<Utc>) -> Result<Location, FeedFault> {
+    async fn location(
+        &self,
+        garden: &Garden,
+        choice: &FeedChoice,
+        now: DateTime<Utc>,
+        deadline: Instant,
+    ) -> Result<Location, FeedFault> {
         let base = match &choice.address {
             Some(address) => self.parse(address)?,
             None => self.parse(default_address(&choice.provider))?,
@@ -220,7 +245,7 @@ impl Sources<'_> {
         }
         let (latitude, longitude) = (garden.site.latitude, garden.site.longitude);
         let address = match choice.provider {
-            Provider::NationalWeatherService => return self.grid_location(garden, choice, &base, now).await,
+            Provider::NationalWeatherService => return self.grid_location(garden, choice, &base, now, deadline).await,
             Provider::MetNorway => met_norway_address(&base, latitude, longitude, Some(garden.site.elevation))?,
             Provider::HourlyArrays => hourly_arrays_address(&base, latitude, longitude, Some(garden.site.elevation))?,
             Provider::Csv | Provider::HandGivenLow => return Ok(base),
@@ -228,34 +253,50 @@ impl Sources<'_> {
         self.parse(&address)
     }
 
-    /// The grid cell of a garden, looked up once a week.
+    /// The grid cell of a garden, looked up once a week. Where the look-up fails, the cell known before may still do.
     async fn grid_location(
         &self,
         garden: &Garden,
         choice: &FeedChoice,
         base: &Location,
         now: DateTime<Utc>,
+        deadline: Instant,
     ) -> Result<Location, FeedFault> {
-        if let Some(store) = self.store
-            && let Ok(Some(known)) = store.grid_address(&garden.id, &choice.name).await
-            && now - known.looked_up < Duration::days(7)
-        {
+        let known = match self.store {
+            None => None,
+            Some(store) => store.grid_address(&garden.id, &choice.name).await.unwrap_or_else(|fault| {
+                tracing::error!(garden = garden.id, %fault, "grid address cannot be read");
+                None
+            }),
+        };
+        let known = known.filter(|known| !known.address.is_empty());
+        let is_new = |known: &GridAddress| (Duration::zero()..Duration::days(7)).contains(&(now - known.looked_up));
+        if let Some(known) = known.as_ref().filter(|known| is_new(known)) {
             return self.parse(&known.address);
         }
         let (latitude, longitude) = (garden.site.latitude, garden.site.longitude);
-        let address =
-            with_retries(self.patience, || nws_grid_address(self.fetcher, base, latitude, longitude, now)).await?;
-        if let Some(store) = self.store {
-            if let Err(fault) = store.keep_grid_address(&garden.id, &choice.name, &address, now).await {
-                tracing::error!(garden = garden.id, %fault, "grid address cannot be kept");
+        // Half of what is left: a silent look-up must leave time to ask the cell known before.
+        let left = deadline.saturating_duration_since(Instant::now()) / 2;
+        let looked_up = with_retries(left, || nws_grid_address(self.fetcher, base, latitude, longitude, now)).await;
+        let address = match (looked_up, known) {
+            (Ok(address), _) => address,
+            (Err(fault), Some(known)) => {
+                tracing::warn!(garden = garden.id, feed = choice.name, %fault, "grid cell could not be looked up again");
+                return self.parse(&known.address);
             }
+            (Err(fault), None) => return Err(fault),
+        };
+        if let Some(store) = self.store
+            && let Err(fault) = store.keep_grid_address(&garden.id, &choice.name, &address, now).await
+        {
+            tracing::error!(garden = garden.id, %fault, "grid address cannot be kept");
         }
         self.parse(&address)
     }
 
     async fn forget_grid(&self, garden: &Garden, choice: &FeedChoice) {
         let Some(store) = self.store else { return };
-        // Looked up so long ago that it is looked up again.
+        // No address is one that has to be looked up.
         if let Err(fault) = store.keep_grid_address(&garden.id, &choice.name, "", DateTime::UNIX_EPOCH).await {
             tracing::error!(garden = garden.id, %fault, "grid address cannot be forgotten");
         }
@@ -269,6 +310,11 @@ impl Sources<'_> {
             other => other,
         })
     }
+}
+
+/// Whether a forecast was issued before another, as far as both say when.
+fn is_older(new: &Forecast, kept: &Forecast, now: DateTime<Utc>) -> bool {
+    matches!((new.issued_before(now), kept.issued_before(now)), (Some(new), Some(kept)) if new < kept)
 }
 
 fn default_address(provider: &Provider) -> &'static str {

@@ -4,10 +4,10 @@ use super::reader::Table;
 use super::suggest::suggestion;
 use super::value::Value;
 use super::{Fault, File, KnownFeed, read_document};
-use crate::crops::words;
 use crate::rounds::{AllQuiet, Timetable, parse_schedule};
 use crate::units::Limits;
 use crate::weather::Provider;
+use crate::words::words;
 use std::path::PathBuf;
 
 /// The service: what is the same for all its gardens.

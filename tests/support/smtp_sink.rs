@@ -51,6 +51,24 @@ impl Arrived {
         let headers = self.body.split("\r\n\r\n").next().unwrap_or_default();
         headers.split("\r\n").find_map(|line| line.strip_prefix(name)?.strip_prefix(": "))
     }
+
+    /// The subject, however many lines it takes.
+    pub fn subject(&self) -> String {
+        let headers = self.body.split("\r\n\r\n").next().unwrap_or_default().replace("\r\n ", " ");
+        headers.split("\r\n").find_map(|line| line.strip_prefix("Subject: ")).unwrap_or_default().to_string()
+    }
+
+    /// The part of a kind, such as `text/plain`, where it is sent as it is.
+    pub fn part(&self, kind: &str) -> &str {
+        let boundary = self.body.split("boundary=\"").nth(1).and_then(|rest| rest.split('"').next()).unwrap_or("none");
+        let parts = self.body.split(boundary).filter(|part| part.contains(&format!("Content-Type: {kind}")));
+        parts.last().and_then(|part| part.split_once("\r\n\r\n")).map(|(_, text)| text).unwrap_or_default()
+    }
+
+    /// The plain text in one line, so that a sentence is found wherever its lines break.
+    pub fn text(&self) -> String {
+        self.part("text/plain").split_whitespace().collect::<Vec<_>>().join(" ")
+    }
 }
 
 /// The relay. It stops taking connections when dropped.

@@ -6,7 +6,7 @@ use crate::message::{Context, Reader, evening_letter, plain_text};
 use crate::plan::said::SayReason;
 use crate::rounds::night_at;
 use crate::service::clock::Clock;
-use crate::service::daemon::Daemon;
+use crate::service::daemon::{Daemon, PATIENCE, Shared};
 use crate::service::feed::Fetcher;
 use crate::service::files::{DEMO_FORECAST, demo, demo_document};
 use crate::service::look::list;
@@ -17,7 +17,6 @@ use crate::weather::Provider;
 use chrono::{DateTime, TimeZone, Utc};
 use clap::Args;
 use std::path::PathBuf;
-use std::sync::atomic::AtomicBool;
 
 #[derive(Debug, Args)]
 pub(super) struct Demo {
@@ -64,7 +63,6 @@ impl Demo {
         let clock = Clock::starting_at(now);
         let sent = super::runtime()?.block_on(async {
             let store = Store::open(&self.out.join("demo.sqlite"), Open::ReadWrite).await?;
-            let stopping = AtomicBool::new(false);
             let daemon = Daemon {
                 settings: &settings,
                 folder: &self.out,
@@ -72,12 +70,16 @@ impl Demo {
                 mailer: &mailer,
                 fetcher: &fetcher,
                 clock: &clock,
-                stopping: &stopping,
+                patience: PATIENCE,
+                shared: Shared::default(),
             };
-            daemon.due_rounds().await;
+            let faults = daemon.due_rounds().await;
             let delivered = daemon.deliver().await;
             store.close().await;
-            Ok::<usize, Failure>(delivered.map_or(0, |delivered| delivered.sent))
+            match faults.into_iter().next() {
+                Some(fault) => Err(unexpected(format!("The demo's round could not be made: {fault}"))),
+                None => Ok(delivered?.sent),
+            }
         })?;
         let forecast =
             crate::service::feed::decode(&Provider::NationalWeatherService, demo_document(DEMO_FORECAST), now)

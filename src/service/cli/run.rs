@@ -2,16 +2,16 @@
 
 use super::{Configuration, Done, Failure};
 use crate::service::clock::Clock;
-use crate::service::daemon::Daemon;
+use crate::service::daemon::{Daemon, DaemonFault, PATIENCE, Shared};
 use crate::service::feed::Fetcher;
 use crate::service::mail::{self, Mailer};
-use crate::service::store::{Open, Store};
+use crate::service::outbox::Delivered;
+use crate::service::store::{Open, Store, StoreFault};
 use crate::settings::{Delivery, PasswordPlace, Settings, SmtpSettings};
 use chrono::{DateTime, Utc};
 use clap::Args;
 use secrecy::SecretString;
 use std::path::Path;
-use std::sync::atomic::AtomicBool;
 use std::time::Duration;
 use tokio::signal::unix::{SignalKind, signal};
 
@@ -25,6 +25,9 @@ pub(super) struct Run {
     /// Start the service's clock here instead of at the present, such as 2027-01-16T13:00:00-05:00
     #[arg(long, value_name = "RFC3339", value_parser = super::instant)]
     now: Option<DateTime<Utc>>,
+    /// The longest wait for one feed before the list is made without it [default: 90]
+    #[arg(long, value_name = "SECONDS", value_parser = clap::value_parser!(u64).range(1..=600))]
+    patience: Option<u64>,
     /// Write the log as one JSON object a line
     #[arg(long)]
     log_json: bool,
@@ -50,7 +53,6 @@ impl Run {
         runtime.block_on(async {
             let store = Store::open(&path, Open::ReadWrite).await?;
             store.prove_writable().await?;
-            let stopping = AtomicBool::new(false);
             let daemon = Daemon {
                 settings: &settings,
                 folder,
@@ -58,17 +60,13 @@ impl Run {
                 mailer: &mailer,
                 fetcher: &fetcher,
                 clock: &clock,
-                stopping: &stopping,
+                patience: self.patience.map_or(PATIENCE, Duration::from_secs),
+                shared: Shared::default(),
             };
             let result = if self.once {
-                daemon.due_rounds().await;
-                match daemon.deliver().await {
-                    Some(delivered) => match delivered.stopped {
-                        None => Ok(Done::Well),
-                        Some(answer) => Err(Failure::Mail(format!("Mail waits in the outbox: {}", answer.text()))),
-                    },
-                    None => Err(Failure::Mail("The outbox could not be worked through; the log says why.".into())),
-                }
+                let faults = daemon.due_rounds().await;
+                let delivered = daemon.deliver().await;
+                once(faults, delivered)
             } else {
                 daemon.run(asked_to_stop()?).await.map(|()| Done::Well).map_err(Failure::from)
             };
@@ -76,6 +74,38 @@ impl Run {
             result
         })
     }
+}
+
+/// What a single pass came to, told by the exit code too: whoever calls it by the clock reads nothing else.
+fn once(faults: Vec<DaemonFault>, delivered: Result<Delivered, StoreFault>) -> Result<Done, Failure> {
+    if let Some(fault) = faults.into_iter().next() {
+        return Err(match fault {
+            DaemonFault::Store(fault) => Failure::Store(fault),
+            DaemonFault::NoMail { .. } => Failure::Mail(fault.to_string()),
+            DaemonFault::Said(_) => Failure::Unexpected(fault.to_string()),
+        });
+    }
+    let delivered = delivered?;
+    let mut untold = Vec::new();
+    if let Some(answer) = &delivered.stopped {
+        untold.push(format!("mail waits in the outbox for another try: {}", answer.text()));
+    } else if delivered.waiting + delivered.unknown > 0 {
+        untold.push(format!("{} waiting in the outbox for another try", mails(delivered.waiting + delivered.unknown)));
+    }
+    if delivered.refused > 0 {
+        untold.push(format!("{} refused for good", mails(delivered.refused)));
+    }
+    if delivered.expired > 0 {
+        untold.push(format!("{} not sent in time and now of no use", mails(delivered.expired)));
+    }
+    if untold.is_empty() {
+        return Ok(Done::Well);
+    }
+    Err(Failure::Mail(format!("Not everybody was told: {}. The log names each.", untold.join("; "))))
+}
+
+fn mails(count: usize) -> String {
+    if count == 1 { "1 mail is".into() } else { format!("{count} mails are") }
 }
 
 /// Resolves at SIGTERM or SIGINT.

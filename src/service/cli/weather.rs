@@ -25,6 +25,9 @@ pub(super) struct WeatherArguments {
     /// Use this low alone, such as 27F or -3C
     #[arg(long, value_name = "TEMPERATURE", value_parser = low, allow_hyphen_values = true)]
     pub low: Option<Celsius>,
+    /// The longest wait for one feed before the list is made without it
+    #[arg(long, value_name = "SECONDS", default_value_t = 20, value_parser = clap::value_parser!(u64).range(1..=600))]
+    pub patience: u64,
     /// Take this for the present, such as 2027-01-16T13:00:00-05:00
     #[arg(long, value_name = "RFC3339", value_parser = super::instant)]
     pub now: Option<DateTime<Utc>>,
@@ -52,9 +55,6 @@ pub(super) fn low(text: &str) -> Result<Celsius, String> {
     })?;
     Ok(temperature)
 }
-
-/// The longest time that a command waits for one feed.
-const PATIENCE: Duration = Duration::from_secs(30);
 
 impl WeatherArguments {
     pub fn now(&self) -> DateTime<Utc> {
@@ -100,7 +100,7 @@ impl WeatherArguments {
                         fetcher: &fetcher,
                         store: Some(&store),
                         folder: &configuration.config,
-                        patience: PATIENCE,
+                        patience: Duration::from_secs(self.patience),
                     };
                     sources.gather(garden, of, now).await
                 }

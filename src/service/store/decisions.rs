@@ -81,22 +81,27 @@ impl Store {
 
     /// The last thing a garden was told about a night.
     pub async fn last_said(&self, garden: &str, night: NightOf) -> Result<Option<SaidRow>, StoreFault> {
-        let row = sqlx::query("SELECT * FROM said WHERE garden = ? AND night = ? ORDER BY revision DESC LIMIT 1")
+        Ok(self.said(garden, night).await?.pop())
+    }
+
+    /// Everything a garden was told about a night, the first thing first.
+    pub async fn said(&self, garden: &str, night: NightOf) -> Result<Vec<SaidRow>, StoreFault> {
+        let rows = sqlx::query("SELECT * FROM said WHERE garden = ? AND night = ? ORDER BY revision")
             .bind(garden)
             .bind(night.to_string())
-            .fetch_optional(&self.pool)
+            .fetch_all(&self.pool)
             .await
             .map_err(|error| self.fault(error))?;
-        row.map(|row| {
+        let said = rows.iter().map(|row| {
             Ok(SaidRow {
-                garden: self.text(&row, "garden")?,
-                night: self.night(&row)?,
-                revision: self.revision(&row)?,
-                document: self.text(&row, "document")?,
-                said_at: self.time(&row, "said_at")?,
+                garden: self.text(row, "garden")?,
+                night: self.night(row)?,
+                revision: self.revision(row)?,
+                document: self.text(row, "document")?,
+                said_at: self.time(row, "said_at")?,
             })
-        })
-        .transpose()
+        });
+        said.collect()
     }
 
     /// When a garden last heard anything, of whichever night.
@@ -116,13 +121,18 @@ impl Store {
         transaction.commit().await.map_err(|error| self.fault(error))
     }
 
-    /// The garden's round with the latest due time, whatever became of it.
-    pub async fn last_round(&self, garden: &str) -> Result<Option<RoundRow>, StoreFault> {
-        let row = sqlx::query("SELECT * FROM rounds WHERE garden = ? ORDER BY due DESC, kind LIMIT 1")
-            .bind(garden)
-            .fetch_optional(&self.pool)
-            .await
-            .map_err(|error| self.fault(error))?;
+    /// The garden's round with the latest due time, whatever became of it. What was written down after `now` is left
+    /// out: that was a clock that ran ahead, and the round is still to come.
+    pub async fn last_round(&self, garden: &str, now: DateTime<Utc>) -> Result<Option<RoundRow>, StoreFault> {
+        let row = sqlx::query(
+            "SELECT * FROM rounds WHERE garden = ?1 AND due <= ?2 AND finished_at <= ?2
+             ORDER BY due DESC, kind LIMIT 1",
+        )
+        .bind(garden)
+        .bind(now.timestamp())
+        .fetch_optional(&self.pool)
+        .await
+        .map_err(|error| self.fault(error))?;
         row.map(|row| {
             let state = self.text(&row, "state")?;
             Ok(RoundRow {
@@ -136,6 +146,20 @@ impl Store {
             })
         })
         .transpose()
+    }
+
+    /// Whether this very round was done, by a clock that ran ahead too.
+    pub async fn is_done(&self, garden: &str, kind: &str, due: DateTime<Utc>) -> Result<bool, StoreFault> {
+        let done: i64 = sqlx::query_scalar(
+            "SELECT count(*) FROM rounds WHERE garden = ? AND kind = ? AND due = ? AND state = 'done'",
+        )
+        .bind(garden)
+        .bind(kind)
+        .bind(due.timestamp())
+        .fetch_one(&self.pool)
+        .await
+        .map_err(|error| self.fault(error))?;
+        Ok(done > 0)
     }
 
     async fn insert_said(&self, to: &mut Transaction<'_, Sqlite>, said: &SaidRow) -> Result<(), StoreFault> {
@@ -165,7 +189,7 @@ impl Store {
              ON CONFLICT (garden, kind, due) DO UPDATE SET
                  night = excluded.night, state = excluded.state,
                  finished_at = excluded.finished_at, late_seconds = excluded.late_seconds
-             WHERE rounds.state <> 'done'",
+             WHERE rounds.state <> 'done' OR excluded.state = 'done'",
         )
         .bind(&round.garden)
         .bind(&round.kind)

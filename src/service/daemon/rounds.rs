@@ -1,0 +1,316 @@
+//! One garden's rounds: which are due, and what each becomes.
+
+use super::{Daemon, DaemonFault};
+use crate::beds::{Garden, Person, Role};
+use crate::message::{Context, Letter, Reader, evening_letter, html, morning_after_letter, plain_text};
+use crate::plan::said::{Said, SaidBed, SayReason, changes, whether};
+use crate::plan::{Measure, Plan};
+use crate::rounds::{MORNING_AFTER, Round, RoundKind, next_firing, next_round, night_at, night_hours};
+use crate::service::look::{list, readings};
+use crate::service::mail::{Correspondent, Letter as Mail, render};
+use crate::service::store::{OutboxRow, RoundRow, RoundState, SaidRow};
+use crate::settings::{GardenSettings, Mailbox};
+use crate::zone::NightOf;
+use chrono::{DateTime, Duration, Utc};
+
+/// Rounds that a stopped daemon made none of are made up this far back; older ones are recorded as missed.
+const FIRST_LOOK_BACK: Duration = Duration::hours(12);
+const LONGEST_LOOK_BACK: Duration = Duration::days(4);
+/// A morning-after message later than this tells nobody anything.
+const UNCOVER_IN_TIME: Duration = Duration::hours(8);
+/// How much later than planned the next message may be before silence means trouble.
+const GRACE: Duration = Duration::minutes(45);
+
+impl Daemon<'_> {
+    /// Makes the rounds of a garden that are due, and tells when the next one is.
+    pub(super) async fn rounds_of(&self, settings: &GardenSettings) -> Result<Option<DateTime<Utc>>, DaemonFault> {
+        let garden = &settings.garden;
+        let now = self.clock.now();
+        let last = self.store.last_round(&garden.id, now).await?;
+        let since = last.as_ref().map_or(now - FIRST_LOOK_BACK, |last| last.due.max(now - LONGEST_LOOK_BACK));
+        let (mut due, mut after) = (Vec::new(), since);
+        // Rounds due at one instant are one look; `next_round` gives the first of them, and the sun rarely meets a clock.
+        let next = loop {
+            match next_round(&self.settings.service.timetable, &garden.site, &garden.zone, after) {
+                Some(round) if round.due <= now => {
+                    after = round.due;
+                    due.push(round);
+                }
+                next => break next.map(|round| round.due),
+            }
+        };
+        if due.is_empty() {
+            return Ok(next);
+        }
+        // Never closed, so that there is always a permit to come.
+        let _permit = self.shared.looks.acquire().await.ok();
+        // The morning's round speaks of the coming night while the last one is still going on.
+        let tonight = night_at(&garden.site, &garden.zone, now);
+        let of_use = |round: &&Round| round.kind != RoundKind::Uncover && round.night >= tonight;
+        let list_round = due.iter().rfind(of_use).copied();
+        let uncover = |round: &&Round| round.kind == RoundKind::Uncover && now - round.due <= UNCOVER_IN_TIME;
+        let uncover_round = due.iter().rfind(uncover).copied();
+        let mut trouble = None;
+        for round in due {
+            let made = if Some(round) == list_round {
+                let late = last.is_some().then_some(now - round.due);
+                self.list_round(settings, round, late).await
+            } else if Some(round) == uncover_round {
+                self.uncover_round(settings, round).await
+            } else {
+                let merged = list_round.is_some_and(|list| list.night == round.night);
+                self.passed_over(garden, round, merged, last.is_some()).await
+            };
+            match made {
+                Ok(()) => {}
+                // The next would fail as well, and were it to succeed this one would be taken for made.
+                Err(fault @ DaemonFault::Store(_)) => return Err(fault),
+                // What cannot be said of the morning must not keep the evening's list from being made.
+                Err(fault) => trouble = Some(fault),
+            }
+        }
+        trouble.map_or(Ok(next), Err)
+    }
+
+    /// A round that no look is made for: a later one stands for it, or its night is over.
+    async fn passed_over(
+        &self,
+        garden: &Garden,
+        round: Round,
+        merged: bool,
+        was_running: bool,
+    ) -> Result<(), DaemonFault> {
+        let state = if merged { RoundState::Merged } else { RoundState::Missed };
+        if !merged && was_running {
+            let (garden, kind) = (&garden.id, round.kind.word());
+            tracing::warn!(garden, kind, night = %round.night, "a round was missed: the service was not running");
+        }
+        Ok(self.store.record_round(&round_row(garden, round, state, self.clock.now())).await?)
+    }
+
+    /// A look at the coming night: gather, decide, and say what there is to say.
+    async fn list_round(
+        &self,
+        settings: &GardenSettings,
+        round: Round,
+        late_by: Option<Duration>,
+    ) -> Result<(), DaemonFault> {
+        let (garden, now) = (&settings.garden, self.clock.now());
+        // Without a store that can be written no list can be sent: no feed is bothered for it.
+        self.store.prove_writable().await?;
+        let mut gathered = self.sources().gather(settings, round.night, now).await;
+        let readings = readings(self.store, garden, round.night).await.unwrap_or_else(|fault| {
+            tracing::error!(garden = garden.id, %fault, "readings cannot be read");
+            gathered.troubles.push("The evening's thermometer readings could not be read.".into());
+            Vec::new()
+        });
+        let plan = list(garden, &self.settings.catalogue, round.night, &gathered.forecasts, &readings, now);
+        let next = Said::of(&plan);
+        let rows = self.store.said(&garden.id, round.night).await?;
+        let said = rows.last().and_then(read_back);
+        // A word of a clock that ran ahead would keep the garden without a sign of life until then.
+        let last_word = self.store.last_word(&garden.id).await?.filter(|word| *word <= now);
+        let timetable = &self.settings.service.timetable;
+        let done = round_row(garden, round, RoundState::Done, now);
+        let reason = match whether(round.kind, &next, said.as_ref(), last_word, timetable.all_quiet) {
+            Ok(reason) => reason,
+            Err(silence) => {
+                tracing::info!(garden = garden.id, kind = round.kind.word(), ?silence, "nothing to say");
+                return Ok(self.store.decide(None, done, &[]).await?);
+            }
+        };
+        let changed = said.map(|said| (changes(&said, &next), said.at));
+        let asks = plan.has_work() || plan.count(Measure::Unknown) > 0;
+        let context = Context {
+            reason,
+            since: changed.as_ref().map(|(changes, at)| (changes, *at)),
+            next_word_by: self.next_word_by(garden, asks.then_some(round.night), now),
+            late_by,
+            troubles: &gathered.troubles,
+        };
+        let to = |person: &&Person| reason != SayReason::AllQuiet || person.role == Role::Manager;
+        let people: Vec<&Person> = garden.people.iter().filter(to).collect();
+        let kind = if reason == SayReason::AllQuiet { "all-quiet" } else { "list" };
+        let revision = next_revision(&rows);
+        let post = Post { garden, of: round.night, kind, revision, expires: useful_until(&plan), now };
+        let letter = |person: &Person| evening_letter(&plan, &context, Reader { role: person.role });
+        let messages = self.messages(&people, &post, letter).await?;
+        let said = said_row(garden, round.night, revision, &next, now)?;
+        self.store.decide(Some(said), done, &messages).await?;
+        tracing::info!(garden = garden.id, kind = round.kind.word(), ?reason, mails = messages.len(), "said");
+        self.shared.mail.notify_one();
+        Ok(())
+    }
+
+    /// The morning after.
+    async fn uncover_round(&self, settings: &GardenSettings, round: Round) -> Result<(), DaemonFault> {
+        let (garden, now) = (&settings.garden, self.clock.now());
+        let done = round_row(garden, round, RoundState::Done, now);
+        // A clock that was set back comes by again. A list is then compared with what was said; this is not.
+        if self.store.is_done(&garden.id, round.kind.word(), round.due).await? {
+            return Ok(self.store.record_round(&done).await?);
+        }
+        let rows = self.store.said(&garden.id, round.night).await?;
+        let (sunset, _) = night_hours(&garden.site, &garden.zone, round.night);
+        let all: Vec<Said> = rows.iter().filter_map(read_back).collect();
+        let said = still_out(&all, sunset - garden.finish_before_sunset);
+        let all_quiet = self.settings.service.timetable.all_quiet;
+        let reason = said
+            .as_ref()
+            .ok_or(())
+            .and_then(|said| whether(round.kind, said, Some(said), None, all_quiet).map_err(|_| ()));
+        let (Some(said), Ok(reason)) = (said, reason) else {
+            return Ok(self.store.decide(None, done, &[]).await?);
+        };
+        let next_word_by = self.next_word_by(garden, None, now);
+        let letter = |person: &Person| {
+            morning_after_letter(garden, round.night, &said, next_word_by, Reader { role: person.role })
+        };
+        let people: Vec<&Person> = garden.people.iter().collect();
+        let revision = next_revision(&rows);
+        let expires = round.due + UNCOVER_IN_TIME + Duration::hours(2);
+        let post = Post { garden, of: round.night, kind: "morning-after", revision, expires, now };
+        let messages = self.messages(&people, &post, letter).await?;
+        let said = said_row(garden, round.night, revision, &Said { at: now, ..said.clone() }, now)?;
+        self.store.decide(Some(said), done, &messages).await?;
+        tracing::info!(garden = garden.id, kind = round.kind.word(), ?reason, mails = messages.len(), "said");
+        self.shared.mail.notify_one();
+        Ok(())
+    }
+
+    /// Renders one message for each person. A person whose mail cannot be written does not keep it from the others.
+    async fn messages(
+        &self,
+        people: &[&Person],
+        post: &Post<'_>,
+        letter: impl Fn(&Person) -> Letter,
+    ) -> Result<Vec<OutboxRow>, DaemonFault> {
+        let mail = &self.settings.service.mail;
+        let mut rows = Vec::new();
+        for person in people {
+            let letter = letter(person);
+            let thread_start = self.store.thread_start(&post.garden.id, post.of, &person.address).await?;
+            let rendered = render(&Mail {
+                garden_id: post.garden.id.clone(),
+                night: post.of,
+                kind: post.kind,
+                revision: post.revision,
+                to: Correspondent { name: person.name.clone(), address: person.address.clone() },
+                from: correspondent(&mail.from, &post.garden.name),
+                reply_to: mail.reply_to.as_ref().map(|mailbox| correspondent(mailbox, &post.garden.name)),
+                subject: letter.subject.clone(),
+                plain: plain_text(&letter),
+                html: html(&letter),
+                date: post.now,
+                thread_start,
+            });
+            match rendered {
+                Ok(rendered) => rows.push(OutboxRow {
+                    recipient: person.address.clone(),
+                    garden: post.garden.id.clone(),
+                    night: post.of,
+                    kind: post.kind.into(),
+                    revision: post.revision,
+                    replaceable: post.kind == "list",
+                    message_id: rendered.message_id,
+                    envelope_from: rendered.envelope_from,
+                    bytes: rendered.bytes,
+                    due: post.now,
+                    expires: post.expires,
+                }),
+                Err(fault) => {
+                    tracing::error!(garden = post.garden.id, person = person.name, %fault, "mail cannot be written");
+                }
+            }
+        }
+        if rows.is_empty() && !people.is_empty() {
+            Err(DaemonFault::NoMail { garden: post.garden.id.clone() })
+        } else {
+            Ok(rows)
+        }
+    }
+
+    /// When the garden hears from us again, or something is broken: the morning after a night of which something is
+    /// `asked`, else at the next sign of life.
+    fn next_word_by(&self, garden: &Garden, asked: Option<NightOf>, now: DateTime<Utc>) -> Option<DateTime<Utc>> {
+        let timetable = &self.settings.service.timetable;
+        let next = match asked {
+            Some(of) => {
+                let (_, sunrise) = night_hours(&garden.site, &garden.zone, of);
+                Some(sunrise + MORNING_AFTER)
+            }
+            None => {
+                let quiet = now + Duration::days(timetable.all_quiet.days()) - Duration::hours(6);
+                next_firing(&timetable.morning, &garden.zone, quiet)
+            }
+        };
+        next.map(|next| next + GRACE)
+    }
+}
+
+/// What the messages of one decision have in common.
+struct Post<'a> {
+    garden: &'a Garden,
+    of: NightOf,
+    kind: &'static str,
+    revision: u32,
+    expires: DateTime<Utc>,
+    now: DateTime<Utc>,
+}
+
+/// Until the coldest hour a late cover still helps; after it the list is of no use.
+fn useful_until(plan: &Plan<'_>) -> DateTime<Utc> {
+    let coldest = plan.night.as_ref().map(|night| night.coldest_at().max(night.sunset));
+    let sunset = plan.deadline + plan.garden.finish_before_sunset;
+    coldest.unwrap_or(sunset + Duration::hours(8)).max(plan.made_at + Duration::hours(1))
+}
+
+fn correspondent(mailbox: &Mailbox, garden: &str) -> Correspondent {
+    Correspondent { name: mailbox.name.clone().unwrap_or_else(|| garden.to_string()), address: mailbox.address.clone() }
+}
+
+fn round_row(garden: &Garden, round: Round, state: RoundState, now: DateTime<Utc>) -> RoundRow {
+    RoundRow {
+        garden: garden.id.clone(),
+        kind: round.kind.word().into(),
+        due: round.due,
+        night: round.night,
+        state,
+        finished_at: now,
+        late_seconds: (now - round.due).num_seconds().max(0),
+    }
+}
+
+fn said_row(
+    garden: &Garden,
+    night: NightOf,
+    revision: u32,
+    said: &Said,
+    now: DateTime<Utc>,
+) -> Result<SaidRow, DaemonFault> {
+    Ok(SaidRow { garden: garden.id.clone(), night, revision, document: serde_json::to_string(said)?, said_at: now })
+}
+
+/// What was said, or nothing where this release cannot read it any more: then the list is said anew.
+fn read_back(row: &SaidRow) -> Option<Said> {
+    serde_json::from_str(&row.document)
+        .inspect_err(|fault| tracing::error!(garden = row.garden, %fault, "what was said cannot be read back"))
+        .ok()
+}
+
+fn next_revision(rows: &[SaidRow]) -> u32 {
+    rows.last().map_or(1, |row| row.revision + 1)
+}
+
+/// What may lie on the beds in the morning: covers and pots of the list that stood when the work was to be done, and
+/// of every later one. A list called off at dusk has been worked through by then.
+fn still_out(said: &[Said], deadline: DateTime<Utc>) -> Option<Said> {
+    let standing = said.iter().rposition(|said| said.at <= deadline).unwrap_or(0);
+    let (last, earlier) = said.get(standing..)?.split_last()?;
+    let is_out = |bed: &&SaidBed| bed.cover.is_some() || bed.measure == Measure::BringIn;
+    let beds = last.beds.iter().map(|bed| {
+        let lists = earlier.iter().rev().flat_map(|said| &said.beds);
+        std::iter::once(bed).chain(lists).filter(|other| other.bed == bed.bed).find(is_out).unwrap_or(bed).clone()
+    });
+    Some(Said { at: last.at, beds: beds.collect() })
+}

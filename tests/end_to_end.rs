@@ -1,0 +1,13 @@
+//! The real program between a weather service and a relay inside the test, from forecast to mail.
+//!
+//! Each run is given its own clock. Nothing waits longer than for what is looked for.
+
+mod support;
+
+mod end_to_end {
+    mod clock;
+    mod daemon;
+    mod evening;
+    mod feeds;
+    mod post;
+}

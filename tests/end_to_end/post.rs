@@ -1,0 +1,77 @@
+//! What a relay can do to a garden's mail.
+
+use crate::support::feed::Feed;
+use crate::support::installation::{GARDEN, Installation, MANAGER, TUESDAY, WEEKEND, at, service, to, to_relay};
+use crate::support::smtp_sink::{Fault, SmtpSink};
+use crate::support::weather_documents::Weather;
+
+const AFTERNOON: &str = "2027-01-16T13:00:10-05:00";
+const A_LITTLE_LATER: &str = "2027-01-16T13:01:00-05:00";
+
+fn frost() -> Feed {
+    Feed::with(Weather::of_low(-4.0, at("2027-01-16T15:00:00Z")))
+}
+
+#[test]
+fn mail_waits_for_a_relay_that_is_down_and_arrives_once() {
+    let feed = frost();
+    let gone = SmtpSink::start(&[]).port;
+    let grid = [("grid", "nws", feed.base.as_str())];
+    let garden = Installation::with(&service(&grid, &to_relay(gone)), GARDEN);
+    let ran = garden.once(AFTERNOON).ended_with(5);
+    assert!(
+        ran.err.contains("Not everybody was told: mail waits in the outbox for another try: 127.0.0.1"),
+        "{}",
+        ran.err
+    );
+    let ids = garden.asked("SELECT message_id FROM outbox ORDER BY message_id");
+    assert_eq!((ids.len(), garden.asked("SELECT DISTINCT state FROM outbox")), (3, vec!["waiting".to_string()]));
+
+    let relay = SmtpSink::start(&[]);
+    garden.write("counterpane.toml", &service(&grid, &to_relay(relay.port)));
+    garden.once(A_LITTLE_LATER).ended_with(0);
+    garden.once(A_LITTLE_LATER).ended_with(0);
+    let mut arrived: Vec<String> =
+        relay.arrived().iter().filter_map(|mail| Some(mail.header("Message-ID")?.to_string())).collect();
+    arrived.sort();
+    assert_eq!(arrived, ids);
+}
+
+#[test]
+fn a_refused_person_does_not_keep_mail_from_the_others() {
+    let (feed, relay) = (frost(), SmtpSink::start(&[Fault::RefuseRecipient(TUESDAY)]));
+    let garden = Installation::new(&feed.base, &relay);
+    let ran = garden.once(AFTERNOON).ended_with(5);
+    assert!(ran.err.contains("Not everybody was told: 1 mail is refused for good."), "{}", ran.err);
+    assert!(ran.err.contains(TUESDAY) && ran.err.contains("no such person"), "{}", ran.err);
+    assert_eq!([MANAGER, TUESDAY, WEEKEND].map(|person| to(&relay, person).len()), [1, 0, 1]);
+    // It is not tried again.
+    garden.once(A_LITTLE_LATER).ended_with(0);
+    assert_eq!(relay.arrived().len(), 2);
+}
+
+#[test]
+fn a_relay_that_asks_to_come_back_is_come_back_to() {
+    let (feed, relay) = (frost(), SmtpSink::start(&[Fault::Greylist]));
+    let garden = Installation::new(&feed.base, &relay);
+    let ran = garden.once(AFTERNOON).ended_with(5);
+    assert!(ran.err.contains("1 mail is waiting in the outbox for another try"), "{}", ran.err);
+    garden.once(A_LITTLE_LATER).ended_with(0);
+    assert_eq!([MANAGER, TUESDAY, WEEKEND].map(|person| to(&relay, person).len()), [1, 1, 1]);
+}
+
+#[test]
+fn advice_that_could_not_be_sent_in_time_is_not_sent_as_if_it_were_fresh() {
+    let feed = frost();
+    let gone = SmtpSink::start(&[]).port;
+    let grid = [("grid", "nws", feed.base.as_str())];
+    let garden = Installation::with(&service(&grid, &to_relay(gone)), GARDEN);
+    garden.once(AFTERNOON).ended_with(5);
+    let relay = SmtpSink::start(&[]);
+    garden.write("counterpane.toml", &service(&grid, &to_relay(relay.port)));
+    feed.set_weather(Weather::of_low(7.0, at("2027-01-17T10:00:00Z")));
+    // After the coldest hour.
+    let ran = garden.once("2027-01-17T07:30:00-05:00").ended_with(5);
+    assert!(ran.err.contains("3 mails are not sent in time and now of no use"), "{}", ran.err);
+    assert_eq!(relay.arrived(), []);
+}

@@ -1,0 +1,91 @@
+//! Forecast documents for a place in the east of the United States, in the shape of their providers. All values are
+//! invented: a straight fall from the warmest hour, 20:00 UTC, to the coldest, 12:00 UTC.
+
+use chrono::{DateTime, Duration, SecondsFormat, Timelike, Utc};
+use serde_json::{Value, json};
+
+/// A spell of days that are alike.
+#[derive(Clone, Copy, Debug)]
+pub struct Weather {
+    pub issued: DateTime<Utc>,
+    /// °C
+    pub low: f64,
+    /// Hours that the document leaves out.
+    pub hole: Option<(DateTime<Utc>, i64)>,
+    pub unit: &'static str,
+}
+
+impl Weather {
+    pub fn of_low(low: f64, issued: DateTime<Utc>) -> Weather {
+        Weather { issued, low, hole: None, unit: "wmoUnit:degC" }
+    }
+
+    pub fn without(self, from: DateTime<Utc>, hours: i64) -> Weather {
+        Weather { hole: Some((from, hours)), ..self }
+    }
+
+    fn hours(&self) -> impl Iterator<Item = (DateTime<Utc>, f64)> {
+        let weather = *self;
+        let start = self.issued - Duration::seconds(i64::from(self.issued.num_seconds_from_midnight() % 3600));
+        let is_there = move |time: &DateTime<Utc>| {
+            weather.hole.is_none_or(|(from, hours)| !(from..from + Duration::hours(hours)).contains(time))
+        };
+        (0..60).map(move |hour| start + Duration::hours(hour)).filter(is_there).map(move |time| {
+            // 0 at the coldest hour, 1 at the warmest.
+            let since_low = f64::from((time.hour() + 12) % 24);
+            let warmth = if since_low <= 8.0 { since_low / 8.0 } else { (24.0 - since_low) / 16.0 };
+            (time, weather.low + 12.0 * warmth)
+        })
+    }
+
+    /// As the US National Weather Service gives its raw grid.
+    pub fn nws(&self) -> String {
+        let layer = |unit: &str, value: &dyn Fn(f64) -> f64| -> Value {
+            let values = self.hours().map(|(time, air)| {
+                let time = time.to_rfc3339_opts(SecondsFormat::Secs, false);
+                json!({"validTime": format!("{time}/PT1H"), "value": value(air)})
+            });
+            json!({"uom": unit, "values": values.collect::<Vec<Value>>()})
+        };
+        let document = json!({
+            "type": "Feature",
+            "properties": {
+                "updateTime": self.issued.to_rfc3339_opts(SecondsFormat::Secs, false),
+                "elevation": {"unitCode": "wmoUnit:m", "value": 250.0},
+                "temperature": layer(self.unit, &|air| air),
+                "dewpoint": layer(self.unit, &|_| self.low - 2.0),
+                "skyCover": layer("wmoUnit:percent", &|_| 5.0),
+                "windSpeed": layer("wmoUnit:km_h-1", &|_| 3.6),
+            }
+        });
+        document.to_string()
+    }
+
+    /// As MET Norway gives it.
+    pub fn met_norway(&self) -> String {
+        let steps = self.hours().map(|(time, air)| {
+            json!({
+                "time": time.to_rfc3339_opts(SecondsFormat::Secs, true),
+                "data": {"instant": {"details": {
+                    "air_temperature": air, "dew_point_temperature": self.low - 2.0, "relative_humidity": 60.0,
+                    "cloud_area_fraction": 5.0, "wind_speed": 1.0
+                }}}
+            })
+        });
+        let document = json!({
+            "type": "Feature",
+            "geometry": {"type": "Point", "coordinates": [-80.0, 36.0, 250.0]},
+            "properties": {
+                "meta": {
+                    "updated_at": self.issued.to_rfc3339_opts(SecondsFormat::Secs, true),
+                    "units": {
+                        "air_temperature": "celsius", "dew_point_temperature": "celsius", "relative_humidity": "%",
+                        "cloud_area_fraction": "%", "wind_speed": "m/s"
+                    }
+                },
+                "timeseries": steps.collect::<Vec<Value>>()
+            }
+        });
+        document.to_string()
+    }
+}
