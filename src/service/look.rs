@@ -61,7 +61,7 @@ pub fn list<'a>(
     let mut nights: Vec<_> = forecasts.iter().map(|forecast| night_from(Some(forecast))).collect();
     nights.push(night_from(None));
     let is_whole = |night: &Result<Night, NoNight>| night.as_ref().is_ok_and(is_whole);
-    let is_young = |night: &Result<Night, NoNight>| night.as_ref().is_ok_and(|night| is_whole_and_young(night));
+    let is_young = |night: &Result<Night, NoNight>| night.as_ref().is_ok_and(is_whole_and_young);
     // A forecast with holes still says more than a thermometer alone, which stands last; an incomplete forecast with a
     // reading is refined by it.
     let with_forecast = &nights[..nights.len() - 1];

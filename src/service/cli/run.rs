@@ -19,13 +19,13 @@ use tokio::signal::unix::{SignalKind, signal};
 pub(super) struct Run {
     #[command(flatten)]
     configuration: Configuration,
-    /// Make the looks that are due, hand over the mail, and end
+    /// Make the rounds that are due, send the mail, and end: for a timer that calls every quarter of an hour
     #[arg(long)]
     once: bool,
-    /// Start the service's clock here instead of at the present, such as 2027-01-16T13:00:00-05:00
+    /// Start as if it were this time, such as 2027-01-16T13:00:00-05:00
     #[arg(long, value_name = "RFC3339", value_parser = super::instant)]
     now: Option<DateTime<Utc>>,
-    /// The longest wait for one feed before the list is made without it [default: 90]
+    /// The longest wait for one weather service before the list is made without it [default: 90]
     #[arg(long, value_name = "SECONDS", value_parser = clap::value_parser!(u64).range(1..=600))]
     patience: Option<u64>,
     /// Write the log as one JSON object a line
@@ -40,6 +40,7 @@ impl Run {
     pub fn run(&self) -> Result<Done, Failure> {
         start_log(self.log_json);
         let settings = self.configuration.read()?;
+        super::can_be_written_to(&settings)?;
         let folder = &self.configuration.config;
         let mailer = Mailer::new(delivery(&settings, folder)?);
         let fetcher =
@@ -127,6 +128,8 @@ fn start_log(json: bool) {
     let filter = tracing_subscriber::EnvFilter::try_from_env("COUNTERPANE_LOG")
         .unwrap_or_else(|_| tracing_subscriber::EnvFilter::new("info"));
     let log = tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr).with_target(false);
+    // A log that cannot be written must not end the service.
+    let log = log.log_internal_errors(false);
     if json { log.json().init() } else { log.with_ansi(false).init() }
 }
 

@@ -1,15 +1,15 @@
 //! One garden's rounds: which are due, and what each becomes.
 
+use super::post::Post;
 use super::{Daemon, DaemonFault};
 use crate::beds::{Garden, Person, Role};
-use crate::message::{Context, Letter, Reader, evening_letter, html, morning_after_letter, plain_text};
+use crate::message::{Context, Reader, evening_letter, morning_after_letter};
 use crate::plan::said::{Said, SaidBed, SayReason, changes, whether};
 use crate::plan::{Measure, Plan};
 use crate::rounds::{MORNING_AFTER, Round, RoundKind, next_firing, next_round, night_at, night_hours};
 use crate::service::look::{list, readings};
-use crate::service::mail::{Correspondent, Letter as Mail, render};
-use crate::service::store::{OutboxRow, RoundRow, RoundState, SaidRow};
-use crate::settings::{GardenSettings, Mailbox};
+use crate::service::store::{RoundRow, RoundState, SaidRow};
+use crate::settings::GardenSettings;
 use crate::zone::NightOf;
 use chrono::{DateTime, Duration, Utc};
 
@@ -178,58 +178,6 @@ impl Daemon<'_> {
         Ok(())
     }
 
-    /// Renders one message for each person. A person whose mail cannot be written does not keep it from the others.
-    async fn messages(
-        &self,
-        people: &[&Person],
-        post: &Post<'_>,
-        letter: impl Fn(&Person) -> Letter,
-    ) -> Result<Vec<OutboxRow>, DaemonFault> {
-        let mail = &self.settings.service.mail;
-        let mut rows = Vec::new();
-        for person in people {
-            let letter = letter(person);
-            let thread_start = self.store.thread_start(&post.garden.id, post.of, &person.address).await?;
-            let rendered = render(&Mail {
-                garden_id: post.garden.id.clone(),
-                night: post.of,
-                kind: post.kind,
-                revision: post.revision,
-                to: Correspondent { name: person.name.clone(), address: person.address.clone() },
-                from: correspondent(&mail.from, &post.garden.name),
-                reply_to: mail.reply_to.as_ref().map(|mailbox| correspondent(mailbox, &post.garden.name)),
-                subject: letter.subject.clone(),
-                plain: plain_text(&letter),
-                html: html(&letter),
-                date: post.now,
-                thread_start,
-            });
-            match rendered {
-                Ok(rendered) => rows.push(OutboxRow {
-                    recipient: person.address.clone(),
-                    garden: post.garden.id.clone(),
-                    night: post.of,
-                    kind: post.kind.into(),
-                    revision: post.revision,
-                    replaceable: post.kind == "list",
-                    message_id: rendered.message_id,
-                    envelope_from: rendered.envelope_from,
-                    bytes: rendered.bytes,
-                    due: post.now,
-                    expires: post.expires,
-                }),
-                Err(fault) => {
-                    tracing::error!(garden = post.garden.id, person = person.name, %fault, "mail cannot be written");
-                }
-            }
-        }
-        if rows.is_empty() && !people.is_empty() {
-            Err(DaemonFault::NoMail { garden: post.garden.id.clone() })
-        } else {
-            Ok(rows)
-        }
-    }
-
     /// When the garden hears from us again, or something is broken: the morning after a night of which something is
     /// `asked`, else at the next sign of life.
     fn next_word_by(&self, garden: &Garden, asked: Option<NightOf>, now: DateTime<Utc>) -> Option<DateTime<Utc>> {
@@ -248,25 +196,11 @@ impl Daemon<'_> {
     }
 }
 
-/// What the messages of one decision have in common.
-struct Post<'a> {
-    garden: &'a Garden,
-    of: NightOf,
-    kind: &'static str,
-    revision: u32,
-    expires: DateTime<Utc>,
-    now: DateTime<Utc>,
-}
-
 /// Until the coldest hour a late cover still helps; after it the list is of no use.
 fn useful_until(plan: &Plan<'_>) -> DateTime<Utc> {
     let coldest = plan.night.as_ref().map(|night| night.coldest_at().max(night.sunset));
     let sunset = plan.deadline + plan.garden.finish_before_sunset;
     coldest.unwrap_or(sunset + Duration::hours(8)).max(plan.made_at + Duration::hours(1))
-}
-
-fn correspondent(mailbox: &Mailbox, garden: &str) -> Correspondent {
-    Correspondent { name: mailbox.name.clone().unwrap_or_else(|| garden.to_string()), address: mailbox.address.clone() }
 }
 
 fn round_row(garden: &Garden, round: Round, state: RoundState, now: DateTime<Utc>) -> RoundRow {
