@@ -1,10 +1,10 @@
 //! The garden as its manager describes it: place, people, covers in stock, beds and what grows in them.
 
-use crate::crops::words;
 use crate::night::cover::CoverKind;
 use crate::night::exposure::Exposure;
 use crate::units::{Kelvins, Minutes, Scale};
 use crate::weather::Site;
+use crate::words::words;
 use crate::zone::Zone;
 use chrono::{Duration, NaiveDate};
 

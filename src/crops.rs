@@ -4,6 +4,7 @@
 //! are those of unhardened plants, and a threshold is compared only with the temperature of its own [`Frame`].
 
 use crate::units::{Celsius, Kelvins};
+use crate::words::words;
 use std::collections::BTreeMap;
 
 /// All crops known, by identifier (the name of their file).
@@ -182,26 +183,6 @@ impl Tolerance {
         (self.damage_begins - gain, self.severe - gain)
     }
 }
-
-/// The words used in crop files, in one place for reading, checking and printing.
-macro_rules! words {
-    ($type:ty { $($variant:ident = $word:literal),+ $(,)? }) => {
-        impl $type {
-            pub const ALL: &'static [$type] = &[$(<$type>::$variant),+];
-
-            /// The word in files and in `--json`.
-            pub fn word(self) -> &'static str {
-                match self { $(<$type>::$variant => $word),+ }
-            }
-
-            /// The value of a word, or `None`.
-            pub fn from_word(word: &str) -> Option<$type> {
-                Self::ALL.iter().copied().find(|value| value.word() == word)
-            }
-        }
-    };
-}
-pub(crate) use words;
 
 words!(Evidence { Published = "published", SecondHand = "second-hand", Memory = "memory", Assumed = "assumed", CommonPractice = "common-practice" });
 words!(Frame { ScreenAir = "screen-air", Tissue = "tissue", Soil = "soil" });

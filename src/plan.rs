@@ -5,10 +5,10 @@ pub use choice::FINE_CHANCE;
 pub mod said;
 
 use crate::beds::Garden;
-use crate::crops::words;
 use crate::night::{Knowledge, Night, NoNight};
 use crate::risk::BedRisk;
 use crate::units::{Kelvins, MetresPerSecond, Minutes, Probability};
+use crate::words::words;
 use crate::zone::NightOf;
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};

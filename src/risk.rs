@@ -1,7 +1,7 @@
 //! Bed and night to expected damage: each organ at risk, in its own frame, uncovered and under each cover at hand.
 
 use crate::beds::{Bed, BedKind, CoverStock, Garden, Planting};
-use crate::crops::{Catalogue, Crop, Harm, Tolerance};
+use crate::crops::{Catalogue, Crop, Frame, Harm, Tolerance};
 use crate::night::bed::{BedNight, Place, RootZone, at_bed};
 use crate::night::cover::{CoverGain, CoverKind};
 use crate::night::dose::DamageCurve;
@@ -190,14 +190,19 @@ impl<'a> PlantingRisk<'a> {
         Minutes(self.worth.0 * part)
     }
 
-    /// The warmest threshold of an organ that carries weight: what to go by when nothing is known of the night.
+    /// The warmest threshold of an organ that carries weight: what to go by when nothing is known of the night. Roots
+    /// count only where nothing stands above them: the soil keeps them through one night.
     pub fn tenderest(&self) -> Option<(&'a Tolerance, Celsius)> {
         let degree = self.planting.hardened.degree();
-        self.crop
+        let thresholds = self
+            .crop
             .at_stage(&self.planting.stage)
             .filter(|tolerance| tolerance.share >= DECIDING_SHARE && tolerance.harm == Harm::Freezing)
-            .map(|tolerance| (tolerance, tolerance.hardened(degree).0))
-            .max_by(|(_, a), (_, b)| a.0.total_cmp(&b.0))
+            .map(|tolerance| (tolerance, tolerance.hardened(degree).0));
+        let above_ground = |tolerance: &Tolerance| tolerance.frame != Frame::Soil;
+        thresholds.max_by(|(a, a_begins), (b, b_begins)| {
+            above_ground(a).cmp(&above_ground(b)).then(a_begins.0.total_cmp(&b_begins.0))
+        })
     }
 
     /// The organ that decides: of those that carry weight, the one most likely damaged; ties go to the smaller margin.

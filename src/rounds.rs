@@ -4,9 +4,9 @@
 //! zone rules. Given a zone directly, the `cron` crate skips daily firings in the hour that spring leaves out and
 //! repeats or reorders them in the hour that autumn repeats.
 
-use crate::crops::words;
 use crate::weather::Site;
 use crate::weather::sun::{SunEvents, night_between};
+use crate::words::words;
 use crate::zone::{NightOf, Zone};
 use chrono::{DateTime, Duration, Utc};
 use cron::Schedule;

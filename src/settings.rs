@@ -3,11 +3,15 @@
 //! Pure: the files are read by the service and come in as pairs of name and text, so that every fault of every file
 //! is found in one run, before anything starts.
 
+mod bed;
 mod crops;
 mod fault;
 mod garden;
 mod reader;
 mod service;
+mod suggest;
+mod syntax;
+mod value;
 
 pub use fault::{Fault, list};
 pub use service::{Delivery, FeedChoice, MailSettings, Mailbox, PasswordPlace, Service, SmtpSettings, Tls};
@@ -45,37 +49,62 @@ pub struct Files {
 
 /// All settings, or all faults of all files.
 pub fn settings(files: &Files) -> Result<Settings, Vec<Fault>> {
-    let mut faults = Vec::new();
-    let catalogue = keep(catalogue(&files.crops), &mut faults);
-    let service = keep(service::read(&files.service), &mut faults);
-    let catalogue_for_gardens = catalogue.clone().unwrap_or_default();
-    let mut gardens = Vec::new();
-    for file in &files.gardens {
-        let feeds = service.as_ref().map(|service| service.feeds.as_slice());
-        gardens.extend(keep(garden::read(file, feeds, catalogue.as_ref(), &catalogue_for_gardens), &mut faults));
+    let (crops, mut faults) = crops::read(&files.crops);
+    let (service, feeds, service_faults) = service::read(&files.service);
+    faults.extend(service_faults);
+    let mut gardens: Vec<GardenSettings> = Vec::new();
+    let known = Known { feeds: feeds.as_deref(), crops: &crops };
+    for (number, file) in files.gardens.iter().enumerate() {
+        match garden::read(file, &known) {
+            Ok(garden) => gardens.push(garden),
+            Err(new) => faults.extend(new),
+        }
+        let id = garden::id_of(&file.0).to_lowercase();
+        if let Some(twin) = files.gardens[..number].iter().find(|other| garden::id_of(&other.0).to_lowercase() == id) {
+            let what = format!("{} describes a garden of the same name", twin.0);
+            let why = "Nobody could tell the two apart on a list.";
+            faults.push(Fault::of_file(&file.0, what, why, "rename one of the two files"));
+        }
     }
     if files.gardens.is_empty() {
         let mend = "describe one garden in gardens/<name>.toml beside it; the demo garden is an example";
         faults.push(Fault::of_file(&files.service.0, "there is no garden", "Nobody would be warned.", mend));
     }
-    match (service, catalogue) {
-        (Some(service), Some(catalogue)) if faults.is_empty() => Ok(Settings { service, gardens, catalogue }),
+    match service {
+        Some(service) if faults.is_empty() => Ok(Settings { service, gardens, catalogue: crops.catalogue }),
         _ => Err(faults),
     }
 }
 
 /// The crop catalogue from its files, or all faults of all of them.
 pub fn catalogue(files: &[File]) -> Result<Catalogue, Vec<Fault>> {
-    crops::read(files)
+    let (crops, faults) = crops::read(files);
+    if faults.is_empty() { Ok(crops.catalogue) } else { Err(faults) }
 }
 
-fn keep<T>(result: Result<T, Vec<Fault>>, faults: &mut Vec<Fault>) -> Option<T> {
-    result.map_err(|new| faults.extend(new)).ok()
+/// What a garden may name. Things that are at fault in their own files are known by name, so that nothing wrong is said
+/// of them in the garden's.
+struct Known<'k> {
+    /// `None` where the file that has them is no TOML.
+    feeds: Option<&'k [KnownFeed]>,
+    crops: &'k KnownCrops,
+}
+
+/// A feed by its name; without a choice where it is at fault.
+struct KnownFeed {
+    name: String,
+    choice: Option<FeedChoice>,
+}
+
+/// The crops that could be read, and the names of those that could not.
+struct KnownCrops {
+    catalogue: Catalogue,
+    at_fault: Vec<String>,
 }
 
 /// Parses one file, reads it with `read`, and gives its value only if the file has no fault at all.
 fn read_document<T>(file: &File, read: impl FnOnce(&Document<'_>) -> Option<T>) -> Result<T, Vec<Fault>> {
-    let document = Document::parse(&file.0, &file.1);
+    let document = Document::parse(&file.0, &file.1)?;
     let value = read(&document);
     let faults = document.into_faults();
     match value {

@@ -75,6 +75,16 @@ fn the_demo_shows_every_kind_of_bed_and_both_ends_of_cold() {
     assert_eq!(broccoli.len(), 2, "two successions of one crop meet two fates");
 }
 
+#[test]
+fn plantings_that_do_not_say_how_much_they_fill_share_what_is_left() {
+    let garden = demo().garden;
+    for bed in &garden.beds {
+        let parts: f64 = bed.plantings.iter().map(|planting| planting.part_of_bed).sum();
+        assert!((parts - 1.0).abs() < 1e-9, "{} is filled to {parts}", bed.id);
+    }
+    assert!(garden.beds.iter().any(|bed| bed.id == "G4" && bed.plantings.iter().all(|herb| herb.part_of_bed == 0.25)));
+}
+
 /// Whoever takes the "#" away from a setting must not find that it never worked.
 #[test]
 fn every_setting_that_is_commented_out_works_once_it_is_taken_in() {

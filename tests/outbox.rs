@@ -80,7 +80,9 @@ async fn two_daemons_never_claim_the_same_row() {
         let store = Store::open(store.path(), Open::ExistingOnly).await.expect("a second opening");
         tasks.push(tokio::spawn(async move {
             let mut keys = Vec::new();
-            while let Some(claimed) = store.claim(evening(), owner, LEASE).await.expect("a claim") {
+            // A few more than there are: a row that is given twice must end the test, not prolong it.
+            for _ in 0..70 {
+                let Some(claimed) = store.claim(evening(), owner, LEASE).await.expect("a claim") else { break };
                 keys.push(claimed.key);
             }
             keys
@@ -164,6 +166,7 @@ async fn every_answer_of_a_relay_leaves_the_right_state() {
         (Fault::RefuseMessage, "refused", 0, false),
         (Fault::StallAfterDot(stall), "unknown", 1, false),
         (Fault::DropAfterDotKeeping, "unknown", 1, false),
+        (Fault::GoodbyeAfterDot, "unknown", 1, false),
         (Fault::DropAfterDotLosing, "unknown", 0, false),
     ] {
         let (_folder, store) = store_with(&[row("crew@example.org", 1)]).await;
@@ -226,6 +229,16 @@ async fn no_mail_goes_unencrypted_where_encryption_was_asked_for() {
 }
 
 #[tokio::test]
+async fn a_relay_that_does_not_speak_the_encryption_asked_for_gets_nothing() {
+    let (_folder, store) = store_with(&[row("crew@example.org", 1)]).await;
+    let sink = SmtpSink::start(&[]);
+    let settings = SmtpSettings { tls: Tls::Implicit, ..settings(sink.port, Real::from_secs(5)) };
+    let delivered = deliver(&store, &Mailer::new(Delivery::Smtp(settings)), evening()).await;
+    assert!(matches!(delivered.stopped, Some(Answer::Unreachable(_))), "{delivered:?}");
+    assert_eq!((sink.arrived().len(), state(&store).await.as_str()), (0, "waiting"));
+}
+
+#[tokio::test]
 async fn a_relay_that_is_not_there_is_asked_once_and_the_mail_kept() {
     let (_folder, store) = store_with(&[row("anna@example.org", 1), row("crew@example.org", 1)]).await;
     let port = SmtpSink::start(&[]).port;
@@ -249,6 +262,29 @@ async fn advice_that_is_too_late_is_not_sent_and_is_named() {
     assert_eq!((sink.arrived().len(), state(&store).await.as_str()), (0, "expired"));
     let late = store.unescalated().await.expect("readable");
     assert_eq!((late.len(), late[0].maybe_delivered), (1, false));
+}
+
+#[tokio::test]
+async fn no_claim_gives_a_row_past_its_end() {
+    let (_folder, store) = store_with(&[row("crew@example.org", 1)]).await;
+    let end = evening() + Duration::hours(2);
+    assert_eq!(store.claim(end, "a", LEASE).await.expect("a claim"), None);
+    assert!(store.claim(end - Duration::seconds(1), "a", LEASE).await.expect("a claim").is_some());
+}
+
+#[tokio::test]
+async fn a_try_ends_before_the_advice_does() {
+    let hurry = OutboxRow { expires: evening() + Duration::seconds(1), ..row("crew@example.org", 1) };
+    let (_folder, store) = store_with(&[hurry]).await;
+    let sink = SmtpSink::start(&[Fault::StallAfterDot(Real::from_secs(8))]);
+    let began = std::time::Instant::now();
+    let delivered = deliver(&store, &mailer(sink.port, Real::from_secs(30)), evening()).await;
+    assert_eq!(delivered.unknown, 1);
+    assert!(began.elapsed() < Real::from_secs(4), "{:?}", began.elapsed());
+    assert_eq!(
+        deliver(&store, &mailer(sink.port, Real::from_secs(30)), evening() + Duration::seconds(2)).await.expired,
+        1
+    );
 }
 
 #[tokio::test]

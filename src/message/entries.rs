@@ -3,6 +3,7 @@
 use super::Reader;
 use super::sentences;
 use crate::beds::Role;
+use crate::crops::{Frame, Tolerance};
 use crate::plan::{BedPlan, Measure, Plan};
 
 /// Beds of one measure.
@@ -51,8 +52,10 @@ pub(super) fn groups(plan: &Plan<'_>, reader: Reader) -> Vec<Group> {
 fn order(beds: &mut [&BedPlan<'_>]) {
     let key = |bed: &BedPlan<'_>| {
         let by_margin = bed.margin().map(|margin| margin.0);
-        let tenderest = bed.risk.plantings.iter().filter_map(|planting| planting.tenderest());
-        by_margin.unwrap_or_else(|| -tenderest.map(|(_, begins)| begins.0).fold(f64::NEG_INFINITY, f64::max))
+        // The soil keeps roots through one night: they come last.
+        let in_soil = |tolerance: &Tolerance| if tolerance.frame == Frame::Soil { 1000.0 } else { 0.0 };
+        let tenderest = sentences::tenderest(bed).map(|(_, tolerance, begins)| in_soil(tolerance) - begins.0);
+        by_margin.or(tenderest).unwrap_or(f64::INFINITY)
     };
     beds.sort_by(|a, b| key(a).total_cmp(&key(b)));
 }

@@ -48,6 +48,9 @@ pub fn evening_letter(plan: &Plan<'_>, context: &Context<'_>, reader: Reader) ->
     let scale = plan.garden.shown;
     let mut lead = vec![headline(plan, context)];
     lead.extend(lateness(context));
+    if context.reason == SayReason::DataMissing && context.since.is_some() {
+        lead.push("Keep to the last list until you know better.".into());
+    }
     lead.extend(night_lines(plan, scale));
     if plan.has_work() {
         let minutes = plan.work().0;
@@ -101,9 +104,13 @@ fn work_in_words(plan: &Plan<'_>) -> String {
         .filter(|(measure, _)| plan.count(*measure) > 0)
         .map(|(measure, verb)| format!("{verb} {}", plan.count(measure)))
         .collect();
-    let left = plan.count(Measure::Leave);
+    let (left, unknown) = (plan.count(Measure::Leave), plan.count(Measure::Unknown));
     match (parts.is_empty(), left) {
         (false, _) => format!("{} by {}", parts.join(", "), deadline(plan)),
+        (true, _) if unknown > 0 => {
+            let beds = if unknown == 1 { "1 bed" } else { &format!("{unknown} beds") };
+            format!("{beds} not known to be safe, decide by hand by {}", deadline(plan))
+        }
         (true, 0) => "nothing to do tonight".into(),
         (true, 1) => "1 bed at risk, nothing to be done".into(),
         (true, _) => format!("{left} beds at risk, nothing to be done"),

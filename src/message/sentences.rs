@@ -8,6 +8,7 @@ use crate::plan::said::Changes;
 use crate::plan::{BedPlan, FINE_CHANCE, Measure, Plan, Reason};
 use crate::risk::{OrganRisk, PlantingRisk};
 use crate::units::{Celsius, Kelvins, Scale};
+use crate::weather::Provider;
 use chrono::{DateTime, Utc};
 
 /// In a normal distribution four values in five lie within this many standard deviations of the mean.
@@ -19,10 +20,18 @@ fn four_in_five(estimate: Estimate, scale: Scale) -> String {
     format!("{} and {}", (estimate.mean - reach).whole(scale), (estimate.mean + reach).whole(scale))
 }
 
+/// From such a low on, how the cold comes is of no interest.
+const NOT_WORTH_WORDS: Celsius = Celsius(8.0);
+
 /// The night in a few lines.
 pub(super) fn night(plan: &Plan<'_>, night: &Night, scale: Scale) -> Vec<String> {
     let zone = &plan.garden.zone;
     let at = zone.local(night.coldest_at());
+    if night.minimum.mean > NOT_WORTH_WORDS && night.knowledge == Knowledge::Complete {
+        let mut lines = vec![format!("Low {} near {}.", night.minimum.mean.whole(scale), at.format("%H:%M"))];
+        lines.extend(night.remarks.iter().map(|remark| self::remark(*remark, scale)));
+        return lines;
+    }
     let kind = match night.kind {
         FrostKind::Radiation => "a clear, still night: plants grow colder than the air, hollows coldest",
         FrostKind::Advection => "a windy night: covers keep little heat and want heavy weights",
@@ -135,9 +144,19 @@ fn minor_part(bed: &BedPlan<'_>) -> Option<String> {
     ))
 }
 
+/// The planting to watch first when nothing is known of the night; roots only where nothing else grows.
+pub(super) fn tenderest<'p, 'a>(bed: &'p BedPlan<'a>) -> Option<(&'p PlantingRisk<'a>, &'a Tolerance, Celsius)> {
+    let plantings = bed.risk.plantings.iter().filter_map(|planting| {
+        let (tolerance, begins) = planting.tenderest()?;
+        Some((planting, tolerance, begins))
+    });
+    plantings.max_by(|(_, a, a_begins), (_, b, b_begins)| {
+        (a.frame != Frame::Soil).cmp(&(b.frame != Frame::Soil)).then(a_begins.0.total_cmp(&b_begins.0))
+    })
+}
+
 fn tenderest_line(bed: &BedPlan<'_>, scale: Scale) -> Option<String> {
-    let tenderest = bed.risk.plantings.iter().filter_map(|planting| Some((planting, planting.tenderest()?)));
-    let (planting, (tolerance, begins)) = tenderest.max_by(|(_, (_, a)), (_, (_, b))| a.0.total_cmp(&b.0))?;
+    let (planting, tolerance, begins) = tenderest(bed)?;
     let (crop, stage) = (&planting.crop.name, &planting.planting.stage);
     Some(format!("{crop}, {stage}: harm begins at {} ({}).", begins.whole(scale), frame(tolerance.frame)))
 }
@@ -261,7 +280,11 @@ fn dusk_air_for_frost() -> Celsius {
 /// Source and age.
 pub(super) fn provenance(plan: &Plan<'_>, night: &Night) -> String {
     let zone = &plan.garden.zone;
-    let Some(provider) = &night.provider else { return "Source: the garden's own thermometer.".into() };
+    let provider = match &night.provider {
+        None => return "Source: the garden's own thermometer.".into(),
+        Some(Provider::HandGivenLow) => return "Source: a low given by hand.".into(),
+        Some(provider) => provider,
+    };
     let issued = match (night.issued, night.fetched) {
         (Some(issued), _) => {
             let age = (plan.made_at - issued).num_minutes().max(0);

@@ -3,8 +3,8 @@
 //! The figures are a spread, not a promise: measured trials found heavier cloth no warmer, and single clear nights on
 //! which a cover was no warmer than open ground. "Low" cells without a source are cautious settings from memory.
 
-use crate::crops::words;
 use crate::units::Kelvins;
+use crate::words::words;
 
 /// A kind of cover. Cloth is sorted by its weight per area.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]

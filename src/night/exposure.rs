@@ -4,8 +4,8 @@
 //! walls matter only where the air stands still. They are common practice among growers, not measurements: a garden
 //! states its own `offset` as soon as it has read a thermometer at the bed on a few cold nights.
 
-use crate::crops::words;
 use crate::units::Kelvins;
+use crate::words::words;
 
 /// What lies round a bed.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]

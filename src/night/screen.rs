@@ -7,7 +7,7 @@ use super::cooling::{CoolingCurve, DuskRegression};
 use super::cover::CoverConditions;
 use super::{Estimate, FrostKind, Knowledge, Night, NightHour, NoNight, Remark, Step};
 use crate::units::{Celsius, Kelvins, MetresPerSecond};
-use crate::weather::{Forecast, Hour, Provider, Reading};
+use crate::weather::{Forecast, Hour, IntervalMinimum, Provider, Reading};
 use crate::zone::NightOf;
 use chrono::{DateTime, Duration, Utc};
 
@@ -136,11 +136,17 @@ fn from_forecast(forecast: &Forecast, evidence: &Evidence<'_>, span: &Span) -> N
         step(format!("issued {hours:.0} hours ago"), 0.0, 1.0, "assumed");
     }
     if by_hand {
-        remarks.push(Remark::HandGiven);
+        // It says itself that nothing else is known.
+        remarks = vec![Remark::HandGiven];
     }
-    let knowledge = if by_hand { Knowledge::Complete } else { knowledge(forecast, span, evidence.now) };
+    let holes = if by_hand { Vec::new() } else { holes(forecast, span, evidence.now) };
+    let knowledge = knowledge(&holes, span, evidence.now);
     if let Knowledge::Incomplete { longest_hole_hours, .. } = knowledge {
         step(format!("a hole of {longest_hole_hours:.0} hours in the night"), 0.0, 2.0, "assumed");
+    } else if holes.iter().any(|hole| hole.missing_hours > 0.0) {
+        let hidden = lowest(holes.iter().filter(|hole| !hole.low_is_stated).map(Hole::may_hide));
+        let effect = (hidden - raw).0.min(0.0);
+        step("an hour is missing and may hide a colder one".into(), effect, SPREAD_OF_A_HOLE, "assumed");
     }
     bend_to(&mut hours, minimum.mean);
     Night {
@@ -400,8 +406,8 @@ fn mean_air(forecast: &Forecast, span: &Span, hours: &[NightHour]) -> Celsius {
 /// Frost of the day before, as forecast, and of the night as expected.
 fn freezing_degree_hours(forecast: &Forecast, span: &Span, hours: &[NightHour]) -> f64 {
     let day = forecast.between(span.sunrise - Duration::hours(24), span.sunset);
-    degree_hours(day.iter().map(|hour| (hour.time, hour.air_temperature)))
-        + degree_hours(hours.iter().map(|hour| (hour.time, hour.air)))
+    let day = day.iter().map(|hour| (hour.time, hour.air_temperature));
+    degree_hours(day.chain(hours.iter().map(|hour| (hour.time, hour.air))))
 }
 
 /// Degrees below zero times hours; of each stretch between two samples, the mean of their frost.
@@ -431,25 +437,65 @@ fn lead_day(forecast: &Forecast, span: &Span, now: DateTime<Utc>) -> usize {
     usize::try_from(days).unwrap_or(1).clamp(1, SPREAD_BY_LEAD_DAY.len())
 }
 
+/// A stretch between two hours of a forecast, of those still to come.
+struct Hole {
+    /// Beyond the hour that lies between any two.
+    missing_hours: f64,
+    /// The lower of the temperatures at its ends.
+    beside: Celsius,
+    /// The feed states a low that holds for all of it.
+    low_is_stated: bool,
+    /// The same, of an interval so short that it stands for the hours themselves.
+    is_spanned: bool,
+}
+
+/// Late in a clear night air falls by about this much in an hour, K (assumed).
+const FALL_IN_A_HOLE: f64 = 0.5;
+/// What a missing hour adds to the spread of a night that is whole otherwise, K (assumed).
+const SPREAD_OF_A_HOLE: f64 = 1.0;
+
+impl Hole {
+    /// The lowest temperature that may have been in it.
+    fn may_hide(&self) -> Celsius {
+        self.beside - Kelvins(FALL_IN_A_HOLE * self.missing_hours)
+    }
+}
+
+/// What lies between the hours that are still to come, and before the first and after the last of them.
+fn holes(forecast: &Forecast, span: &Span, now: DateTime<Utc>) -> Vec<Hole> {
+    let from = still_to_come(span, now);
+    let known = forecast.between(from, span.end()).iter().map(|hour| (hour.time, hour.air_temperature));
+    let unknown = Celsius(f64::INFINITY);
+    let instants: Vec<_> = std::iter::once((from, unknown)).chain(known).chain([(span.end(), unknown)]).collect();
+    let hole = |pair: &[(DateTime<Utc>, Celsius)]| {
+        let ((start, before), (end, after)) = (pair[0], pair[1]);
+        let is_short = |minimum: &IntervalMinimum| minimum.to - minimum.from <= Duration::hours(6);
+        let spans = |minimum: &IntervalMinimum| {
+            minimum.from <= start + Duration::hours(1) && minimum.to >= end - Duration::hours(1)
+        };
+        let gap = (end - start).num_minutes() as f64 / 60.0;
+        Hole {
+            missing_hours: (gap - 1.0).max(0.0),
+            beside: before.min(after),
+            low_is_stated: forecast.minima.iter().any(|m| mostly_within(m.from, m.to, span) && spans(m)),
+            is_spanned: forecast.minima.iter().any(|minimum| is_short(minimum) && spans(minimum)),
+        }
+    };
+    instants.windows(2).map(hole).filter(|hole| !hole.is_spanned).collect()
+}
+
+/// Hours long past matter no more.
+fn still_to_come(span: &Span, now: DateTime<Utc>) -> DateTime<Utc> {
+    span.sunset.max(now - Duration::hours(1)).min(span.end())
+}
+
 /// Whether the hours that are still to come are there: at least nine in ten, and no hole above two hours, unless the
 /// feed states the low of a short interval that spans it.
-fn knowledge(forecast: &Forecast, span: &Span, now: DateTime<Utc>) -> Knowledge {
-    let from = span.sunset.max(now - Duration::hours(1)).min(span.end());
-    let mut instants: Vec<DateTime<Utc>> = vec![from];
-    instants.extend(forecast.between(from, span.end()).iter().map(|hour| hour.time));
-    instants.push(span.end());
-    let spanned = |start: DateTime<Utc>, end: DateTime<Utc>| {
-        forecast.minima.iter().any(|minimum| {
-            let short = minimum.to - minimum.from <= Duration::hours(6);
-            short && minimum.from <= start + Duration::hours(1) && minimum.to >= end - Duration::hours(1)
-        })
-    };
-    let holes = instants.windows(2).map(|pair| {
-        let gap = (pair[1] - pair[0]).num_minutes() as f64 / 60.0;
-        if spanned(pair[0], pair[1]) { 0.0 } else { (gap - 1.0).max(0.0) }
+fn knowledge(holes: &[Hole], span: &Span, now: DateTime<Utc>) -> Knowledge {
+    let (longest, missing) = holes.iter().fold((0.0_f64, 0.0), |(longest, missing), hole| {
+        (longest.max(hole.missing_hours), missing + hole.missing_hours)
     });
-    let (longest, missing) = holes.fold((0.0_f64, 0.0), |(longest, missing), hole| (longest.max(hole), missing + hole));
-    let length = ((span.end() - from).num_minutes() as f64 / 60.0).max(1.0);
+    let length = ((span.end() - still_to_come(span, now)).num_minutes() as f64 / 60.0).max(1.0);
     let share_seen = (1.0 - missing / length).clamp(0.0, 1.0);
     if longest > 2.01 || share_seen < 0.9 {
         Knowledge::Incomplete { longest_hole_hours: longest, share_seen }

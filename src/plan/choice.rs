@@ -146,7 +146,7 @@ impl Means<'_> {
             // Work is asked only where there is danger worth naming: a few minutes of expected loss over a large bed
             // can outweigh its work long before any plant is likely to be hurt.
             Measure::Leave => without_measure(chance, any_chance, way, alternative),
-            measure if measure.is_work() && chance < FINE_CHANCE => (Measure::Fine, Reason::WithinMargin),
+            measure if measure.is_work() && chance < FINE_CHANCE => stands(any_chance),
             Measure::Cover => {
                 let stock = way.cover.map(|(stock, _)| self.garden.covers[stock].kind);
                 let covered = risk.plantings.iter().filter_map(PlantingRisk::deciding);
@@ -173,6 +173,12 @@ fn leave(risk: &BedRisk<'_>) -> Way {
     Way { measure: Measure::Leave, cover: None, loss: risk.expected_loss(None).0, work: 0.0 }
 }
 
+/// A bed whose deciding organs stand the night; others may suffer.
+fn stands(any_chance: f64) -> (Measure, Reason) {
+    let reason = if any_chance < FINE_CHANCE { Reason::WithinMargin } else { Reason::MinorPart };
+    (Measure::Fine, reason)
+}
+
 /// A measure that averts less than this part of the expected loss is no help (assumed).
 const SOME_HELP: f64 = 0.25;
 
@@ -180,8 +186,7 @@ const SOME_HELP: f64 = 0.25;
 /// measure were there covers in plenty.
 fn without_measure(chance: f64, any_chance: f64, way: &Way, alternative: Option<&Way>) -> (Measure, Reason) {
     if chance < FINE_CHANCE {
-        let reason = if any_chance < FINE_CHANCE { Reason::WithinMargin } else { Reason::MinorPart };
-        return (Measure::Fine, reason);
+        return stands(any_chance);
     }
     let reason = match alternative {
         Some(alternative) if alternative.total() < way.total() && alternative.cover.is_some() => Reason::NoCoverLeft,

@@ -143,11 +143,15 @@ pub fn whether(
             if heard || round != RoundKind::Morning { Err(SilentReason::Quiet) } else { Ok(SayReason::AllQuiet) }
         };
     };
+    // Weather that went missing since is news, and never an all-clear for what the last list asked.
+    if next.is_unknown() && !last.is_unknown() {
+        return Ok(SayReason::DataMissing);
+    }
     let changes = changes(last, next);
     if !changes.worse.is_empty() {
-        return if next.is_unknown() && !last.is_unknown() { Ok(SayReason::DataMissing) } else { Ok(SayReason::Worse) };
+        return Ok(SayReason::Worse);
     }
-    if last.has_work() && !next.has_work() {
+    if last.has_work() && !next.has_work() && !next.is_unknown() {
         return Ok(SayReason::CalledOff);
     }
     if changes.better.is_empty() && changes.other_cover.is_empty() {

@@ -94,7 +94,8 @@ impl Store {
 
     /// Shows that the store can be written now, without changing anything.
     pub async fn prove_writable(&self) -> Result<(), StoreFault> {
-        let transaction = self.begin().await?;
+        let mut transaction = self.begin().await?;
+        self.write_nothing(&mut transaction).await?;
         transaction.rollback().await.map_err(|error| self.fault(error))
     }
 
@@ -121,7 +122,15 @@ impl Store {
             .run_direct(None, &mut *transaction, false)
             .await
             .map_err(|error| StoreFault::from_migration(&self.path, error))?;
+        self.write_nothing(&mut transaction).await?;
         transaction.commit().await.map_err(|error| self.fault(error))
+    }
+
+    /// A statement that writes, of no row: on a file that is read-only, an immediate transaction begins all the same, and
+    /// only a statement is refused.
+    async fn write_nothing(&self, to: &mut Transaction<'_, Sqlite>) -> Result<(), StoreFault> {
+        let done = sqlx::query("DELETE FROM rounds WHERE 0").execute(&mut **to).await;
+        done.map(|_| ()).map_err(|error| self.fault(error))
     }
 
     /// Begins a transaction that is a writer from its first statement: one that reads first and writes later would

@@ -1,7 +1,9 @@
 //! Crop files and the bibliography to a [`Catalogue`]. The dictionary of their fields is `crops/README.md`.
 
-use super::reader::Table;
-use super::{Fault, File, read_document};
+use super::reader::{Listed, Table};
+use super::suggest::suggestion;
+use super::value::Value;
+use super::{Fault, File, KnownCrops, read_document};
 use crate::crops::{
     Catalogue, CountedFrom, Crop, Evidence, Frame, Growing, Harm, HarvestHabit, Life, Organ, Source, Tolerance,
     ToleranceEvidence,
@@ -13,36 +15,50 @@ const BIBLIOGRAPHY: &str = "sources.toml";
 const GAIN: Limits =
     Limits { what: "gain", low: 0.0, high: 15.0, unit: "C", why: "hardening lowers a threshold, by a few degrees" };
 const SPREAD: Limits =
-    Limits { what: "spread", low: 0.1, high: 5.0, unit: "C", why: "no figure is known better or worse" };
-const HOURS: Limits = Limits { what: "exposure", low: 0.1, high: 720.0, unit: "hours", why: "it is one cold spell" };
-const SHARE: Limits = Limits { what: "share", low: 0.0, high: 1.0, unit: "of the worth", why: "it is a part of one" };
+    Limits { what: "spread", low: 0.1, high: 5.0, unit: "C", why: "no threshold is known so well, or so badly" };
+const HOURS: Limits = Limits { what: "exposure", low: 0.1, high: 720.0, unit: "hours", why: "one cold spell is meant" };
+const SHARE: Limits =
+    Limits { what: "share", low: 0.0, high: 1.0, unit: "of the worth", why: "it is a part of the whole" };
 const DAYS: Limits = Limits { what: "days", low: 5.0, high: 800.0, unit: "days", why: "no crop takes that long" };
 
-pub(super) fn read(files: &[File]) -> Result<Catalogue, Vec<Fault>> {
+const TOLERANCES: Listed = Listed { key: "tolerance", one: "tolerance", told_by: None };
+
+/// The crops that could be read, and what is wrong with the others.
+pub(super) fn read(files: &[File]) -> (KnownCrops, Vec<Fault>) {
     let mut faults = Vec::new();
-    let mut sources = BTreeMap::new();
+    let mut catalogue = Catalogue::default();
+    let mut at_fault = Vec::new();
     let (bibliography, crop_files): (Vec<&File>, Vec<&File>) =
         files.iter().filter(|file| file.0.ends_with(".toml")).partition(|file| file_name(&file.0) == BIBLIOGRAPHY);
     match bibliography.first() {
         None => {
             let why = "No figure could be followed to where it comes from.";
-            faults.push(Fault::of_file(BIBLIOGRAPHY, "the bibliography is missing", why, "put it beside the crops"));
+            let folder = files.first().map_or("", |file| file.0.trim_end_matches(file_name(&file.0)));
+            let missing = format!("{folder}{BIBLIOGRAPHY}");
+            faults.push(Fault::of_file(&missing, "the bibliography is missing", why, "put it beside the crops"));
         }
         Some(file) => match read_sources(file) {
-            Ok(read) => sources = read,
+            Ok(read) => catalogue.sources = read,
             Err(new) => faults.extend(new),
         },
     }
-    let mut crops = BTreeMap::new();
     for file in crop_files {
-        match read_crop(file, &sources) {
+        match read_crop(file, &catalogue.sources) {
             Ok(crop) => {
-                crops.insert(crop.id.clone(), crop);
+                catalogue.crops.insert(crop.id.clone(), crop);
             }
-            Err(new) => faults.extend(new),
+            Err(new) => {
+                at_fault.push(id_of(&file.0));
+                faults.extend(new);
+            }
         }
     }
-    if faults.is_empty() { Ok(Catalogue { crops, sources }) } else { Err(faults) }
+    (KnownCrops { catalogue, at_fault }, faults)
+}
+
+/// A crop goes by the name of its file.
+fn id_of(path: &str) -> String {
+    file_name(path).trim_end_matches(".toml").to_string()
 }
 
 fn file_name(path: &str) -> &str {
@@ -53,14 +69,14 @@ fn read_sources(file: &File) -> Result<BTreeMap<String, Source>, Vec<Fault>> {
     read_document(file, |document| {
         let root = document.root();
         let mut sources = BTreeMap::new();
-        for (key, _, table) in root.named_tables() {
+        for (key, table) in root.named_tables() {
             let text = |field: &'static str| {
                 table.required(field, &format!("{field} = \"...\"")).and_then(|value| value.text()).map(str::to_string)
             };
             let fields = (text("author"), text("year"), text("title"), text("publisher"), text("place"), text("read"));
             table.finish();
             if let (Some(author), Some(year), Some(title), Some(publisher), Some(place), Some(read)) = fields {
-                sources.insert(key, Source { author, year, title, publisher, place, read });
+                sources.insert(key.key.to_string(), Source { author, year, title, publisher, place, read });
             }
         }
         Some(sources)
@@ -75,27 +91,21 @@ fn read_crop(file: &File, sources: &BTreeMap<String, Source>) -> Result<Crop, Ve
         };
         let (name, scientific_name, family) = (text("name"), text("scientific_name"), text("family"));
         let stages = root.required("stages", "stages = [\"seedling\", \"leafy\"] in order of growth");
-        let stages = stages.map(|value| value.texts()).unwrap_or_default();
-        let growing = root.required("growing", "a table [growing]").and_then(|value| value.as_table());
+        let stage_values = stages.and_then(|value| value.list("[\"seedling\", \"leafy\"]")).unwrap_or_default();
+        let stages: Vec<String> = stage_values.iter().filter_map(|value| value.text().map(str::to_string)).collect();
+        let growing = root.required("growing", "a table [growing]").and_then(|value| value.table());
         let growing = growing.and_then(|table| read_growing(table, sources));
+        let tables = root.tables(TOLERANCES);
+        let written = tables.len();
         let tolerances: Vec<Tolerance> =
-            root.tables("tolerance").into_iter().filter_map(|table| read_tolerance(table, &stages, sources)).collect();
-        for stage in &stages {
-            let at_stage = || tolerances.iter().filter(|tolerance| tolerance.stages.contains(stage));
-            if at_stage().next().is_none() {
-                let why = "A planting in it could not be warned about.";
-                let mend = format!("add a [[tolerance]] with stages = [\"{stage}\"], or remove the stage");
-                root.fault(format!("the stage \"{stage}\" has no tolerance"), why, mend);
-            }
-            let shares: f64 = at_stage().map(|tolerance| tolerance.share).sum();
-            if shares > 1.0 + 1e-9 {
-                let mend = "let the shares of all organs of one stage add up to at most 1";
-                root.fault(format!("the shares of the stage \"{stage}\" add up to {shares:.2}"), "", mend);
-            }
+            tables.into_iter().filter_map(|table| read_tolerance(table, &stages, sources)).collect();
+        // A tolerance at fault may be the one of a stage that would seem to have none.
+        if tolerances.len() == written {
+            stage_values.iter().for_each(|stage| check_stage(stage, &tolerances));
         }
         root.finish();
         Some(Crop {
-            id: file_name(&file.0).trim_end_matches(".toml").to_string(),
+            id: id_of(&file.0),
             name: name?,
             scientific_name: scientific_name?,
             family: family?,
@@ -106,23 +116,30 @@ fn read_crop(file: &File, sources: &BTreeMap<String, Source>) -> Result<Crop, Ve
     })
 }
 
+/// Every stage has something that the cold can take, and not more than everything.
+fn check_stage(value: &Value<'_>, tolerances: &[Tolerance]) {
+    let Some(stage) = value.text_if_sound() else { return };
+    let shares: Vec<f64> = tolerances
+        .iter()
+        .filter(|tolerance| tolerance.stages.iter().any(|at| at == stage))
+        .map(|tolerance| tolerance.share)
+        .collect();
+    if shares.is_empty() {
+        let why = "A planting in it could not be warned about.";
+        let mend = format!("add a [[tolerance]] with stages = [\"{stage}\"], or remove the stage");
+        value.fault(format!("the stage \"{stage}\" has no tolerance"), why, mend);
+    }
+    if shares.iter().sum::<f64>() > 1.0 + 1e-9 {
+        let sum: Vec<String> = shares.iter().map(f64::to_string).collect();
+        let what = format!("the shares of the stage \"{stage}\" add up to more than 1: {}", sum.join(" + "));
+        value.fault(what, "A planting cannot lose more than all it is worth.", "lower the shares of its tolerances");
+    }
+}
+
 fn read_growing(table: Table<'_>, sources: &BTreeMap<String, Source>) -> Option<Growing> {
     let harvested = table.required("harvested", "harvested = \"whole\"");
     let harvested = harvested.and_then(|value| value.word(HarvestHabit::ALL, HarvestHabit::word));
-    let days_to_maturity = table.optional("days_to_maturity").and_then(|value| {
-        let days: Vec<u16> = value
-            .list()
-            .iter()
-            .filter_map(|item| item.count(&DAYS).and_then(|days| u16::try_from(days).ok()))
-            .collect();
-        match days.as_slice() {
-            [low, high] if low <= high => Some((*low, *high)),
-            _ => {
-                value.fault("days_to_maturity needs two numbers, the lower first", "", "write [50, 70]");
-                None
-            }
-        }
-    });
+    let days_to_maturity = table.optional("days_to_maturity").map_or(Some(None), |value| read_days(&value).map(Some));
     let counted_from = table.required("counted_from", "counted_from = \"seed\"");
     let counted_from = counted_from.and_then(|value| value.word(CountedFrom::ALL, CountedFrom::word));
     let spread = table.required("spread_m", "spread_m = 0.30").and_then(|value| value.number(&LENGTH));
@@ -132,7 +149,7 @@ fn read_growing(table: Table<'_>, sources: &BTreeMap<String, Source>) -> Option<
     table.finish();
     Some(Growing {
         harvested: harvested?,
-        days_to_maturity,
+        days_to_maturity: days_to_maturity?,
         counted_from: counted_from?,
         spread: spread?,
         bed_depth: bed_depth?,
@@ -141,29 +158,29 @@ fn read_growing(table: Table<'_>, sources: &BTreeMap<String, Source>) -> Option<
     })
 }
 
+/// Fewest and most days.
+fn read_days(value: &Value<'_>) -> Option<(u16, u16)> {
+    let items = value.list("[50, 70]")?;
+    let days: Vec<u16> =
+        items.iter().filter_map(|item| item.count(&DAYS).and_then(|days| u16::try_from(days).ok())).collect();
+    match days.as_slice() {
+        [low, high] if low <= high => Some((*low, *high)),
+        _ => {
+            if days.len() == items.len() {
+                value.fault("days_to_maturity needs two numbers, the lower first", "", "write [50, 70]");
+            }
+            None
+        }
+    }
+}
+
 fn read_tolerance(table: Table<'_>, stages: &[String], sources: &BTreeMap<String, Source>) -> Option<Tolerance> {
     let organ = table.required("organ", "organ = \"leaf\"").and_then(|value| value.word(Organ::ALL, Organ::word));
     let at_stages = table.required("stages", "stages = [\"leafy\"]");
-    let at_stages: Vec<String> = at_stages
-        .map(|value| value.list())
-        .unwrap_or_default()
-        .iter()
-        .filter_map(|item| {
-            let stage = item.text()?;
-            if !stages.iter().any(|known| known == stage) {
-                item.fault(
-                    format!("this crop has no stage \"{stage}\""),
-                    "",
-                    format!("its stages are: {}", stages.join(", ")),
-                );
-                return None;
-            }
-            Some(stage.to_string())
-        })
-        .collect();
-    let harm = table.required("harm", "harm = \"freezing\" or \"chilling\"");
+    let at_stages = at_stages.and_then(|value| read_stages(&value, stages));
+    let harm = table.required("harm", "harm = \"freezing\" (or \"chilling\")");
     let harm = harm.and_then(|value| value.word(Harm::ALL, Harm::word));
-    let frame = table.required("frame", "frame = \"screen-air\", \"tissue\" or \"soil\"");
+    let frame = table.required("frame", "frame = \"screen-air\" (or \"tissue\", \"soil\")");
     let frame = frame.and_then(|value| value.word(Frame::ALL, Frame::word));
     let (damage_begins, severe) = read_thresholds(&table);
     let hardened_gain = table.required("hardened_gain", "hardened_gain = \"0C\"");
@@ -177,13 +194,13 @@ fn read_tolerance(table: Table<'_>, stages: &[String], sources: &BTreeMap<String
         "evidence",
         "evidence = { damage_begins = \"memory\", severe = \"memory\", hardened_gain = \"assumed\" }",
     );
-    let evidence = evidence.and_then(|value| value.as_table()).and_then(read_evidence);
+    let evidence = evidence.and_then(|value| value.table()).and_then(read_evidence);
     let sources = read_source_keys(&table, sources);
     let note = table.optional("note").and_then(|value| value.text()).map(str::to_string);
     table.finish();
     Some(Tolerance {
         organ: organ?,
-        stages: at_stages,
+        stages: at_stages?,
         harm: harm?,
         frame: frame?,
         damage_begins: damage_begins?,
@@ -200,24 +217,44 @@ fn read_tolerance(table: Table<'_>, stages: &[String], sources: &BTreeMap<String
     })
 }
 
+/// The stages of a tolerance, if the crop has all of them.
+fn read_stages(value: &Value<'_>, known: &[String]) -> Option<Vec<String>> {
+    let read = value.list("[\"leafy\"]")?.into_iter().map(|item| {
+        let stage = item.text()?;
+        if !known.is_empty() && !known.iter().any(|known| known == stage) {
+            let mend = format!("its stages are: {}", known.join(", "));
+            item.fault(format!("this crop has no stage \"{stage}\""), "", mend);
+            return None;
+        }
+        Some(stage.to_string())
+    });
+    // All of them are looked at before the first at fault counts.
+    read.collect::<Vec<_>>().into_iter().collect()
+}
+
 /// Two temperatures closer than this make no curve.
 const NARROWEST_CURVE: Kelvins = Kelvins(0.05);
 
 fn read_thresholds(table: &Table<'_>) -> (Option<Celsius>, Option<Celsius>) {
     let begins = table.required("damage_begins", "damage_begins = \"-2.0C\"");
-    let severe = table.required("severe", "severe = \"-4.0C\"").and_then(|value| value.temperature(&THRESHOLD));
-    let Some(value) = begins else { return (None, severe) };
-    let begins = value.temperature(&THRESHOLD);
-    if let (Some(begins), Some(severe)) = (begins, severe)
-        && begins - severe < NARROWEST_CURVE
+    let severe = table.required("severe", "severe = \"-4.0C\"");
+    let of = |value: &Option<Value<'_>>| value.as_ref().and_then(|value| value.temperature(&THRESHOLD));
+    let (warm, cold) = (of(&begins), of(&severe));
+    if let (Some(warm), Some(cold), Some(begins), Some(severe)) = (warm, cold, begins, severe)
+        && warm - cold < NARROWEST_CURVE
     {
-        value.fault(
-            format!("damage begins at {:.1} C but is already severe at {:.1} C", begins.0, severe.0),
+        let said = |value: &Value<'_>| value.text_if_sound().unwrap_or_default().to_string();
+        let mend = match warm < cold {
+            true => "the two values look swapped: let damage_begins be the warmer one",
+            false => "let severe be at least 0.1 C colder",
+        };
+        begins.fault(
+            format!("damage begins at {} but is already severe at {}", said(&begins), said(&severe)),
             "Severe damage needs a colder night than first damage.",
-            "the two values look swapped: let damage_begins be the warmer one",
+            mend,
         );
     }
-    (begins, severe)
+    (warm, cold)
 }
 
 fn read_evidence(table: Table<'_>) -> Option<ToleranceEvidence> {
@@ -230,19 +267,22 @@ fn read_evidence(table: Table<'_>) -> Option<ToleranceEvidence> {
 }
 
 fn read_source_keys(table: &Table<'_>, known: &BTreeMap<String, Source>) -> Vec<String> {
-    let Some(value) = table.required("sources", "sources = [\"...\"]: keys of sources.toml") else { return Vec::new() };
-    let items = value.list();
+    let Some(value) = table.required("sources", "sources = [\"...\"] (keys of sources.toml)") else {
+        return Vec::new();
+    };
+    let Some(items) = value.list("[\"...\"]") else { return Vec::new() };
     if items.is_empty() {
         let why = "A figure without a source cannot be checked or mended.";
         value.fault("no source is named", why, "name a key of sources.toml, MEMORY if it is one");
     }
-    for item in &items {
-        if let Some(key) = item.text()
-            && !known.is_empty()
-            && !known.contains_key(key)
-        {
-            item.fault(format!("sources.toml has no \"{key}\""), "", "add it there, or correct the key");
+    let keys = items.iter().filter_map(|item| {
+        let key = item.text()?;
+        if !known.is_empty() && !known.contains_key(key) {
+            let mend = suggestion(key, known.keys().map(String::as_str))
+                .unwrap_or_else(|| "add it there, or correct the key".into());
+            item.fault(format!("sources.toml has no \"{key}\""), "", mend);
         }
-    }
-    value.texts()
+        Some(key.to_string())
+    });
+    keys.collect()
 }

@@ -37,17 +37,21 @@ impl Fault {
         let end = floor_char_boundary(text, span.end.max(start));
         let line_start = text[..start].rfind('\n').map_or(0, |at| at + 1);
         let line_end = text[start..].find('\n').map_or(text.len(), |at| start + at);
-        let line_text = text[line_start..line_end].trim_end_matches('\r');
-        let width = text[start..end.min(line_end).max(start)].chars().count().max(1);
+        let line_text = without_secret(text[line_start..line_end].trim_end_matches('\r'));
+        let column = text[line_start..start].chars().count() + 1;
+        let width = text[start..end.min(line_end).max(start)].chars().count();
+        // A line that was cut before the place that is meant: its end is the nearest thing to point at.
+        let column = column.min(line_text.chars().count() + 1);
+        let width = width.min((line_text.chars().count() + 1).saturating_sub(column)).max(1);
         Fault {
             file: file.into(),
             line: text[..start].matches('\n').count() + 1,
-            column: text[line_start..start].chars().count() + 1,
-            line_text: line_text.into(),
+            column,
+            line_text: printable(&line_text),
             width,
-            what: what.into(),
+            what: printable(&what.into()),
             why: why.into(),
-            mend: mend.into(),
+            mend: printable(&mend.into()),
         }
     }
 
@@ -57,6 +61,61 @@ impl Fault {
     }
 }
 
+/// A longer line is shown in part, or the caret would be lost in the wrapping of a terminal.
+const LONGEST_LINE: usize = 100;
+/// Of a long line this much is shown before the place that is meant.
+const BEFORE: usize = 30;
+
+impl Fault {
+    /// The line as shown, and how many characters of it stand before the place that is meant.
+    fn excerpt(&self) -> (String, usize) {
+        let length = self.line_text.chars().count();
+        if length <= LONGEST_LINE {
+            return (self.line_text.clone(), self.column - 1);
+        }
+        let from = (self.column - 1).saturating_sub(BEFORE);
+        let part: String = self.line_text.chars().skip(from).take(LONGEST_LINE).collect();
+        let (start, end) = (if from > 0 { "..." } else { "" }, if from + LONGEST_LINE < length { "..." } else { "" });
+        (format!("{start}{part}{end}"), self.column - 1 - from + start.len())
+    }
+}
+
+/// One character for one, so that the caret stays under what is meant: a tab is a blank, and what could move the
+/// cursor or colour of a terminal, or turn the direction of reading, is shown as unreadable.
+fn printable(text: &str) -> String {
+    text.chars()
+        .map(|c| match c {
+            '\t' => ' ',
+            _ if is_hidden(c) => char::REPLACEMENT_CHARACTER,
+            _ => c,
+        })
+        .collect()
+}
+
+/// Whether a character is a control character, breaks a line, or turns the direction of reading.
+pub(super) fn is_hidden(c: char) -> bool {
+    c.is_control() || matches!(c, '\u{2028}' | '\u{2029}' | '\u{202A}'..='\u{202E}' | '\u{2066}'..='\u{2069}')
+}
+
+/// The line up to the first key that names a password: whatever is wrong with it, its value is never shown.
+pub(super) fn without_secret(line: &str) -> String {
+    for (at, _) in line.match_indices('=') {
+        let before = line[..at].trim_end().trim_end_matches(['"', '\'']);
+        let key = before.rsplit(|c: char| !(c.is_alphanumeric() || matches!(c, '_' | '-'))).next().unwrap_or_default();
+        if names_a_secret(&key.to_lowercase()) {
+            return format!("{} ...", &line[..=at]);
+        }
+    }
+    line.to_string()
+}
+
+/// Also where the key is misspelt.
+fn names_a_secret(key: &str) -> bool {
+    let is_a_place = key.ends_with("file") || key.ends_with("env");
+    let secret = ["pass", "pwd", "secret", "token"].iter().any(|part| key.contains(part));
+    !is_a_place && (secret || strsim::jaro_winkler(key, "password") > 0.8)
+}
+
 impl fmt::Display for Fault {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         if self.line == 0 {
@@ -64,10 +123,11 @@ impl fmt::Display for Fault {
         } else {
             writeln!(f, "{}:{}:{}: {}", self.file, self.line, self.column, self.what)?;
             let number = self.line.to_string();
-            // Tabs are shown as one blank, so that the caret stands under what is meant.
-            writeln!(f, "  {number} | {}", self.line_text.replace('\t', " "))?;
+            let (line, before) = self.excerpt();
+            writeln!(f, "  {number} | {line}")?;
             let blank = " ".repeat(number.len());
-            writeln!(f, "  {blank} | {}{}", " ".repeat(self.column - 1), "^".repeat(self.width))?;
+            let width = self.width.min(line.chars().count().saturating_sub(before)).max(1);
+            writeln!(f, "  {blank} | {}{}", " ".repeat(before), "^".repeat(width))?;
         }
         if !self.why.is_empty() {
             writeln!(f, "  {}", self.why)?;
@@ -121,9 +181,44 @@ mod tests {
     }
 
     #[test]
+    fn a_password_is_not_shown_however_its_line_is_written() {
+        for line in [
+            "password = \"hunter2\"",
+            "\tpasword=\"hunter2\"",
+            "\"password\" = 'hunter2",
+            "mail.smtp.Passwort = hunter2",
+            "smtp = { user = \"u\", password = \"hunter2\" }",
+            "password == hunter2",
+            "smtp-password = \"hunter2\"",
+        ] {
+            for at in 0..=line.len() {
+                let shown = Fault::at("f", line, at..line.len(), "w", "", "m").to_string();
+                assert!(!shown.contains("hunter2"), "{shown}");
+            }
+        }
+        let place = Fault::at("f", "password_file = \"/run/secret\"", 0..8, "w", "", "m").to_string();
+        assert!(place.contains("/run/secret"), "{place}");
+    }
+
+    #[test]
+    fn a_long_line_is_shown_around_the_place_that_is_meant() {
+        let text = format!("{}X{}", "a".repeat(200), "b".repeat(200));
+        let shown = Fault::at("f", &text, 200..201, "w", "", "m").to_string();
+        let lines: Vec<&str> = shown.lines().collect();
+        assert_eq!(lines[1].find('X'), lines[2].find('^'), "{shown}");
+        assert!(lines[1].len() < 120 && lines[1].contains("..."), "{shown}");
+    }
+
+    #[test]
+    fn nothing_in_a_file_reaches_the_terminal_as_a_command() {
+        let shown = Fault::at("f", "a\u{1b}[31m\u{202e}b", 1..2, "w \u{1b}[0m", "", "m").to_string();
+        assert!(!shown.contains(['\u{1b}', '\u{202e}']), "{shown:?}");
+    }
+
+    #[test]
     fn a_stray_span_is_answered_without_a_panic() {
-        for span in [0..0, 3..900, 900..901, 2..1] {
-            assert!(!Fault::at("f", "ä", span, "w", "y", "m").to_string().is_empty());
+        for (start, end) in [(0, 0), (3, 900), (900, 901), (2, 1)] {
+            assert!(!Fault::at("f", "ä", start..end, "w", "y", "m").to_string().is_empty());
         }
     }
 }

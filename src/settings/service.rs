@@ -1,11 +1,13 @@
 //! `counterpane.toml`: the store, the mail, the feeds and the rounds of one installation.
 
-use super::reader::{Table, Value};
-use super::{Fault, File, read_document};
-use crate::crops::words;
+use super::reader::Table;
+use super::suggest::suggestion;
+use super::value::Value;
+use super::{Fault, File, KnownFeed, read_document};
 use crate::rounds::{AllQuiet, Timetable, parse_schedule};
 use crate::units::Limits;
 use crate::weather::Provider;
+use crate::words::words;
 use std::path::PathBuf;
 
 /// The service: what is the same for all its gardens.
@@ -80,25 +82,36 @@ words!(Tls { Implicit = "implicit", StartTls = "starttls", None = "none" });
 
 const PORT: Limits = Limits { what: "port", low: 1.0, high: 65535.0, unit: "", why: "no port has that number" };
 
-pub(super) fn read(file: &File) -> Result<Service, Vec<Fault>> {
-    read_document(file, |document| {
+/// The service, the feeds that gardens may name (`None` where the file is no TOML), and all faults.
+pub(super) fn read(file: &File) -> (Option<Service>, Option<Vec<KnownFeed>>, Vec<Fault>) {
+    let mut known = None;
+    let service = read_document(file, |document| {
         let root = document.root();
         let operator = root
-            .required("operator", "operator = \"someone@your-garden.example\": weather services ask whom to write to")
-            .and_then(|value| address(&value));
-        let store = root.optional("store").and_then(|value| value.text()).unwrap_or("counterpane.sqlite");
-        let mail = root.required("mail", "a table [mail] with from = \"...\"").and_then(|value| value.as_table());
+            .required("operator", "operator = \"someone@your-garden.example\" at the top")
+            .and_then(|value| address(&value, "Weather services ask whom to write to."));
+        let store = root.optional("store").map_or(Some(STORE), |value| value.text());
+        let mail = root.required("mail", "a table [mail] with from = \"...\"").and_then(|value| value.table());
         let mail = mail.and_then(read_mail);
         let timetable = read_timetable(root.table("rounds"));
         let feeds = root
             .required("feeds", "a table [feeds.nws] with provider = \"nws\", or another provider")
-            .and_then(|value| value.as_table())
+            .and_then(|value| value.table())
             .map(|table| read_feeds(&table))
             .unwrap_or_default();
         root.finish();
-        Some(Service { operator: operator?, store: store.into(), mail: mail?, feeds, timetable: timetable? })
-    })
+        let choices = feeds.iter().filter_map(|feed| feed.choice.clone()).collect();
+        known = Some(feeds);
+        Some(Service { operator: operator?, store: store?.into(), mail: mail?, feeds: choices, timetable: timetable? })
+    });
+    match service {
+        Ok(service) => (Some(service), known, Vec::new()),
+        Err(faults) => (None, known, faults),
+    }
 }
+
+/// The database file, where the settings do not say.
+const STORE: &str = "counterpane.sqlite";
 
 fn read_timetable(table: Option<Table<'_>>) -> Option<Timetable> {
     let Some(table) = table else { return default_timetable() };
@@ -107,7 +120,7 @@ fn read_timetable(table: Option<Table<'_>>) -> Option<Timetable> {
         match parse_schedule(value.text()?) {
             Ok(schedule) => Some(schedule),
             Err(fault) => {
-                value.fault(format!("{key}: {}", fault.what), "A round that never comes warns nobody.", fault.mend);
+                value.fault(format!("{key}: {}", fault.what), "Every warning waits for its round.", fault.mend);
                 None
             }
         }
@@ -129,46 +142,76 @@ fn default_timetable() -> Option<Timetable> {
     Some(Timetable { morning, afternoon, all_quiet: AllQuiet::Weekly })
 }
 
-fn read_feeds(table: &Table<'_>) -> Vec<FeedChoice> {
-    let known = [Provider::NationalWeatherService, Provider::MetNorway, Provider::HourlyArrays, Provider::Csv];
-    let feeds = table.named_tables().into_iter().filter_map(|(name, _, feed)| {
-        let provider = feed.required("provider", "provider = \"nws\", \"met-norway\", \"hourly-arrays\" or \"csv\"");
-        let provider = provider.and_then(|value| {
-            let text = value.text()?;
-            let found = known.iter().find(|provider| provider.key() == text).cloned();
-            if found.is_none() {
-                let keys: Vec<&str> = known.iter().map(Provider::key).collect();
-                value.fault(
-                    format!("no provider is called \"{text}\""),
-                    "",
-                    format!("write one of: {}", keys.join(", ")),
-                );
-            }
-            found
-        });
-        let address = feed.optional("address");
-        if provider == Some(Provider::Csv) && address.is_none() {
-            feed.fault("a csv feed needs its file", "", "add address = \"forecast.csv\"");
+fn read_feeds(table: &Table<'_>) -> Vec<KnownFeed> {
+    let mut feeds: Vec<KnownFeed> = Vec::new();
+    if table.is_empty() {
+        table.fault("no feed is described", "There would be no forecast.", "add [feeds.nws] with provider = \"nws\"");
+    }
+    for (key, feed) in table.named_tables() {
+        let name = key.key.to_string();
+        if let Some(twin) = feeds.iter().find(|twin| twin.name.to_lowercase() == name.to_lowercase()) {
+            let why = "A garden that names one could mean the other.";
+            let what = format!("two feeds are called \"{}\" and \"{name}\"", twin.name);
+            key.fault_at_key(what, why, "give each feed a name of its own");
         }
-        let address = address.and_then(|value| {
-            let text = value.text()?;
-            if text.starts_with("http://") && !is_loopback(text) {
-                let why = "A forecast that anyone on the way can change could hide a frost.";
-                value.fault("a feed over plain http is refused", why, "write https://");
-            }
-            Some(text.to_string())
-        });
-        feed.finish();
-        Some(FeedChoice { name, provider: provider?, address })
-    });
-    feeds.collect()
+        let choice = read_feed(&name, feed);
+        feeds.push(KnownFeed { name, choice });
+    }
+    feeds
 }
 
-fn is_loopback(address: &str) -> bool {
-    ["http://127.0.0.1", "http://localhost", "http://[::1]"].iter().any(|start| {
-        address
-            .strip_prefix(start)
-            .is_some_and(|rest| rest.is_empty() || rest.starts_with(':') || rest.starts_with('/'))
+fn read_feed(name: &str, feed: Table<'_>) -> Option<FeedChoice> {
+    let known = [Provider::NationalWeatherService, Provider::MetNorway, Provider::HourlyArrays, Provider::Csv];
+    let provider = feed.required("provider", "provider = \"nws\" (or \"met-norway\", \"hourly-arrays\", \"csv\")");
+    let provider = provider.and_then(|value| {
+        let text = value.text()?;
+        let found = known.iter().find(|provider| provider.key() == text).cloned();
+        if found.is_none() {
+            let keys: Vec<&str> = known.iter().map(Provider::key).collect();
+            let mend =
+                suggestion(text, keys.iter().copied()).unwrap_or_else(|| format!("write one of: {}", keys.join(", ")));
+            value.fault(format!("no provider is called \"{text}\""), "", mend);
+        }
+        found
+    });
+    let address = feed.optional("address");
+    if provider == Some(Provider::Csv) && address.is_none() {
+        feed.fault("a csv feed needs its file", "", "add address = \"forecast.csv\"");
+    }
+    let address = address.map_or(Some(None), |value| feed_address(&value).map(Some));
+    feed.finish();
+    Some(FeedChoice { name: name.to_string(), provider: provider?, address: address? })
+}
+
+fn feed_address(value: &Value<'_>) -> Option<String> {
+    let text = value.text()?;
+    match text.split_once("://") {
+        // A file, or a service whose words nobody on the way can change.
+        None => {}
+        Some((scheme, _)) if scheme.eq_ignore_ascii_case("https") => {}
+        Some((scheme, rest)) if scheme.eq_ignore_ascii_case("http") && is_this_machine(rest) => {}
+        Some((scheme, _)) if scheme.eq_ignore_ascii_case("http") => {
+            let why = "A forecast that anyone on the way can change could hide a frost.";
+            value.fault("a feed over plain http is refused", why, "write https:// instead of http://");
+            return None;
+        }
+        Some((scheme, _)) => {
+            let what = format!("{scheme}:// is no way to fetch a forecast");
+            value.fault(what, "", "write https:// and the address, or the name of a file");
+            return None;
+        }
+    }
+    Some(text.to_string())
+}
+
+/// Whether what follows `http://` leads nowhere beyond this machine.
+fn is_this_machine(rest: &str) -> bool {
+    let host_and_port = rest.split(['/', '?', '#']).next().unwrap_or_default();
+    ["127.0.0.1", "localhost", "[::1]"].iter().any(|host| {
+        host_and_port.strip_prefix(host).is_some_and(|port| {
+            let digits = port.strip_prefix(':').unwrap_or(port);
+            digits.chars().all(|c| c.is_ascii_digit()) && (port.is_empty() || port.starts_with(':'))
+        })
     })
 }
 
@@ -176,21 +219,36 @@ fn read_mail(table: Table<'_>) -> Option<MailSettings> {
     let from = table.required("from", "from = \"Frost watch <frost@your-garden.example>\"");
     let from = from.and_then(|value| mailbox(&value));
     let reply_to = table.optional("reply_to").and_then(|value| mailbox(&value));
-    let folder = table.optional("folder").and_then(|value| value.text());
-    let smtp = table.table("smtp");
-    if folder.is_some() && smtp.is_some() {
-        table.fault("[mail] names a folder and an SMTP server", "", "keep one: folder for trying out, smtp for people");
+    let folder = table.optional("folder");
+    let smtp = table.optional("smtp");
+    if let (Some(folder), Some(_)) = (&folder, &smtp) {
+        let why = "Nobody could say where a warning went.";
+        let mend = "keep one: folder for trying out, [mail.smtp] for writing to people";
+        folder.fault_at_key("[mail] names a folder and a mail server", why, mend);
     }
-    let delivery = match smtp {
-        Some(smtp) => read_smtp(smtp).map(Delivery::Smtp),
-        None => Some(Delivery::Folder(folder.unwrap_or("mail").into())),
+    let delivery = match (smtp, folder) {
+        (Some(smtp), _) => smtp.table().and_then(read_smtp).map(Delivery::Smtp),
+        (None, Some(folder)) => folder.text().map(|folder| Delivery::Folder(folder.into())),
+        (None, None) => Some(Delivery::Folder(MAIL_FOLDER.into())),
     };
     table.finish();
     Some(MailSettings { from: from?, reply_to, delivery: delivery? })
 }
 
+/// What is wrong with a password among the settings, why, and what to write instead.
+pub(super) const PASSWORD_IN_FILE: (&str, &str, &str) = (
+    "the password stands in the file",
+    "Everyone who can read this file could send mail in your name.",
+    "delete the line and write password_file = \"...\" with a file that only the service can read, \
+     or password_env = \"NAME\" of an environment variable",
+);
+
+/// The folder for messages, where the settings do not say.
+const MAIL_FOLDER: &str = "mail";
+
 fn read_smtp(table: Table<'_>) -> Option<SmtpSettings> {
-    let server = table.required("server", "server = \"smtp.your-provider.example\"").and_then(|value| value.text());
+    let server = table.required("server", "server = \"smtp.your-provider.example\"");
+    let server = server.and_then(|value| host_name(&value));
     let tls = match table.optional("tls") {
         Some(value) => value.word(Tls::ALL, Tls::word),
         None => Some(Tls::StartTls),
@@ -201,39 +259,55 @@ fn read_smtp(table: Table<'_>) -> Option<SmtpSettings> {
         (None, Some(Tls::None)) => Some(25),
         (None, _) => Some(587),
     };
-    let user = table.optional("user").and_then(|value| value.text()).map(str::to_string);
-    if let Some(value) = table.optional("password") {
-        let why = "Everyone who can read this file could send mail in your name.";
-        let mend = "delete the line and write password_file = \"...\" with a file that only the service can read, \
-                    or password_env = \"NAME\" of an environment variable";
-        value.fault_at_key("the password stands in the file", why, mend);
+    let user = table.optional("user");
+    let password = table.refused("password");
+    if let Some(value) = &password {
+        let (what, why, mend) = PASSWORD_IN_FILE;
+        value.fault_at_key(what, why, mend);
     }
-    let file = table.optional("password_file").and_then(|value| value.text()).map(|p| PasswordPlace::File(p.into()));
-    let environment = table
-        .optional("password_env")
-        .and_then(|value| value.text())
-        .map(|name| PasswordPlace::Environment(name.to_string()));
-    let password = file.or(environment);
-    if user.is_some() && password.is_none() {
-        table.fault(
-            "[smtp] names a user and no password",
-            "",
-            "add password_file = \"...\" or password_env = \"NAME\"",
-        );
+    let (file, environment) = (table.optional("password_file"), table.optional("password_env"));
+    if let (Some(_), Some(environment)) = (&file, &environment) {
+        environment.fault_at_key("the password has two places", "", "keep one of password_file and password_env");
     }
-    if tls == Some(Tls::None) && password.is_some() {
+    let place = file.as_ref().or(environment.as_ref());
+    if user.is_some() && place.is_none() && password.is_none() {
+        let mend = "add password_file = \"...\" or password_env = \"NAME\"";
+        table.fault(format!("{} names a user and no password", table.name()), "", mend);
+    }
+    if let (None, Some(place)) = (&user, place) {
+        place.fault_at_key("there is a password and no user", "", "add user = \"...\", or remove this line");
+    }
+    if let (Some(Tls::None), Some(place)) = (tls, place) {
         let why = "It would cross the network in plain sight.";
-        table.fault("a password without TLS is refused", why, "write tls = \"starttls\" or tls = \"implicit\"");
+        place.fault_at_key("a password without TLS is refused", why, "write tls = \"starttls\" or tls = \"implicit\"");
     }
+    let user = user.map_or(Some(None), |value| value.text().map(|user| Some(user.to_string())));
+    let password = match (file, environment) {
+        (Some(file), _) => file.text().map(|file| Some(PasswordPlace::File(file.into()))),
+        (None, Some(name)) => name.text().map(|name| Some(PasswordPlace::Environment(name.to_string()))),
+        (None, None) => Some(None),
+    };
     table.finish();
-    Some(SmtpSettings { server: server?.to_string(), port: port?, tls: tls?, user, password })
+    Some(SmtpSettings { server: server?, port: port?, tls: tls?, user: user?, password: password? })
 }
 
-/// An address alone.
-pub(super) fn address(value: &Value<'_>) -> Option<String> {
+fn host_name(value: &Value<'_>) -> Option<String> {
+    let text = value.text()?;
+    let known = |c: char| c.is_alphanumeric() || matches!(c, '.' | '-' | '_' | ':' | '[' | ']');
+    let has_port = !text.starts_with('[') && text.contains(':');
+    if has_port || !text.chars().all(known) {
+        let mend = "write the name alone, like smtp.your-provider.example; a port has a line of its own, port = 587";
+        value.fault(format!("\"{text}\" is no name of a server"), "", mend);
+        return None;
+    }
+    Some(text.to_string())
+}
+
+/// An address alone; `why` says what it is for.
+pub(super) fn address(value: &Value<'_>, why: &str) -> Option<String> {
     let text = value.text()?;
     if text.parse::<lettre::Address>().is_err() {
-        value.fault(format!("\"{text}\" is no mail address"), "Nobody would be told.", "write name@place.example");
+        value.fault(format!("\"{text}\" is no mail address"), why, "write name@place.example");
         return None;
     }
     Some(text.to_string())

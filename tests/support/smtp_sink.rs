@@ -31,6 +31,8 @@ pub enum Fault {
     StallAfterDot(Duration),
     /// Keeps the mail and closes the connection after the final dot.
     DropAfterDotKeeping,
+    /// Keeps the mail and answers the final dot with 421.
+    GoodbyeAfterDot,
     /// Closes the connection after the final dot; the mail is lost.
     DropAfterDotLosing,
 }
@@ -182,6 +184,10 @@ fn converse(stream: TcpStream, fault: &Fault, shared: &Shared) -> io::Result<()>
                     Fault::DropAfterDotKeeping => {
                         keep();
                         return Ok(());
+                    }
+                    Fault::GoodbyeAfterDot => {
+                        keep();
+                        return say("421 shutting down");
                     }
                     Fault::StallAfterDot(pause) => {
                         keep();
