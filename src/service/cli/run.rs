@@ -109,17 +109,26 @@ fn mails(count: usize) -> String {
     if count == 1 { "1 mail is".into() } else { format!("{count} mails are") }
 }
 
-/// Resolves at SIGTERM or SIGINT.
+/// Resolves when the process is asked to end, by SIGTERM or SIGINT. Asked again, it ends at once, as in a power cut:
+/// the mail in hand is then sent again at the next start.
 fn asked_to_stop() -> Result<impl Future<Output = ()>, Failure> {
     let listen =
         |kind| signal(kind).map_err(|error| Failure::Unexpected(format!("The stop signal cannot be heard: {error}.")));
     let (mut terminate, mut interrupt) = (listen(SignalKind::terminate())?, listen(SignalKind::interrupt())?);
-    Ok(async move {
+    let mut asked = async move || {
         tokio::select! {
             _ = terminate.recv() => {}
             _ = interrupt.recv() => {}
         }
+    };
+    Ok(async move {
+        asked().await;
         tracing::info!("asked to stop; the mail in hand is finished first");
+        tokio::spawn(async move {
+            asked().await;
+            tracing::warn!("asked again; ending at once");
+            std::process::exit(1);
+        });
     })
 }
 

@@ -237,9 +237,10 @@ fn next_revision(rows: &[SaidRow]) -> u32 {
 }
 
 /// What may lie on the beds in the morning: covers and pots of the list that stood when the work was to be done, and
-/// of every later one. A list called off at dusk has been worked through by then.
+/// of every later one. A list called off at dusk has been worked through by then; one that knows nothing replaces none.
 fn still_out(said: &[Said], deadline: DateTime<Utc>) -> Option<Said> {
-    let standing = said.iter().rposition(|said| said.at <= deadline).unwrap_or(0);
+    let knows = |said: &Said| said.beds.iter().all(|bed| bed.measure != Measure::Unknown);
+    let standing = said.iter().rposition(|said| said.at <= deadline && knows(said)).unwrap_or(0);
     let (last, earlier) = said.get(standing..)?.split_last()?;
     let is_out = |bed: &&SaidBed| bed.cover.is_some() || bed.measure == Measure::BringIn;
     let beds = last.beds.iter().map(|bed| {
@@ -247,4 +248,43 @@ fn still_out(said: &[Said], deadline: DateTime<Utc>) -> Option<Said> {
         std::iter::once(bed).chain(lists).filter(|other| other.bed == bed.bed).find(is_out).unwrap_or(bed).clone()
     });
     Some(Said { at: last.at, beds: beds.collect() })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const COVER: &str = "sheet";
+
+    /// One list at an hour of the day: A's measure and B's, with a cover where that is what they say.
+    fn list(hour: i64, a: Measure, b: Measure) -> Said {
+        let bed = |bed: &str, measure: Measure| SaidBed {
+            bed: bed.into(),
+            measure,
+            cover: (measure == Measure::Cover).then(|| COVER.into()),
+        };
+        Said { at: DateTime::UNIX_EPOCH + Duration::hours(hour), beds: vec![bed("A", a), bed("B", b)] }
+    }
+
+    #[test]
+    fn what_lies_on_the_beds_is_what_stood_when_the_work_was_done_and_what_came_later() {
+        use Measure::{BringIn, Cover, Fine, Unknown};
+        for (lists, expected) in [
+            (vec![list(13, Cover, Fine)], [Cover, Fine]),
+            // Called off before anyone has gone out, and after.
+            (vec![list(7, Cover, Cover), list(13, Fine, Fine)], [Fine, Fine]),
+            (vec![list(13, Cover, Fine), list(19, Fine, Fine)], [Cover, Fine]),
+            (vec![list(13, Cover, Fine), list(19, Fine, Cover)], [Cover, Cover]),
+            (vec![list(13, BringIn, Cover), list(19, Fine, Fine)], [BringIn, Cover]),
+            // Weather that went missing calls nothing off.
+            (vec![list(7, Cover, Fine), list(13, Unknown, Unknown)], [Cover, Unknown]),
+            (vec![list(13, Unknown, Unknown)], [Unknown, Unknown]),
+            (vec![list(19, Cover, Fine), list(20, Fine, Fine)], [Cover, Fine]),
+        ] {
+            let out = still_out(&lists, DateTime::UNIX_EPOCH + Duration::hours(17));
+            let measures: Vec<Measure> = out.iter().flat_map(|said| &said.beds).map(|bed| bed.measure).collect();
+            assert_eq!(measures, expected, "{lists:?}");
+        }
+        assert_eq!(still_out(&[], DateTime::UNIX_EPOCH), None);
+    }
 }
