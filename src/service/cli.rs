@@ -8,6 +8,7 @@ mod run;
 mod tonight;
 mod weather;
 
+use super::daemon::unwritable;
 use super::files;
 use super::store::StoreFault;
 use crate::settings::{GardenSettings, Settings, list, settings};
@@ -16,12 +17,18 @@ use clap::{Args, Parser, Subcommand};
 use std::path::PathBuf;
 use std::process::ExitCode;
 
+const AFTER_HELP: &str = "\
+To see it work, without any settings:   counterpane demo
+When your garden is described:          counterpane check
+Tonight's list, at any time:            counterpane tonight
+Mail the lists by themselves, in time:  counterpane run";
+
 /// Tells a garden, in time, which beds want a cover tonight.
 ///
 /// Exit codes: 0 done; 1 something unexpected; 2 settings or command line at fault; 3 a list was made, but there is no
 /// usable weather behind it or hours of the night are missing; 4 the store cannot be used; 5 mail cannot be sent.
 #[derive(Debug, Parser)]
-#[command(name = "counterpane", version, max_term_width = 100)]
+#[command(name = "counterpane", version, max_term_width = 100, after_help = AFTER_HELP)]
 pub struct CommandLine {
     #[command(subcommand)]
     command: Command,
@@ -31,15 +38,15 @@ pub struct CommandLine {
 enum Command {
     /// Show the whole evening of an invented garden: its list, and its mail as files
     Demo(demo::Demo),
-    /// Say whether the settings are sound, and when the next rounds come
+    /// Say whether the settings are sound, or name every line that is not; then when the next rounds come
     Check(check::Check),
     /// Print tonight's list
     Tonight(tonight::Tonight),
-    /// Take one bed's number apart, down to its sources
+    /// Show how one bed's number came about, step by step, down to its sources
     Explain(explain::Explain),
-    /// Write down what a thermometer shows
+    /// Write down what a thermometer in the garden shows
     Reading(reading::ReadingCommand),
-    /// Run the service: look at every garden in time, and mail the lists
+    /// Run the service: look at every garden in time, and mail the lists to its people
     Run(run::Run),
 }
 
@@ -98,7 +105,7 @@ pub fn run() -> ExitCode {
         Ok(Done::Well) => ExitCode::SUCCESS,
         Ok(Done::WithoutWeather) => ExitCode::from(3),
         Err(failure) => {
-            eprintln!("{}", failure.to_string().trim_end());
+            complain(failure.to_string().trim_end());
             ExitCode::from(failure.exit_code())
         }
     }
@@ -112,6 +119,15 @@ impl Configuration {
     fn store_path(&self, settings: &Settings) -> PathBuf {
         self.config.join(&settings.service.store)
     }
+}
+
+/// Whether every person could be sent a mail: better found now than on the night.
+fn can_be_written_to(settings: &Settings) -> Result<(), Failure> {
+    let unwritable = unwritable(settings);
+    if unwritable.is_empty() {
+        return Ok(());
+    }
+    Err(Failure::Settings(format!("{}\nNothing was started, nothing was sent.", unwritable.join("\n"))))
 }
 
 /// The garden named, or the only one there is.
@@ -143,6 +159,12 @@ fn instant(text: &str) -> Result<DateTime<Utc>, String> {
     DateTime::parse_from_rfc3339(text)
         .map(|instant| instant.with_timezone(&Utc))
         .map_err(|_| "write it like 2027-01-16T13:00:00-05:00 or 2027-01-16T18:00:00Z".to_string())
+}
+
+/// Writes to standard error. Where that cannot be written, on a full disk say, the exit code still speaks.
+fn complain(text: &str) {
+    use std::io::Write;
+    writeln!(std::io::stderr(), "{text}").ok();
 }
 
 /// Writes to standard output. A reader that has closed it early, such as `head`, is no fault.

@@ -19,6 +19,12 @@ const SERVICE_FILE: &str = "counterpane.toml";
 
 /// The files of a settings folder, or why they cannot be read.
 pub fn read(folder: &Path) -> Result<Files, Vec<Fault>> {
+    if !folder.is_dir() {
+        let what = "there is no such folder of settings";
+        let mend = "name the folder with --config DIR, or copy the example folder config/ that comes with the program and \
+                    put your own garden in it; `counterpane demo` needs no settings";
+        return Err(vec![Fault::of_file(&shown(folder), what, "", mend)]);
+    }
     let mut faults = Vec::new();
     let service_path = folder.join(SERVICE_FILE);
     let service = read_text(&service_path).unwrap_or_else(|fault| {

@@ -24,12 +24,13 @@ use sqlx::sqlite::{
 };
 use sqlx::{Connection, Row, Sqlite, SqliteConnection, Transaction};
 use std::path::{Path, PathBuf};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 static MIGRATIONS: Migrator = sqlx::migrate!("src/service/store/migrations");
 
 /// How long a writer waits for another process to finish, before [`StoreFault::Busy`].
 const BUSY_TIMEOUT: Duration = Duration::from_secs(5);
+const PAUSE: Duration = Duration::from_millis(20);
 
 /// What to do when there is no store yet.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -68,14 +69,22 @@ impl Store {
             // In KiB when negative. The whole working set of a garden is smaller.
             .pragma("cache_size", "-512")
             .statement_cache_capacity(32);
-        let pool = SqlitePoolOptions::new()
-            .max_connections(1)
-            .idle_timeout(None)
-            .max_lifetime(None)
-            .before_acquire(|connection, _| Box::pin(is_at_rest(connection)))
-            .connect_with(options)
-            .await
-            .map_err(|error| StoreFault::from_sqlx(path, error))?;
+        let started = Instant::now();
+        let pool = loop {
+            let pool = SqlitePoolOptions::new()
+                .max_connections(1)
+                .idle_timeout(None)
+                .max_lifetime(None)
+                .before_acquire(|connection, _| Box::pin(is_at_rest(connection)))
+                .connect_with(options.clone())
+                .await
+                .map_err(|error| StoreFault::from_sqlx(path, error));
+            match pool {
+                // The change to a write-ahead log does not wait for another process that changes the same new file.
+                Err(StoreFault::Busy { .. }) if started.elapsed() < BUSY_TIMEOUT => tokio::time::sleep(PAUSE).await,
+                pool => break pool?,
+            }
+        };
         let store = Store { pool, path: path.to_path_buf() };
         store.refuse_foreign_tables().await?;
         store.migrate().await?;

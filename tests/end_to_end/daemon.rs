@@ -91,6 +91,35 @@ fn a_stop_finishes_and_records_the_mail_in_hand() {
 }
 
 #[test]
+fn a_second_stop_does_not_wait_for_a_relay_that_says_nothing() {
+    let (feed, relay) = (Feed::with(frost()), SmtpSink::start(&[]));
+    let garden = Installation::new(&feed.base, &relay);
+    after_the_morning(&garden, &feed);
+    relay.next(Fault::StallAfterDot(Duration::from_secs(60)));
+    let running = garden.start(JUST_BEFORE);
+    within(SOON, "a list", || lists(&relay).len() == 1);
+    running.ask_to_stop();
+    // Long enough to hear the first, which waits for the relay.
+    std::thread::sleep(Duration::from_millis(300));
+    let (ran, took) = running.stop();
+    assert!(ran.ended_with(1).err.contains("asked again") && took < Duration::from_secs(5), "{took:?}");
+}
+
+#[test]
+fn asking_between_rounds_never_holds_up_a_round() {
+    let (feed, relay) = (Feed::with(frost()), SmtpSink::start(&[]));
+    let garden = Installation::new(&feed.base, &relay);
+    after_the_morning(&garden, &feed);
+    feed.set(Answer::Silence);
+    let asked = feed.requests();
+    let _running = garden.start("2027-01-16T12:59:57-05:00");
+    std::thread::sleep(Duration::from_millis(1500));
+    assert_eq!(feed.requests(), asked, "the service was asked shortly before a round");
+    feed.set_weather(frost());
+    within(SOON, "three lists", || lists(&relay).len() == 3);
+}
+
+#[test]
 fn a_power_cut_loses_no_mail_and_doubles_only_the_one_in_hand() {
     let (feed, relay) = (Feed::with(frost()), SmtpSink::start(&[]));
     let garden = Installation::new(&feed.base, &relay);

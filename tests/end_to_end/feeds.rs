@@ -131,7 +131,8 @@ fn a_second_service_stands_in_for_the_first_and_says_whose_forecast_it_is() {
     let (first, second, relay) = (Feed::with(frost()), Feed::with(frost()), SmtpSink::start(&[]));
     let feeds = [("grid", "nws", first.base.as_str()), ("norway", "met-norway", second.base.as_str())];
     let two = GARDEN.replace("feeds = [\"grid\"]", "feeds = [\"grid\", \"norway\"]");
-    for (case, answer, _) in unusable() {
+    let cases = ["out of order", "a page", "cut off", "forty hours old"];
+    for (case, answer, _) in unusable().into_iter().filter(|(case, ..)| cases.contains(case)) {
         first.set(answer);
         let before = to(&relay, MANAGER).len();
         Installation::with(&service(&feeds, &to_relay(relay.port)), &two).once(AFTERNOON).ended_with(0);

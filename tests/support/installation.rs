@@ -216,11 +216,16 @@ pub struct Running {
 }
 
 impl Running {
-    /// Asks it to end as a service manager does, and gives what it came to and how long that took.
-    pub fn stop(mut self) -> (Ran, Duration) {
-        let start = Instant::now();
+    /// Asks it to end as a service manager does.
+    pub fn ask_to_stop(&self) {
         let asked = Command::new("kill").args(["-TERM", &self.child.id().to_string()]).status();
         assert!(asked.expect("kill is there").success(), "it has ended by itself");
+    }
+
+    /// Asks it to end, and gives what it came to and how long that took.
+    pub fn stop(mut self) -> (Ran, Duration) {
+        let start = Instant::now();
+        self.ask_to_stop();
         let status = self.child.wait().expect("an end");
         let took = start.elapsed();
         let mut err = String::new();

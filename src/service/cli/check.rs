@@ -11,7 +11,7 @@ use std::fmt::Write;
 pub(super) struct Check {
     #[command(flatten)]
     configuration: Configuration,
-    /// List all crops and their stages
+    /// List all crops and their stages, as they are written in the settings
     #[arg(long)]
     crops: bool,
 }
@@ -19,6 +19,7 @@ pub(super) struct Check {
 impl Check {
     pub fn run(&self) -> Result<Done, Failure> {
         let settings = self.configuration.read()?;
+        super::can_be_written_to(&settings)?;
         let mut text = String::new();
         for settings_of in &settings.gardens {
             let garden = &settings_of.garden;

@@ -18,16 +18,16 @@ pub(super) struct ReadingCommand {
     /// Which garden; may be left out where there is only one
     #[arg(long, value_name = "GARDEN")]
     garden: Option<String>,
-    /// The bed whose thermometer it is; without it, the garden's own in a screen
+    /// The bed it stands in; leave it out for the garden's own thermometer, in the shade at head height
     #[arg(long, value_name = "BED")]
     bed: Option<String>,
-    /// When it was read: 06:10, "2027-01-16 06:10" or RFC 3339; without it, now
+    /// When it was read: 06:10, or "2027-01-16 06:10"; leave it out for now
     #[arg(long, value_name = "TIME")]
     at: Option<String>,
     /// The dew point at the same time, if known
     #[arg(long, value_name = "TEMPERATURE", value_parser = low, allow_hyphen_values = true)]
     dew_point: Option<Celsius>,
-    /// Take this for the present, such as 2027-01-16T18:40:00-05:00
+    /// Pretend that it is this time, such as 2027-01-16T18:40:00-05:00
     #[arg(long, value_name = "RFC3339", value_parser = super::instant)]
     now: Option<DateTime<Utc>>,
 }
@@ -56,7 +56,7 @@ impl ReadingCommand {
             None => now,
             Some(text) => time(text, &garden.zone, now).ok_or_else(|| {
                 Failure::Settings(format!(
-                    "\"{text}\" is no time; write 06:10, \"2027-01-16 06:10\" or RFC 3339. Nothing was written."
+                    "\"{text}\" is no time; write 06:10 or \"2027-01-16 06:10\". Nothing was written."
                 ))
             })?,
         };

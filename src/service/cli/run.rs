@@ -19,13 +19,13 @@ use tokio::signal::unix::{SignalKind, signal};
 pub(super) struct Run {
     #[command(flatten)]
     configuration: Configuration,
-    /// Make the looks that are due, hand over the mail, and end
+    /// Make the rounds that are due, send the mail, and end: for a timer that calls every quarter of an hour
     #[arg(long)]
     once: bool,
-    /// Start the service's clock here instead of at the present, such as 2027-01-16T13:00:00-05:00
+    /// Start as if it were this time, such as 2027-01-16T13:00:00-05:00
     #[arg(long, value_name = "RFC3339", value_parser = super::instant)]
     now: Option<DateTime<Utc>>,
-    /// The longest wait for one feed before the list is made without it [default: 90]
+    /// The longest wait for one weather service before the list is made without it [default: 90]
     #[arg(long, value_name = "SECONDS", value_parser = clap::value_parser!(u64).range(1..=600))]
     patience: Option<u64>,
     /// Write the log as one JSON object a line
@@ -40,6 +40,7 @@ impl Run {
     pub fn run(&self) -> Result<Done, Failure> {
         start_log(self.log_json);
         let settings = self.configuration.read()?;
+        super::can_be_written_to(&settings)?;
         let folder = &self.configuration.config;
         let mailer = Mailer::new(delivery(&settings, folder)?);
         let fetcher =
@@ -108,17 +109,26 @@ fn mails(count: usize) -> String {
     if count == 1 { "1 mail is".into() } else { format!("{count} mails are") }
 }
 
-/// Resolves at SIGTERM or SIGINT.
+/// Resolves when the process is asked to end, by SIGTERM or SIGINT. Asked again, it ends at once, as in a power cut:
+/// the mail in hand is then sent again at the next start.
 fn asked_to_stop() -> Result<impl Future<Output = ()>, Failure> {
     let listen =
         |kind| signal(kind).map_err(|error| Failure::Unexpected(format!("The stop signal cannot be heard: {error}.")));
     let (mut terminate, mut interrupt) = (listen(SignalKind::terminate())?, listen(SignalKind::interrupt())?);
-    Ok(async move {
+    let mut asked = async move || {
         tokio::select! {
             _ = terminate.recv() => {}
             _ = interrupt.recv() => {}
         }
+    };
+    Ok(async move {
+        asked().await;
         tracing::info!("asked to stop; the mail in hand is finished first");
+        tokio::spawn(async move {
+            asked().await;
+            tracing::warn!("asked again; ending at once");
+            std::process::exit(1);
+        });
     })
 }
 
@@ -127,6 +137,8 @@ fn start_log(json: bool) {
     let filter = tracing_subscriber::EnvFilter::try_from_env("COUNTERPANE_LOG")
         .unwrap_or_else(|_| tracing_subscriber::EnvFilter::new("info"));
     let log = tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr).with_target(false);
+    // A log that cannot be written must not end the service.
+    let log = log.log_internal_errors(false);
     if json { log.json().init() } else { log.with_ansi(false).init() }
 }
 

@@ -11,24 +11,25 @@ use crate::weather::{Provider, Reading};
 use crate::zone::NightOf;
 use chrono::{DateTime, Utc};
 use clap::Args;
+use std::io::Read;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 #[derive(Debug, Args)]
 pub(super) struct WeatherArguments {
-    /// Use this forecast document instead of the garden's feeds; its format is recognised
+    /// Use this forecast document instead of asking the garden's weather services
     #[arg(long, value_name = "FILE", conflicts_with = "low")]
     pub feed: Option<PathBuf>,
-    /// The format of --feed, if it is not recognised: nws, met-norway, hourly-arrays or csv
+    /// The format of that document, where it is not recognised: nws, met-norway, hourly-arrays or csv
     #[arg(long, value_name = "FORMAT", value_parser = provider, requires = "feed")]
     pub feed_format: Option<Provider>,
-    /// Use this low alone, such as 27F or -3C
+    /// Use this low alone, from whatever forecast you trust, such as 27F or -3C
     #[arg(long, value_name = "TEMPERATURE", value_parser = low, allow_hyphen_values = true)]
     pub low: Option<Celsius>,
-    /// The longest wait for one feed before the list is made without it
+    /// The longest wait for one weather service before the list is made without it
     #[arg(long, value_name = "SECONDS", default_value_t = 20, value_parser = clap::value_parser!(u64).range(1..=600))]
     pub patience: u64,
-    /// Take this for the present, such as 2027-01-16T13:00:00-05:00
+    /// Pretend that it is this time, such as 2027-01-16T13:00:00-05:00
     #[arg(long, value_name = "RFC3339", value_parser = super::instant)]
     pub now: Option<DateTime<Utc>>,
 }
@@ -46,7 +47,7 @@ pub(super) fn low(text: &str) -> Result<Celsius, String> {
     READING.check(temperature.0).map_err(|fault| {
         let (low, high) = (Celsius(fault.low), Celsius(fault.high));
         format!(
-            "{text} is not a temperature of a garden; between {:.0} C ({:.0} F) and {:.0} C ({:.0} F) is",
+            "{text} is no temperature of a garden: those lie between {:.0} C ({:.0} F) and {:.0} C ({:.0} F)",
             low.0,
             low.fahrenheit(),
             high.0,
@@ -72,25 +73,28 @@ impl WeatherArguments {
         let now = self.now();
         let given = match (&self.low, &self.feed) {
             (Some(low), _) => Some(forecast_of_low(*low, &span_of(&garden.garden, of), now)),
-            (None, Some(file)) => Some(self.of_file(file, now)?),
+            (None, Some(file)) => Some(self.document(file, now)?),
             (None, None) => None,
         };
         let path = configuration.store_path(settings);
-        // A list must not make a store where none is: a replay in an empty folder leaves nothing behind.
-        if given.is_some() && !path.exists() {
-            return Ok((Gathered { forecasts: given.into_iter().collect(), troubles: Vec::new() }, Vec::new()));
-        }
         super::runtime()?.block_on(async {
-            let store = match Store::open(&path, Open::ReadWrite).await {
-                Ok(store) => store,
-                // A given forecast needs no store; the readings in it are then missing, and that is said.
-                Err(fault) if given.is_some() => {
-                    let troubles = vec![format!("The readings could not be read: {fault}")];
-                    return Ok((Gathered { forecasts: given.into_iter().collect(), troubles }, Vec::new()));
-                }
-                Err(fault) => return Err(fault.into()),
+            // A list must not make a store where none is: made by another account, the service could not write it.
+            let store = match path.exists() {
+                false => None,
+                true => match Store::open(&path, Open::ExistingOnly).await {
+                    Ok(store) => Some(store),
+                    // A given forecast needs no store; the readings in it are then missing, and that is said.
+                    Err(fault) if given.is_some() => {
+                        let troubles = vec![format!("The evening's readings could not be read: {fault}.")];
+                        return Ok((Gathered { forecasts: given.into_iter().collect(), troubles }, Vec::new()));
+                    }
+                    Err(fault) => return Err(fault.into()),
+                },
             };
-            let readings = readings(&store, &garden.garden, of).await?;
+            let readings = match &store {
+                None => Vec::new(),
+                Some(store) => readings(store, &garden.garden, of).await?,
+            };
             let gathered = match given {
                 Some(forecast) => Gathered { forecasts: vec![forecast], troubles: Vec::new() },
                 None => {
@@ -98,7 +102,7 @@ impl WeatherArguments {
                         .map_err(|fault| Failure::Unexpected(fault.to_string()))?;
                     let sources = Sources {
                         fetcher: &fetcher,
-                        store: Some(&store),
+                        store: store.as_ref(),
                         folder: &configuration.config,
                         patience: Duration::from_secs(self.patience),
                         clock_is_real: self.now.is_none(),
@@ -106,29 +110,50 @@ impl WeatherArguments {
                     sources.gather(garden, of, now).await
                 }
             };
-            store.close().await;
+            if let Some(store) = store {
+                store.close().await;
+            }
             Ok((gathered, readings))
         })
     }
 
-    fn of_file(&self, file: &Path, now: DateTime<Utc>) -> Result<crate::weather::Forecast, Failure> {
+    fn document(&self, file: &Path, now: DateTime<Utc>) -> Result<crate::weather::Forecast, Failure> {
         let at_fault = |what: String| Failure::Settings(format!("{}: {what}", file.display()));
-        let body = std::fs::read(file).map_err(|error| at_fault(format!("this file cannot be read: {error}.")))?;
+        let mut body = Vec::new();
+        std::fs::File::open(file)
+            .and_then(|file| file.take(LARGEST + 1).read_to_end(&mut body))
+            .map_err(|error| at_fault(format!("this file cannot be read: {error}.")))?;
+        if body.len() as u64 > LARGEST {
+            return Err(at_fault("this file is larger than any forecast document.".into()));
+        }
         let provider = match &self.feed_format {
             Some(provider) => provider.clone(),
-            None => recognise(&body).ok_or_else(|| {
-                let what = if body.iter().all(u8::is_ascii_whitespace) {
-                    "this file is empty.".to_string()
-                } else if body.iter().find(|byte| !byte.is_ascii_whitespace()) == Some(&b'<') {
-                    "this is a web page, not a forecast document.".to_string()
-                } else {
-                    "this is no forecast document that is known, or it is cut off; name its format with --feed-format \
-                     (nws, met-norway, hourly-arrays, csv) to see what is wrong in it."
-                        .to_string()
-                };
-                at_fault(what)
-            })?,
+            None => recognise(&body).ok_or_else(|| at_fault(unknown(&body)))?,
         };
-        decode(&provider, &body, now).map_err(|fault| at_fault(fault.to_string()))
+        decode(&provider, &body, now).map_err(|fault| {
+            // How to mend it speaks of the feed's settings, which a file does not have.
+            let text = fault.to_string();
+            at_fault(format!("{}.", text.rsplit_once("; ").map_or(text.as_str(), |(what, _)| what)))
+        })
     }
 }
+
+/// As a feed may send.
+const LARGEST: u64 = 2 << 20;
+
+/// What a document is whose provider is not recognised.
+fn unknown(body: &[u8]) -> String {
+    match body.trim_ascii_start().first() {
+        None => "this file is empty.".to_string(),
+        Some(b'<') => "this is a web page, not a forecast document.".to_string(),
+        Some(b'{' | b'[') => match serde_json::from_slice::<serde::de::IgnoredAny>(body) {
+            Err(error) if error.is_eof() => format!("this document breaks off ({error}); fetch it again."),
+            Err(error) => format!("this document is damaged ({error})."),
+            Ok(_) => NO_FORMAT.to_string(),
+        },
+        Some(_) => NO_FORMAT.to_string(),
+    }
+}
+
+const NO_FORMAT: &str = "this is no forecast document of a known format; name its format with --feed-format (nws, \
+                         met-norway, hourly-arrays, csv) to see what is wrong in it.";

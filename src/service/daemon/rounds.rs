@@ -1,15 +1,15 @@
 //! One garden's rounds: which are due, and what each becomes.
 
+use super::post::Post;
 use super::{Daemon, DaemonFault};
 use crate::beds::{Garden, Person, Role};
-use crate::message::{Context, Letter, Reader, evening_letter, html, morning_after_letter, plain_text};
+use crate::message::{Context, Reader, evening_letter, morning_after_letter};
 use crate::plan::said::{Said, SaidBed, SayReason, changes, whether};
 use crate::plan::{Measure, Plan};
 use crate::rounds::{MORNING_AFTER, Round, RoundKind, next_firing, next_round, night_at, night_hours};
 use crate::service::look::{list, readings};
-use crate::service::mail::{Correspondent, Letter as Mail, render};
-use crate::service::store::{OutboxRow, RoundRow, RoundState, SaidRow};
-use crate::settings::{GardenSettings, Mailbox};
+use crate::service::store::{RoundRow, RoundState, SaidRow};
+use crate::settings::GardenSettings;
 use crate::zone::NightOf;
 use chrono::{DateTime, Duration, Utc};
 
@@ -178,58 +178,6 @@ impl Daemon<'_> {
         Ok(())
     }
 
-    /// Renders one message for each person. A person whose mail cannot be written does not keep it from the others.
-    async fn messages(
-        &self,
-        people: &[&Person],
-        post: &Post<'_>,
-        letter: impl Fn(&Person) -> Letter,
-    ) -> Result<Vec<OutboxRow>, DaemonFault> {
-        let mail = &self.settings.service.mail;
-        let mut rows = Vec::new();
-        for person in people {
-            let letter = letter(person);
-            let thread_start = self.store.thread_start(&post.garden.id, post.of, &person.address).await?;
-            let rendered = render(&Mail {
-                garden_id: post.garden.id.clone(),
-                night: post.of,
-                kind: post.kind,
-                revision: post.revision,
-                to: Correspondent { name: person.name.clone(), address: person.address.clone() },
-                from: correspondent(&mail.from, &post.garden.name),
-                reply_to: mail.reply_to.as_ref().map(|mailbox| correspondent(mailbox, &post.garden.name)),
-                subject: letter.subject.clone(),
-                plain: plain_text(&letter),
-                html: html(&letter),
-                date: post.now,
-                thread_start,
-            });
-            match rendered {
-                Ok(rendered) => rows.push(OutboxRow {
-                    recipient: person.address.clone(),
-                    garden: post.garden.id.clone(),
-                    night: post.of,
-                    kind: post.kind.into(),
-                    revision: post.revision,
-                    replaceable: post.kind == "list",
-                    message_id: rendered.message_id,
-                    envelope_from: rendered.envelope_from,
-                    bytes: rendered.bytes,
-                    due: post.now,
-                    expires: post.expires,
-                }),
-                Err(fault) => {
-                    tracing::error!(garden = post.garden.id, person = person.name, %fault, "mail cannot be written");
-                }
-            }
-        }
-        if rows.is_empty() && !people.is_empty() {
-            Err(DaemonFault::NoMail { garden: post.garden.id.clone() })
-        } else {
-            Ok(rows)
-        }
-    }
-
     /// When the garden hears from us again, or something is broken: the morning after a night of which something is
     /// `asked`, else at the next sign of life.
     fn next_word_by(&self, garden: &Garden, asked: Option<NightOf>, now: DateTime<Utc>) -> Option<DateTime<Utc>> {
@@ -248,25 +196,11 @@ impl Daemon<'_> {
     }
 }
 
-/// What the messages of one decision have in common.
-struct Post<'a> {
-    garden: &'a Garden,
-    of: NightOf,
-    kind: &'static str,
-    revision: u32,
-    expires: DateTime<Utc>,
-    now: DateTime<Utc>,
-}
-
 /// Until the coldest hour a late cover still helps; after it the list is of no use.
 fn useful_until(plan: &Plan<'_>) -> DateTime<Utc> {
     let coldest = plan.night.as_ref().map(|night| night.coldest_at().max(night.sunset));
     let sunset = plan.deadline + plan.garden.finish_before_sunset;
     coldest.unwrap_or(sunset + Duration::hours(8)).max(plan.made_at + Duration::hours(1))
-}
-
-fn correspondent(mailbox: &Mailbox, garden: &str) -> Correspondent {
-    Correspondent { name: mailbox.name.clone().unwrap_or_else(|| garden.to_string()), address: mailbox.address.clone() }
 }
 
 fn round_row(garden: &Garden, round: Round, state: RoundState, now: DateTime<Utc>) -> RoundRow {
@@ -303,9 +237,10 @@ fn next_revision(rows: &[SaidRow]) -> u32 {
 }
 
 /// What may lie on the beds in the morning: covers and pots of the list that stood when the work was to be done, and
-/// of every later one. A list called off at dusk has been worked through by then.
+/// of every later one. A list called off at dusk has been worked through by then; one that knows nothing replaces none.
 fn still_out(said: &[Said], deadline: DateTime<Utc>) -> Option<Said> {
-    let standing = said.iter().rposition(|said| said.at <= deadline).unwrap_or(0);
+    let knows = |said: &Said| said.beds.iter().all(|bed| bed.measure != Measure::Unknown);
+    let standing = said.iter().rposition(|said| said.at <= deadline && knows(said)).unwrap_or(0);
     let (last, earlier) = said.get(standing..)?.split_last()?;
     let is_out = |bed: &&SaidBed| bed.cover.is_some() || bed.measure == Measure::BringIn;
     let beds = last.beds.iter().map(|bed| {
@@ -313,4 +248,44 @@ fn still_out(said: &[Said], deadline: DateTime<Utc>) -> Option<Said> {
         std::iter::once(bed).chain(lists).filter(|other| other.bed == bed.bed).find(is_out).unwrap_or(bed).clone()
     });
     Some(Said { at: last.at, beds: beds.collect() })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const COVER: &str = "sheet";
+
+    /// One list at an hour of the day: A's measure and B's, with a cover where that is what they say.
+    fn list(hour: i64, a: Measure, b: Measure) -> Said {
+        let bed = |bed: &str, measure: Measure| SaidBed {
+            bed: bed.into(),
+            measure,
+            cover: (measure == Measure::Cover).then(|| COVER.into()),
+            chance: 0.5,
+        };
+        Said { at: DateTime::UNIX_EPOCH + Duration::hours(hour), beds: vec![bed("A", a), bed("B", b)] }
+    }
+
+    #[test]
+    fn what_lies_on_the_beds_is_what_stood_when_the_work_was_done_and_what_came_later() {
+        use Measure::{BringIn, Cover, Fine, Unknown};
+        for (lists, expected) in [
+            (vec![list(13, Cover, Fine)], [Cover, Fine]),
+            // Called off before anyone has gone out, and after.
+            (vec![list(7, Cover, Cover), list(13, Fine, Fine)], [Fine, Fine]),
+            (vec![list(13, Cover, Fine), list(19, Fine, Fine)], [Cover, Fine]),
+            (vec![list(13, Cover, Fine), list(19, Fine, Cover)], [Cover, Cover]),
+            (vec![list(13, BringIn, Cover), list(19, Fine, Fine)], [BringIn, Cover]),
+            // Weather that went missing calls nothing off.
+            (vec![list(7, Cover, Fine), list(13, Unknown, Unknown)], [Cover, Unknown]),
+            (vec![list(13, Unknown, Unknown)], [Unknown, Unknown]),
+            (vec![list(19, Cover, Fine), list(20, Fine, Fine)], [Cover, Fine]),
+        ] {
+            let out = still_out(&lists, DateTime::UNIX_EPOCH + Duration::hours(17));
+            let measures: Vec<Measure> = out.iter().flat_map(|said| &said.beds).map(|bed| bed.measure).collect();
+            assert_eq!(measures, expected, "{lists:?}");
+        }
+        assert_eq!(still_out(&[], DateTime::UNIX_EPOCH), None);
+    }
 }
