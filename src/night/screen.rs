@@ -15,7 +15,7 @@ use crate::units::{Celsius, Kelvins, MetresPerSecond};
 use crate::weather::{Forecast, Hour, IntervalMinimum, Provider, Reading};
 use crate::zone::NightOf;
 use chrono::{DateTime, Duration, Utc};
-use hours::{Hole, bend_to, fill, holes, knowledge, lowest};
+use hours::{Hole, bend_to, bridge, fill, holes, knowledge, lowest};
 
 /// What is at hand when a night is judged.
 #[derive(Clone, Copy, Debug)]
@@ -110,6 +110,8 @@ fn from_forecast(forecast: &Forecast, evidence: &Evidence<'_>, span: &Span) -> N
         place_stated_low(&mut hours, minimum, span);
     }
     let raw = building.minimum.mean;
+    let holes = if by_hand { Vec::new() } else { holes(forecast, span, evidence.now) };
+    bridge(&mut hours, &holes);
     let clear_calm = surroundings::clear_calm_weight(&hours);
 
     let lead = lead_day(forecast, span, evidence.now);
@@ -138,7 +140,7 @@ fn from_forecast(forecast: &Forecast, evidence: &Evidence<'_>, span: &Span) -> N
         Knowledge::Complete
     } else {
         doubt_age(&mut building, &mut remarks, forecast, evidence.now);
-        doubt_holes(&mut building, raw, &holes(forecast, span, evidence.now), span, evidence.now)
+        doubt_holes(&mut building, raw, &holes, span, evidence.now)
     };
     remarks.extend(surroundings::colder_by_day(forecast, span, evidence.now, building.minimum.mean));
     bend_to(&mut hours, building.minimum.mean);
@@ -232,7 +234,7 @@ fn doubt_holes(building: &mut Building, raw: Celsius, holes: &[Hole], span: &Spa
     if let Knowledge::Incomplete { longest_hole_hours, .. } = knowledge {
         building.step(format!("{longest_hole_hours:.0} hours missing in a row"), 0.0, SPREAD_OF_A_HOLE.1, "assumed");
     } else if holes.iter().any(|hole| hole.missing_hours > 0.0) {
-        let hidden = lowest(holes.iter().filter(|hole| !hole.low_is_stated).map(Hole::may_hide));
+        let hidden = lowest(holes.iter().filter(|hole| hole.missing_hours > 0.0).map(|hole| hole.may_hide));
         let effect = (hidden - raw).0.min(0.0);
         building.step("an hour is missing and may hide a colder one", effect, SPREAD_OF_A_HOLE.0, "assumed");
     }

@@ -68,19 +68,25 @@ fn carried(samples: &[Hour], value: impl Fn(&Hour) -> Option<f64>, otherwise: f6
 pub(super) struct Hole {
     /// Beyond the hour that lies between any two.
     pub missing_hours: f64,
-    /// The lower of the temperatures at its ends.
-    beside: Celsius,
-    /// The feed states a low that holds for all of it.
-    pub low_is_stated: bool,
+    middle: DateTime<Utc>,
+    /// The lowest temperature that may have been in it.
+    pub may_hide: Celsius,
 }
 
 /// Late in a clear night air falls by about this much in an hour, K (assumed).
 const FALL_IN_A_HOLE: f64 = 0.5;
 
-impl Hole {
-    /// The lowest temperature that may have been in it.
-    pub fn may_hide(&self) -> Celsius {
-        self.beside - Kelvins(FALL_IN_A_HOLE * self.missing_hours)
+/// Puts an hour into each small hole, on the cold side: as clear and as still as the night gets, and colder than the
+/// hours beside it.
+pub(super) fn bridge(hours: &mut Vec<NightHour>, holes: &[Hole]) {
+    let least = |value: fn(&NightHour) -> f64| hours.iter().map(value).fold(f64::INFINITY, f64::min);
+    let (wind, cloud_cover) = (least(|hour| hour.wind_10m.0), least(|hour| hour.cloud_cover));
+    for hole in holes.iter().filter(|hole| hole.missing_hours > 0.0) {
+        let index = hours.partition_point(|hour| hour.time < hole.middle);
+        let Some(beside) = hours.get(index).or(hours.last()).copied() else { continue };
+        let (air, wind_10m) = (hole.may_hide, MetresPerSecond(wind));
+        let dew_point = beside.dew_point.min(air);
+        hours.insert(index, NightHour { time: hole.middle, air, dew_point, wind_10m, cloud_cover });
     }
 }
 
@@ -95,16 +101,16 @@ pub(super) fn holes(forecast: &Forecast, span: &Span, now: DateTime<Utc>) -> Vec
     let holes = instants.windows(2).filter_map(|pair| {
         let ((start, before), (end, after)) = (pair[0], pair[1]);
         let spans = |minimum: &&IntervalMinimum| minimum.from <= start + hour && minimum.to >= end - hour;
-        let mut spanning = forecast.minima.iter().filter(spans);
+        let spanning = forecast.minima.iter().filter(spans);
         let is_short = |minimum: &IntervalMinimum| minimum.to - minimum.from <= SHORT;
         if spanning.clone().any(is_short) {
             return None;
         }
-        Some(Hole {
-            missing_hours: ((end - start).num_minutes() as f64 / 60.0 - 1.0).max(0.0),
-            beside: before.min(after),
-            low_is_stated: spanning.next().is_some(),
-        })
+        let missing_hours = ((end - start).num_minutes() as f64 / 60.0 - 1.0).max(0.0);
+        // No colder than the low that the feed states for all of it.
+        let stated = spanning.map(|minimum| minimum.low).fold(Celsius(f64::NEG_INFINITY), Celsius::max);
+        let may_hide = (before.min(after) - Kelvins(FALL_IN_A_HOLE * missing_hours)).max(stated);
+        Some(Hole { missing_hours, middle: start + (end - start) / 2, may_hide })
     });
     holes.collect()
 }
