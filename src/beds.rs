@@ -143,9 +143,18 @@ impl Bed {
     }
 }
 
+/// What saving a pot is worth at least, person-minutes (assumed).
+const WORTH_PER_POT: f64 = 12.0;
+
 impl Garden {
     /// What saving a planting is worth.
     pub fn worth(&self, bed: &Bed, planting: &Planting) -> Minutes {
-        planting.worth.unwrap_or_else(|| Minutes(self.worth_per_square_metre.0 * bed.area() * planting.part_of_bed))
+        // A pot is worth more than its bit of ground: it was potted, and often stays for years.
+        let by_area = self.worth_per_square_metre.0 * bed.area();
+        let whole_bed = match bed.kind {
+            BedKind::Containers { count, .. } => by_area.max(WORTH_PER_POT * f64::from(count)),
+            BedKind::InGround | BedKind::Raised => by_area,
+        };
+        planting.worth.unwrap_or(Minutes(whole_bed * planting.part_of_bed))
     }
 }

@@ -105,6 +105,10 @@ pub enum Remark {
     Old { hours: f64 },
     /// The evening's thermometer and the forecast speak of different nights.
     ReadingDisagrees { by: Kelvins },
+    /// Two feeds speak of different nights; the colder one is taken.
+    FeedsDisagree { by: Kelvins },
+    /// It gets colder by day than in the night.
+    ColderByDay { low: Celsius, at: DateTime<Utc> },
     /// There is no forecast: the night rests on the evening's thermometer alone.
     ReadingOnly,
     /// There is no forecast: the night rests on one number given by hand.
@@ -124,6 +128,8 @@ pub struct Night {
     /// 1 on a clear calm night, 0 on a windy or overcast one.
     pub clear_calm: f64,
     pub kind: FrostKind,
+    /// Air of the day before at the forecast's screen, as far as it is known.
+    pub before: Vec<(DateTime<Utc>, Celsius)>,
     /// Mean air temperature around this night, which the soil remembers.
     pub mean_air: Celsius,
     /// Frost of the day and night before sunrise at the screen, °C h: what freezes soil.
@@ -155,6 +161,8 @@ pub enum NoNight {
     Stale { hours: i64 },
     #[error("the forecast has no hour of this night")]
     NothingForThisNight,
+    #[error("there is no forecast, and the thermometer was read too early to tell; read it two hours after sunset")]
+    ReadTooEarly,
 }
 
 /// Hours spent below a temperature, between samples by straight lines, h.

@@ -5,6 +5,8 @@ pub use choice::FINE_CHANCE;
 pub mod said;
 
 use crate::beds::Garden;
+use crate::crops::Frame;
+use crate::night::bed::BedHour;
 use crate::night::{Knowledge, Night, NoNight};
 use crate::risk::BedRisk;
 use crate::units::{Kelvins, MetresPerSecond, Minutes, Probability};
@@ -146,14 +148,14 @@ pub fn decide<'a>(
     if let Ok(Night { knowledge: Knowledge::Incomplete { .. }, .. }) = &night {
         // What the known hours already show stays; what they do not show is not known to be safe.
         for bed in &mut beds {
-            if matches!(bed.measure, Measure::Fine | Measure::Leave) {
+            if bed.measure == Measure::Fine {
                 bed.measure = Measure::Unknown;
                 bed.reason = Reason::HoursMissing;
             }
         }
     }
     for bed in &mut beds {
-        bed.do_by = bed.measure.is_work().then(|| do_by(bed, deadline, now));
+        bed.do_by = bed.measure.is_work().then(|| do_by(bed, deadline, sunset, now));
     }
     Plan { garden, of, made_at: now, deadline, night, beds }
 }
@@ -171,19 +173,24 @@ fn unknown(risk: BedRisk<'_>) -> BedPlan<'_> {
     }
 }
 
-/// The garden's deadline; after it, the hour at which the bed's first organ meets its threshold, and at the latest the
-/// coldest hour: late is better than never.
-fn do_by(bed: &BedPlan<'_>, deadline: DateTime<Utc>, now: DateTime<Utc>) -> DateTime<Utc> {
+/// The garden's deadline; after it sunset, while there is light; in the dark the hour at which the bed's first organ
+/// meets its threshold, and at the latest the coldest hour: late is better than never.
+fn do_by(bed: &BedPlan<'_>, deadline: DateTime<Utc>, sunset: DateTime<Utc>, now: DateTime<Utc>) -> DateTime<Utc> {
     if now < deadline {
         return deadline;
+    }
+    if now < sunset {
+        return sunset;
     }
     let Some(night) = &bed.risk.night else { return now };
     let organs = bed.risk.plantings.iter().flat_map(|planting| &planting.organs);
     let crossing = organs
         .filter_map(|organ| {
-            let below = |hour: &&crate::night::bed::BedHour| match organ.tolerance.frame {
-                crate::crops::Frame::Tissue => hour.tissue <= organ.damage_begins,
-                _ => hour.screen <= organ.damage_begins,
+            let below = |hour: &&BedHour| match organ.tolerance.frame {
+                Frame::Tissue => hour.tissue <= organ.damage_begins,
+                Frame::ScreenAir => hour.screen <= organ.damage_begins,
+                // Soil moves too slowly for an hour of its own.
+                Frame::Soil => false,
             };
             night.hours.iter().find(below).map(|hour| hour.time)
         })

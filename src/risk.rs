@@ -52,8 +52,11 @@ pub struct Outcome {
     pub hours_below: f64,
 }
 
-/// An organ that carries less of its planting's worth than this does not decide over a bed.
+/// An organ that carries less of its planting's worth than this does not decide over a bed (assumed).
 pub const DECIDING_SHARE: f64 = 0.2;
+
+/// Of the hours that chilling takes, a night counts that has this part of them (assumed).
+const GOOD_PART_OF_A_CHILL: f64 = 0.5;
 
 /// All beds of a garden on one night, in the garden's order. Without a night, only what grows there is said.
 pub fn assess<'a>(garden: &'a Garden, night: Option<&Night>, catalogue: &'a Catalogue) -> Vec<BedRisk<'a>> {
@@ -113,8 +116,7 @@ fn plantings<'a>(
 /// What of a bed matters to its night.
 pub fn place_of(bed: &Bed) -> Place {
     let root_zone = match bed.kind {
-        BedKind::InGround => RootZone::InGround,
-        BedKind::Raised => RootZone::Raised,
+        BedKind::InGround | BedKind::Raised => RootZone::Ground,
         BedKind::Containers { diameter, .. } => RootZone::Pot { radius: diameter / 2.0 },
     };
     Place { exposure: bed.exposure, offset: bed.offset, root_zone }
@@ -152,13 +154,22 @@ fn outcome(
     let minimum = night.minimum(tolerance.frame, cover);
     let hours_below = night.hours_below(tolerance.frame, cover, damage_begins);
     let known = minimum.moved(Kelvins(0.0), tolerance.spread);
+    // Not to know what a cover gains is no gain: the open night's spread counts where it is the less kind.
+    let open_spread = night.minimum(tolerance.frame, None).moved(Kelvins(0.0), tolerance.spread).spread;
     // Settings refuse thresholds that make no curve; were one to come through, it would count as lost, not as safe.
     let curve = DamageCurve::new(damage_begins, severe);
-    let chance = curve.map_or(Probability(1.0), |curve| curve.expected(known.mean, known.spread));
+    let chance = curve.map_or(Probability(1.0), |curve| {
+        let (wide, narrow) = (curve.expected(known.mean, known.spread), curve.expected(known.mean, open_spread));
+        Probability(wide.0.max(narrow.0))
+    });
     // Chilling needs its time; ice does its harm within the hour, and where a source states longer the figure is left
     // on the cold side.
     let chance = match (tolerance.harm, tolerance.exposure_hours) {
-        (Harm::Chilling, Some(needed)) => Probability(chance.0 * (hours_below / needed).min(1.0)),
+        (Harm::Chilling, Some(needed)) => {
+            // A night is one part of a chill; unless it is a good part, the night is not what does it.
+            let part = (hours_below / needed).min(1.0);
+            Probability(if part >= GOOD_PART_OF_A_CHILL { chance.0 * part } else { 0.0 })
+        }
         _ => chance,
     };
     Outcome { minimum, margin: minimum.mean - damage_begins, chance, hours_below }

@@ -170,10 +170,13 @@ pub fn night_hours(site: &Site, zone: &Zone, night: NightOf) -> (DateTime<Utc>, 
     }
 }
 
-/// The night that matters at an instant: the one still going on until an hour after sunrise, else the coming one.
+/// In the last hours before sunrise nothing can be done for the night any more, and people ask of the next.
+const OVER_FOR_WORK: Duration = Duration::hours(2);
+
+/// The night that matters at an instant: the one still going on until two hours before sunrise, else the coming one.
 pub fn night_at(site: &Site, zone: &Zone, now: DateTime<Utc>) -> NightOf {
     let today = zone.local(now).date_naive();
     let last = NightOf(today - Duration::days(1));
     let (_, sunrise) = night_hours(site, zone, last);
-    if now <= sunrise + MORNING_AFTER { last } else { NightOf(today) }
+    if now <= sunrise - OVER_FOR_WORK { last } else { NightOf(today) }
 }

@@ -6,7 +6,7 @@ pub mod humidity;
 pub mod radiation;
 pub mod sun;
 
-use crate::units::{Celsius, MetresPerSecond};
+use crate::units::{Celsius, Kelvins, MetresPerSecond};
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 use std::fmt;
@@ -94,6 +94,8 @@ pub struct Reading {
     pub at: DateTime<Utc>,
     pub air: Celsius,
     pub dew_point: Option<Celsius>,
+    /// Air where the thermometer hangs against the garden's screen, on a clear calm night; zero for the garden's own.
+    pub offset: Kelvins,
 }
 
 /// One forecast and where it came from.
@@ -124,6 +126,15 @@ impl Forecast {
     /// The age at `now`: since its issue, or since its fetch where the issue is not known.
     pub fn age(&self, now: DateTime<Utc>) -> chrono::Duration {
         (now - self.issued_before(now).unwrap_or(self.fetched)).max(chrono::Duration::zero())
+    }
+
+    /// The forecast with the hours that an earlier copy of it had before its first: the soil and the covers remember
+    /// the day, and many feeds start at the present.
+    pub fn with_past_of(mut self, earlier: &Forecast) -> Forecast {
+        let Some(first) = self.hours.first().map(|hour| hour.time) else { return self };
+        let past = earlier.between(first - chrono::Duration::hours(36), first - chrono::Duration::minutes(30));
+        self.hours.splice(0..0, past.iter().copied());
+        self
     }
 
     /// The hours within an interval, both ends included.

@@ -12,6 +12,8 @@ pub struct Group {
     pub heading: String,
     /// Whether each bed gets a box to tick.
     pub is_work: bool,
+    /// How it is done, for all of them; may be empty.
+    pub note: String,
     pub(super) entries: Vec<Entry>,
 }
 
@@ -43,7 +45,7 @@ pub(super) fn groups(plan: &Plan<'_>, reader: Reader) -> Vec<Group> {
             } else {
                 beds.iter().map(|bed| entry(plan, bed, reader)).collect()
             };
-            Some(Group { heading, is_work: measure.is_work(), entries })
+            Some(Group { heading, is_work: measure.is_work(), note: String::new(), entries })
         })
         .collect()
 }

@@ -54,14 +54,13 @@ pub fn evening_letter(plan: &Plan<'_>, context: &Context<'_>, reader: Reader) ->
     lead.extend(night_lines(plan, scale));
     if plan.has_work() {
         let minutes = plan.work().0;
-        lead.push(format!(
-            "Work: about {} person-minutes, taking covers off tomorrow included.",
-            round_up_to_five(minutes)
-        ));
+        let tomorrow =
+            if plan.beds.iter().any(|bed| bed.cover.is_some()) { ", taking covers off tomorrow included" } else { "" };
+        lead.push(format!("Work: about {} person-minutes{tomorrow}.", round_up_to_five(minutes)));
     }
     lead.extend(context.troubles.iter().cloned());
     let changes = context.since.map(|(changes, at)| sentences::changes(plan, changes, at)).unwrap_or_default();
-    let by_hand = if plan.count(Measure::Unknown) > 0 { sentences::by_hand(plan) } else { Vec::new() };
+    let by_hand = if plan.count(Measure::Unknown) > 0 { sentences::by_hand(plan, reader.role) } else { Vec::new() };
     Letter {
         subject: subject(plan, context),
         lead,
@@ -83,13 +82,17 @@ fn subject(plan: &Plan<'_>, context: &Context<'_>) -> String {
         Err(_) => "no forecast".into(),
     };
     let what = match context.reason {
-        SayReason::CalledOff => format!("Called off, nothing to cover tonight: {low}"),
+        SayReason::CalledOff => format!("Called off, nothing to do tonight: {low}"),
         SayReason::AllQuiet => format!("All quiet tonight: {low}"),
-        _ if plan.count(Measure::Unknown) == plan.beds.len() => {
+        _ if plan.night.is_err() => {
             format!("No usable forecast for tonight: decide by hand by {}", deadline(plan))
         }
         _ => {
-            let worse = if context.reason == SayReason::Worse { "Worse: " } else { "" };
+            let worse = match (context.reason, context.since) {
+                (SayReason::Worse, Some((changes, _))) if changes.asks_more => "Worse: ",
+                (SayReason::Worse, _) => "Changed: ",
+                _ => "",
+            };
             let unsure = if plan.count(Measure::Unknown) > 0 { ", hours missing" } else { "" };
             format!("{worse}{}: {low}{unsure}", capitalised(&work_in_words(plan)))
         }
@@ -112,8 +115,8 @@ fn work_in_words(plan: &Plan<'_>) -> String {
             format!("{beds} not known to be safe, decide by hand by {}", deadline(plan))
         }
         (true, 0) => "nothing to do tonight".into(),
-        (true, 1) => "1 bed at risk, nothing to be done".into(),
-        (true, _) => format!("{left} beds at risk, nothing to be done"),
+        (true, 1) => "1 bed at risk, left as it is".into(),
+        (true, _) => format!("{left} beds at risk, left as they are"),
     }
 }
 
@@ -128,9 +131,12 @@ fn headline(plan: &Plan<'_>, context: &Context<'_>) -> String {
     let date = zone.local(plan.deadline).format("%A %-d %B");
     let night = format!("Night of {date}");
     match context.reason {
-        SayReason::CalledOff => format!("{night}: called off. What the last list asked for is not needed."),
+        SayReason::CalledOff => format!(
+            "{night}: called off. What the last list asked for is not needed; what is covered or inside already may stay \
+             so until morning."
+        ),
         SayReason::AllQuiet => format!("{night}: all quiet, every bed stands it."),
-        _ if plan.count(Measure::Unknown) == plan.beds.len() => {
+        _ if plan.night.is_err() => {
             format!("{night}: there is no usable forecast. This is not an all-clear.")
         }
         _ if !plan.has_work() => format!("{night}: {}.", work_in_words(plan)),

@@ -1,6 +1,6 @@
 //! The morning after: uncover, and write down what the night did.
 
-use super::letter::{Letter, Reader};
+use super::letter::{Letter, Reader, capitalised};
 use super::{cautions, entries};
 use crate::beds::{Garden, Role};
 use crate::plan::Measure;
@@ -26,27 +26,23 @@ pub fn morning_after_letter(
     let inside: Vec<String> =
         said.beds.iter().filter(|bed| bed.measure == Measure::BringIn).map(|bed| title(&bed.bed)).collect();
     let count = covered.len();
-    let what = match (count, inside.len()) {
-        (0, 0) => "Morning after".to_string(),
-        (0, _) => "Pots back out".to_string(),
-        (1, _) => "Uncover 1 bed".to_string(),
-        _ => format!("Uncover {count} beds"),
+    let uncover = match count {
+        0 => None,
+        1 => Some("uncover 1 bed".to_string()),
+        _ => Some(format!("uncover {count} beds")),
     };
+    let pots = (!inside.is_empty()).then(|| "pots back out".to_string());
+    let what: Vec<String> = uncover.into_iter().chain(pots).collect();
+    let what = if what.is_empty() { "Morning after".into() } else { capitalised(&what.join(", ")) };
+    let off = "When it is above freezing and the leaves have thawed. Plastic first: it scorches in the sun. Shake off ice, \
+               dry the cloth before folding it.";
     let groups = [
-        (
-            "Take off the covers".to_string(),
-            covered,
-            "When it is above freezing and the leaves have thawed. Plastic \
-            first: it scorches in the sun. Shake off ice, dry the cloth before folding it.",
-        ),
-        ("Carry the pots back out".to_string(), inside, "When it stays above freezing."),
+        ("Take off the covers", covered, off),
+        ("Carry the pots back out", inside, "When the cold is over; those that hate it stay in until it is mild."),
     ];
-    let groups = groups.into_iter().filter(|(_, beds, _)| !beds.is_empty());
-    let groups = groups.map(|(heading, beds, how)| {
-        let mut entries: Vec<entries::Entry> =
-            beds.into_iter().map(|title| entries::Entry { title, lines: Vec::new() }).collect();
-        entries.push(entries::Entry { title: how.split_whitespace().collect::<Vec<_>>().join(" "), lines: Vec::new() });
-        entries::Group { heading, is_work: true, entries }
+    let groups = groups.into_iter().filter(|(_, beds, _)| !beds.is_empty()).map(|(heading, beds, how)| {
+        let entries = beds.into_iter().map(|title| entries::Entry { title, lines: Vec::new() }).collect();
+        entries::Group { heading: heading.into(), is_work: true, note: how.into(), entries }
     });
     let example = if garden.shown == Scale::Fahrenheit { "27F" } else { "-2.8C" };
     let mut closing = vec![

@@ -9,6 +9,7 @@ use crate::plan::{BedPlan, FINE_CHANCE, Measure, Plan, Reason};
 use crate::risk::{OrganRisk, PlantingRisk};
 use crate::units::{Celsius, Kelvins, Scale};
 use crate::weather::Provider;
+use crate::zone::Zone;
 use chrono::{DateTime, Utc};
 
 /// In a normal distribution four values in five lie within this many standard deviations of the mean.
@@ -29,7 +30,7 @@ pub(super) fn night(plan: &Plan<'_>, night: &Night, scale: Scale) -> Vec<String>
     let at = zone.local(night.coldest_at());
     if night.minimum.mean > NOT_WORTH_WORDS && night.knowledge == Knowledge::Complete {
         let mut lines = vec![format!("Low {} near {}.", night.minimum.mean.whole(scale), at.format("%H:%M"))];
-        lines.extend(night.remarks.iter().map(|remark| self::remark(*remark, scale)));
+        lines.extend(night.remarks.iter().map(|remark| self::remark(*remark, zone, scale)));
         return lines;
     }
     let kind = match night.kind {
@@ -48,15 +49,16 @@ pub(super) fn night(plan: &Plan<'_>, night: &Night, scale: Scale) -> Vec<String>
     }
     if let Knowledge::Incomplete { longest_hole_hours, .. } = night.knowledge {
         lines.push(format!(
-            "The forecast lacks hours of this night ({longest_hole_hours:.0} in a row): beds that look safe are not \
-             known to be safe."
+            "The forecast lacks hours of this night (up to {:.0} hours between two of them): beds that look safe are not \
+             known to be safe.",
+            longest_hole_hours + 1.0
         ));
     }
-    lines.extend(night.remarks.iter().map(|remark| self::remark(*remark, scale)));
+    lines.extend(night.remarks.iter().map(|remark| self::remark(*remark, zone, scale)));
     lines
 }
 
-fn remark(remark: Remark, scale: Scale) -> String {
+fn remark(remark: Remark, zone: &Zone, scale: Scale) -> String {
     match remark {
         Remark::WindAssumed => "The forecast has no wind; a still night is assumed.".into(),
         Remark::SkyAssumed => "The forecast has no cloud; a clear sky is assumed.".into(),
@@ -67,6 +69,14 @@ fn remark(remark: Remark, scale: Scale) -> String {
             "This evening's thermometer points to a low {} {} than the forecast; both are weighed.",
             by.size(scale),
             if by.0 < 0.0 { "colder" } else { "warmer" }
+        ),
+        Remark::FeedsDisagree { by } => {
+            format!("Another feed expects a night {} warmer; the colder one is taken.", by.size(scale))
+        }
+        Remark::ColderByDay { low, at } => format!(
+            "It gets colder by day than in this night: {} on {}. Covers and pots stay as they are until that is over.",
+            low.whole(scale),
+            zone.local(at).format("%A at %H:%M")
         ),
         Remark::ReadingOnly => "There is no usable forecast: this rests on the evening's thermometer alone.".into(),
         Remark::HandGiven => "This rests on one low given by hand; a clear, still night is assumed.".into(),
@@ -83,10 +93,10 @@ pub(super) fn instructions(bed: &BedPlan<'_>) -> Vec<String> {
     if let Some(cover) = &bed.cover {
         let pieces = if cover.pieces == 1 { String::new() } else { format!("{} pieces of ", cover.pieces) };
         let verb = if bed.measure == Measure::Harvest { "Then cover with" } else { "Cover with" };
-        lines.push(format!("{verb} {pieces}{}, edges down to the soil.", cover.name));
+        lines.push(format!("{verb} {pieces}{}, edges down to the ground.", cover.name));
     }
     if bed.measure == Measure::BringIn {
-        lines.push("Carry under a roof, against a wall; back out when it is above freezing.".into());
+        lines.push("Carry under a roof, against a wall; back out when the cold is over.".into());
     }
     lines
 }
@@ -113,9 +123,9 @@ pub(super) fn why(plan: &Plan<'_>, bed: &BedPlan<'_>, role: Role) -> Vec<String>
             (role == Role::Manager).then(|| format!("Under the cover the chance falls to {}.", covered.percent()))
         }
         Reason::WorthLessThanWork { saved, work } => {
-            Some(format!("Left: work of {:.0} minutes would save about {:.0} minutes of worth.", work.0, saved.0))
+            Some(format!("Left: {} of work would save about {} of worth.", minutes(work.0), minutes(saved.0)))
         }
-        Reason::NoCoverLeft => Some("Left: a cover would help, and none is left.".into()),
+        Reason::NoCoverLeft => Some("Left: a cover would help, and not enough are left.".into()),
         Reason::NothingHelps => Some("Left: nothing at hand would help it much.".into()),
         Reason::MinorPart => minor_part(bed),
         Reason::PickBeforeFrost
@@ -132,6 +142,13 @@ pub(super) fn why(plan: &Plan<'_>, bed: &BedPlan<'_>, role: Role) -> Vec<String>
 fn margin_line(planting: &PlantingRisk<'_>, organ: &OrganRisk<'_>, scale: Scale) -> String {
     let (crop, parts) = (&planting.crop.name, parts(organ.tolerance.organ));
     format!("Nearest to harm: {crop} {parts}, {} to spare.", organ.open.margin.size(scale))
+}
+
+fn minutes(count: f64) -> String {
+    match count.round() {
+        1.0 => "a minute".into(),
+        count => format!("{count:.0} minutes"),
+    }
 }
 
 fn minor_part(bed: &BedPlan<'_>) -> Option<String> {
@@ -221,7 +238,12 @@ pub(super) fn changes(plan: &Plan<'_>, changes: &Changes, at: DateTime<Utc>) -> 
     let mut lines = Vec::new();
     for (id, before) in changes.worse.iter().chain(&changes.better) {
         let (title, now) = title(id);
-        lines.push(format!("{title}: was {}, now {}.", measure_word(*before), measure_word(now)));
+        let stays = if before.is_work() && !now.is_work() && now != Measure::Fine {
+            " What has been done already stays done."
+        } else {
+            ""
+        };
+        lines.push(format!("{title}: was {}, now {}.{stays}", measure_word(*before), measure_word(now)));
     }
     for id in &changes.other_cover {
         lines.push(format!("{}: another cover than before.", title(id).0));
@@ -244,37 +266,41 @@ fn measure_word(measure: Measure) -> &'static str {
     }
 }
 
-/// How to decide without a forecast: the regression at dusk turned round, on the cold side.
-pub(super) fn by_hand(plan: &Plan<'_>) -> Vec<String> {
+/// How to decide without a forecast: the regression at dusk turned round.
+pub(super) fn by_hand(plan: &Plan<'_>, role: Role) -> Vec<String> {
     let scale = plan.garden.shown;
-    let zone = &plan.garden.zone;
-    let dusk = zone.local(plan.deadline + plan.garden.finish_before_sunset + crate::rounds::DUSK);
-    vec![
-        format!(
-            "Put a thermometer in the open, at the height of the plants. If it shows less than {} at {} under a clear, \
-             still sky, expect frost: cover from the top of the list down. If in doubt before dusk, cover the first.",
-            dusk_air_for_frost().whole(scale),
-            dusk.format("%H:%M")
-        ),
-        format!(
-            "Give what it shows to the service and ask for the list: counterpane reading {} --garden {}, then \
-             counterpane tonight --garden {}. Or give a low you trust: counterpane tonight --low 27F.",
-            if scale == Scale::Fahrenheit { "38F" } else { "3.5C" },
-            plan.garden.id,
-            plan.garden.id
-        ),
-    ]
+    let dusk = plan.garden.zone.local(plan.deadline + plan.garden.finish_before_sunset + crate::rounds::DUSK);
+    let even = dusk_air_for_low(Kelvins(0.0));
+    let one_in_ten = dusk_air_for_low(Kelvins(FOUR_IN_FIVE * DuskRegression::IMPORTED.standard_deviation.0));
+    let mut lines = vec![format!(
+        "Put a thermometer in the open, at the height of the plants. If it shows less than {} at {} under a clear, still \
+         sky, frost is as likely as not; up to {} it still comes one night in ten. Cover from the top of the list down, \
+         before dusk if in doubt.",
+        even.whole(scale),
+        dusk.format("%H:%M"),
+        one_in_ten.whole(scale)
+    )];
+    if role == Role::Manager {
+        let (reading, low) = if scale == Scale::Fahrenheit { ("38F", "27F") } else { ("3.5C", "-3C") };
+        let id = &plan.garden.id;
+        lines.push(format!(
+            "Give what it shows to the service and ask for the list: counterpane reading {reading} --garden {id}, then \
+             counterpane tonight --garden {id}. Or give a low you trust: counterpane tonight --low {low} --garden {id}."
+        ));
+    }
+    lines
 }
 
-/// The evening temperature from which the published regression expects 0 C under a clear, still sky and dry air.
-fn dusk_air_for_frost() -> Celsius {
+/// The evening temperature from which the published regression expects a low so far above 0 C, under a clear, still
+/// sky and dry air.
+fn dusk_air_for_low(above: Kelvins) -> Celsius {
     let at = |air: f64| {
         let low = DuskRegression::IMPORTED.predict(Celsius(air), Celsius(air - 5.0));
         low + Kelvins(crate::night::screen::CLEAR_CALM_SHIFT)
     };
     // The regression is a straight line in air temperature where the depression is fixed: two points give its zero.
     let (low, high) = (at(0.0).0, at(10.0).0);
-    Celsius(10.0 * -low / (high - low))
+    Celsius(10.0 * (above.0 - low) / (high - low))
 }
 
 /// Source and age.

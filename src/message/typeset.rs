@@ -15,6 +15,9 @@ pub fn plain_text(letter: &Letter) -> String {
     for group in &letter.groups {
         text.blank();
         text.line("", &group.heading.to_uppercase());
+        if !group.note.is_empty() {
+            text.line("", &group.note);
+        }
         for entry in group.entries() {
             let mark = if group.is_work { "[ ] " } else { "  - " };
             text.hanging(mark, "    ", &entry.title);

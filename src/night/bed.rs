@@ -23,12 +23,10 @@ pub struct Place {
 /// What the roots stand in.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum RootZone {
-    InGround,
-    Raised,
+    /// Open ground or a raised bed: no figure was found that tells them apart in one night.
+    Ground,
     /// A pot of this radius, m.
-    Pot {
-        radius: f64,
-    },
+    Pot { radius: f64 },
 }
 
 /// One instant at a bed.
@@ -142,7 +140,7 @@ pub fn at_bed(night: &Night, place: &Place, pressure: Pascals) -> BedNight {
         Step {
             what: match place.root_zone {
                 RootZone::Pot { .. } => "potting mix in the middle of the pot".into(),
-                RootZone::InGround | RootZone::Raised => "soil at root depth (5 cm)".into(),
+                RootZone::Ground => "soil at root depth (5 cm)".into(),
             },
             value: Some(soil.mean),
             effect: None,
@@ -156,7 +154,7 @@ pub fn at_bed(night: &Night, place: &Place, pressure: Pascals) -> BedNight {
 fn soil(night: &Night, place: &Place, hours: &[BedHour]) -> Estimate {
     let lowest = hours.iter().map(|hour| hour.screen).fold(night.mean_air, Celsius::min);
     match place.root_zone {
-        RootZone::InGround | RootZone::Raised => {
+        RootZone::Ground => {
             let wave = soil_minimum(night.mean_air, lowest, ROOT_DEPTH, SOIL_DIFFUSIVITY);
             let offset =
                 hours.first().zip(night.hours.first()).map_or(Kelvins(0.0), |(bed, open)| bed.screen - open.air);
@@ -170,12 +168,19 @@ fn soil(night: &Night, place: &Place, hours: &[BedHour]) -> Estimate {
             Estimate { mean, spread: Kelvins(SOIL_SPREAD.1 + (SOIL_SPREAD.0 - SOIL_SPREAD.1) * freely) }
         }
         RootZone::Pot { radius } => {
-            let air = hours.windows(2).map(|pair| {
-                let hours = (pair[1].time - pair[0].time).num_minutes() as f64 / 60.0;
-                (hours, pair[1].screen)
+            // The ball remembers the day: its lag starts with the first hour that is known, at that day's mean.
+            let day = night.before.iter().copied();
+            let air: Vec<(DateTime<Utc>, Celsius)> =
+                day.chain(hours.iter().map(|hour| (hour.time, hour.screen))).collect();
+            let start = night.mean_air;
+            let steps = air.windows(2).map(|pair| {
+                let hours = (pair[1].0 - pair[0].0).num_minutes() as f64 / 60.0;
+                (hours, pair[1].1)
             });
-            let start = hours.first().map_or(night.mean_air, |hour| hour.screen.max(night.mean_air));
-            let mean = pot_temperature(start, air, radius, MIX_DIFFUSIVITY).fold(start, Celsius::min);
+            let balls = pot_temperature(start, steps, radius, MIX_DIFFUSIVITY);
+            let tonight = balls.skip(night.before.len());
+            let mean = tonight.fold(Celsius(f64::INFINITY), Celsius::min);
+            let mean = if mean.0.is_finite() { mean } else { start };
             Estimate { mean, spread: Kelvins(SOIL_SPREAD.0) }
         }
     }

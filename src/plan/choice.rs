@@ -2,10 +2,10 @@
 
 use super::{BedPlan, CoverUse, Measure, Pick, Reason};
 use crate::beds::{BedKind, Garden};
-use crate::crops::HarvestHabit;
+use crate::crops::{HarvestHabit, Life};
 use crate::night::cover::CoverKind;
 use crate::risk::{BedRisk, OrganRisk, PlantingRisk, pieces_for};
-use crate::units::{MetresPerSecond, Minutes};
+use crate::units::{MetresPerSecond, Minutes, Probability};
 
 /// Below this chance a bed stands the night (assumed: one in ten such nights would show some damage).
 pub const FINE_CHANCE: f64 = 0.10;
@@ -14,16 +14,22 @@ pub const FINE_CHANCE: f64 = 0.10;
 const COVER_PER_SQUARE_METRE: f64 = 4.0 / 2.88;
 const UNCOVER_PER_BED: f64 = 3.0;
 const WIND_FACTOR: f64 = 1.5;
-/// Person-minutes to pick a square metre, and to carry one pot (the second as above, the first common practice).
+/// Person-minutes to pick a square metre, or what one pot holds, and to carry one pot (assumed; the last common
+/// practice).
 const PICK_PER_SQUARE_METRE: f64 = 3.0;
+const PICK_PER_POT: f64 = 1.0;
 const CARRY_PER_POT: f64 = 1.5;
 /// Part of the loss that remains for pots under a roof (assumed: a porch is not a heated room).
 const LEFT_UNDER_A_ROOF: f64 = 0.05;
-
-/// Wind at which laying covers takes longer, m/s (as the wind in which they need weighing down; assumed).
+/// Wind at which laying covers takes longer, and mean wind of a night in which none is laid, m/s (assumed; flapping
+/// covers harm the crop).
 const HARD_TO_HANDLE: f64 = 5.0;
+const TOO_WINDY: f64 = 12.0;
+/// A measure that averts less than this part of the expected loss is no help (assumed).
+const SOME_HELP: f64 = 0.25;
 
 /// One way to treat a bed.
+#[derive(Clone)]
 struct Way {
     measure: Measure,
     /// Stock and pieces.
@@ -44,19 +50,22 @@ struct Means<'g> {
     garden: &'g Garden,
     /// Times by which wind stretches the work with covers.
     wind_factor: f64,
+    is_storm: bool,
 }
 
 /// A measure for every bed, in the order given. Scarce covers go first to the bed that gains most from one.
 pub(super) fn choose<'a>(garden: &Garden, wind: MetresPerSecond, risks: Vec<BedRisk<'a>>) -> Vec<BedPlan<'a>> {
     let wind_factor = if wind.0 > HARD_TO_HANDLE { WIND_FACTOR } else { 1.0 };
-    let means = Means { garden, wind_factor };
+    let means = Means { garden, wind_factor, is_storm: wind.0 > TOO_WINDY };
     let mut left: Vec<u32> = garden.covers.iter().map(|stock| stock.count).collect();
     let plenty: Vec<u32> = left.iter().map(|count| if *count > 0 { u32::MAX } else { 0 }).collect();
     let without: Vec<Way> = risks.iter().map(|risk| means.best_way(risk, &[])).collect();
     let mut ways: Vec<Option<Way>> = risks.iter().map(|_| None).collect();
+    // A bed that stands the night anyhow takes no cover from one that does not, whatever it is worth.
+    let in_danger: Vec<bool> = risks.iter().map(|risk| chance(risk) >= FINE_CHANCE).collect();
     // Each turn serves the bed for which a cover matters most among those still open, with what is still in the shed.
     loop {
-        let open = risks.iter().enumerate().filter(|(index, _)| ways[*index].is_none());
+        let open = risks.iter().enumerate().filter(|(index, _)| in_danger[*index] && ways[*index].is_none());
         let gains = open.filter_map(|(index, risk)| {
             let way = means.best_way(risk, &left);
             let gain = without[index].total() - way.total();
@@ -70,66 +79,69 @@ pub(super) fn choose<'a>(garden: &Garden, wind: MetresPerSecond, risks: Vec<BedR
         ways[index] = Some(way);
     }
     let chosen = ways.into_iter().zip(without).map(|(way, without)| way.unwrap_or(without));
-    risks
-        .into_iter()
-        .zip(chosen)
-        .map(|(risk, way)| {
-            let measures = means.measures(&risk, &plenty);
-            let alternative = measures.into_iter().min_by(|a, b| a.total().total_cmp(&b.total()));
-            means.bed_plan(risk, &way, alternative.as_ref())
-        })
-        .collect()
+    let plan = |(risk, way): (BedRisk<'a>, Way)| {
+        let measures = means.measures(&risk, &plenty);
+        means.bed_plan(risk, &way, &measures)
+    };
+    risks.into_iter().zip(chosen).map(plan).collect()
 }
 
 impl Means<'_> {
     /// The cheapest way with the covers that are left; doing nothing is a way too, and of equals the first is taken.
     fn best_way(&self, risk: &BedRisk<'_>, left: &[u32]) -> Way {
-        let leave = leave(risk);
         let cheaper = |best: Way, way: Way| if way.total() < best.total() - 1e-9 { way } else { best };
-        self.measures(risk, left).into_iter().fold(leave, cheaper)
+        self.measures(risk, left).into_iter().fold(leave(risk), cheaper)
     }
 
-    /// Every way to do something, with the covers that are left.
+    /// Every way to do something that helps, with the covers that are left.
     fn measures(&self, risk: &BedRisk<'_>, left: &[u32]) -> Vec<Way> {
+        let open_loss = leave(risk).loss;
         let mut ways = Vec::new();
-        let covers: Vec<(usize, CoverKind, u32)> = self
-            .garden
-            .covers
-            .iter()
-            .enumerate()
-            .map(|(index, stock)| (index, stock.kind, pieces_for(risk.bed, stock)))
-            .filter(|(index, _, pieces)| left.get(*index).is_some_and(|left| left >= pieces))
-            .collect();
-        for (stock, kind, pieces) in &covers {
+        let covers = self.covers(risk, left);
+        for &(stock, kind, pieces) in &covers {
             ways.push(Way {
                 measure: Measure::Cover,
-                cover: Some((*stock, *pieces)),
-                loss: risk.expected_loss(Some(*kind)).0,
-                work: self.cover_work(risk, *pieces),
+                cover: Some((stock, pieces)),
+                loss: risk.expected_loss(Some(kind)).0,
+                work: self.cover_work(risk, pieces),
             });
         }
         if !picks(risk).is_empty() {
-            let work = PICK_PER_SQUARE_METRE * risk.bed.area();
-            ways.push(Way { measure: Measure::Harvest, cover: None, loss: loss_after_picking(risk, None), work });
-            for (stock, kind, pieces) in &covers {
-                ways.push(Way {
-                    measure: Measure::Harvest,
-                    cover: Some((*stock, *pieces)),
-                    loss: loss_after_picking(risk, Some(*kind)),
-                    work: work + self.cover_work(risk, *pieces),
-                });
+            let (work, picked) = (pick_work(risk), loss_after_picking(risk, None));
+            ways.push(Way { measure: Measure::Harvest, cover: None, loss: picked, work });
+            for &(stock, kind, pieces) in &covers {
+                let loss = loss_after_picking(risk, Some(kind));
+                // A cover over what is left must itself be worth laying.
+                if helps(picked, loss) {
+                    let work = work + self.cover_work(risk, pieces);
+                    ways.push(Way { measure: Measure::Harvest, cover: Some((stock, pieces)), loss, work });
+                }
             }
         }
         if let BedKind::Containers { count, movable: true, .. } = risk.bed.kind {
             ways.push(Way {
                 measure: Measure::BringIn,
                 cover: None,
-                loss: leave(risk).loss * LEFT_UNDER_A_ROOF,
+                loss: open_loss * LEFT_UNDER_A_ROOF,
                 // In, and out again.
                 work: 2.0 * CARRY_PER_POT * f64::from(count),
             });
         }
+        ways.retain(|way| helps(open_loss, way.loss));
         ways
+    }
+
+    /// The covers of which enough pieces are left for a bed: stock, kind, pieces.
+    fn covers(&self, risk: &BedRisk<'_>, left: &[u32]) -> Vec<(usize, CoverKind, u32)> {
+        if self.is_storm {
+            return Vec::new();
+        }
+        let stocks = self.garden.covers.iter().zip(left).enumerate();
+        let pieces = stocks.map(|(index, (stock, left))| (index, stock.kind, pieces_for(risk.bed, stock), *left));
+        pieces
+            .filter(|(_, _, pieces, left)| left >= pieces)
+            .map(|(index, kind, pieces, _)| (index, kind, pieces))
+            .collect()
     }
 
     fn cover_work(&self, risk: &BedRisk<'_>, pieces: u32) -> f64 {
@@ -137,25 +149,23 @@ impl Means<'_> {
         (COVER_PER_SQUARE_METRE * risk.bed.area() + UNCOVER_PER_BED + more_pieces) * self.wind_factor
     }
 
-    fn bed_plan<'a>(&self, risk: BedRisk<'a>, way: &Way, alternative: Option<&Way>) -> BedPlan<'a> {
-        let deciding = risk.plantings.iter().filter_map(PlantingRisk::deciding);
-        let chance = deciding.map(|organ| organ.open.chance.0).fold(0.0, f64::max);
-        let any_chance = risk.plantings.iter().flat_map(|planting| &planting.organs).map(|organ| organ.open.chance.0);
-        let any_chance = any_chance.fold(0.0, f64::max);
-        let (measure, reason) = match way.measure {
+    /// `measures` are the ways there would be with covers in plenty.
+    fn bed_plan<'a>(&self, risk: BedRisk<'a>, way: &Way, measures: &[Way]) -> BedPlan<'a> {
+        let (measure, reason) = if chance(&risk) < FINE_CHANCE {
             // Work is asked only where there is danger worth naming: a few minutes of expected loss over a large bed
             // can outweigh its work long before any plant is likely to be hurt.
-            Measure::Leave => without_measure(chance, any_chance, way, alternative),
-            measure if measure.is_work() && chance < FINE_CHANCE => stands(any_chance),
-            Measure::Cover => {
-                let stock = way.cover.map(|(stock, _)| self.garden.covers[stock].kind);
-                let covered = risk.plantings.iter().filter_map(PlantingRisk::deciding);
-                let covered = covered.map(|organ| organ.under(stock).chance.0).fold(0.0, f64::max);
-                (Measure::Cover, Reason::CoverSaves { covered: crate::units::Probability(covered) })
-            }
-            Measure::Harvest => (Measure::Harvest, Reason::PickBeforeFrost),
-            Measure::BringIn => (Measure::BringIn, Reason::RootsAndTopsInside),
-            Measure::Fine | Measure::Unknown => (way.measure, Reason::WithinMargin),
+            (Measure::Fine, why_fine(&risk))
+        } else {
+            let reason = match way.measure {
+                Measure::Cover => {
+                    let kind = way.cover.map(|(stock, _)| self.garden.covers[stock].kind);
+                    Reason::CoverSaves { covered: Probability(chance_under(&risk, kind)) }
+                }
+                Measure::Harvest => Reason::PickBeforeFrost,
+                Measure::BringIn => Reason::RootsAndTopsInside,
+                Measure::Leave | Measure::Fine | Measure::Unknown => why_left(way, measures),
+            };
+            (way.measure, reason)
         };
         let cover = way.cover.filter(|_| measure.is_work()).map(|(stock, pieces)| CoverUse {
             name: self.garden.covers[stock].name.clone(),
@@ -173,40 +183,64 @@ fn leave(risk: &BedRisk<'_>) -> Way {
     Way { measure: Measure::Leave, cover: None, loss: risk.expected_loss(None).0, work: 0.0 }
 }
 
+/// Whether a measure averts enough of a loss to be asked for.
+fn helps(loss: f64, with_measure: f64) -> bool {
+    loss - with_measure >= SOME_HELP * loss
+}
+
+/// The chance of damage to the organs of a bed that carry weight, open.
+fn chance(risk: &BedRisk<'_>) -> f64 {
+    chance_under(risk, None)
+}
+
+fn chance_under(risk: &BedRisk<'_>, cover: Option<CoverKind>) -> f64 {
+    let deciding = risk.plantings.iter().filter_map(PlantingRisk::deciding);
+    deciding.map(|organ| organ.under(cover).chance.0).fold(0.0, f64::max)
+}
+
 /// A bed whose deciding organs stand the night; others may suffer.
-fn stands(any_chance: f64) -> (Measure, Reason) {
-    let reason = if any_chance < FINE_CHANCE { Reason::WithinMargin } else { Reason::MinorPart };
-    (Measure::Fine, reason)
-}
-
-/// A measure that averts less than this part of the expected loss is no help (assumed).
-const SOME_HELP: f64 = 0.25;
-
-/// A bed for which nothing is done: it stands the night, or the reason says why it is left. `alternative` is the best
-/// measure were there covers in plenty.
-fn without_measure(chance: f64, any_chance: f64, way: &Way, alternative: Option<&Way>) -> (Measure, Reason) {
-    if chance < FINE_CHANCE {
-        return stands(any_chance);
+fn why_fine(risk: &BedRisk<'_>) -> Reason {
+    let organs = risk.plantings.iter().flat_map(|planting| &planting.organs);
+    if organs.map(|organ| organ.open.chance.0).fold(0.0, f64::max) < FINE_CHANCE {
+        Reason::WithinMargin
+    } else {
+        Reason::MinorPart
     }
-    let reason = match alternative {
-        Some(alternative) if alternative.total() < way.total() && alternative.cover.is_some() => Reason::NoCoverLeft,
-        Some(alternative) if way.loss - alternative.loss >= SOME_HELP * way.loss => {
-            Reason::WorthLessThanWork { saved: Minutes(way.loss - alternative.loss), work: Minutes(alternative.work) }
-        }
-        _ => Reason::NothingHelps,
-    };
-    (Measure::Leave, reason)
 }
 
-/// What to pick in a bed: organs that can be picked and are in danger.
+/// Why a bed in danger is left as it is.
+fn why_left(way: &Way, measures: &[Way]) -> Reason {
+    let cheapest = measures.iter().min_by(|a, b| a.total().total_cmp(&b.total()));
+    let surest = measures.iter().min_by(|a, b| a.loss.total_cmp(&b.loss));
+    match (cheapest, surest) {
+        (Some(cheapest), _) if cheapest.total() < way.total() => Reason::NoCoverLeft,
+        (_, Some(surest)) => {
+            Reason::WorthLessThanWork { saved: Minutes(way.loss - surest.loss), work: Minutes(surest.work) }
+        }
+        (_, None) => Reason::NothingHelps,
+    }
+}
+
+/// What to pick in a bed: organs that can be picked and are in danger, each instruction once.
 fn picks(risk: &BedRisk<'_>) -> Vec<Pick> {
     let organs = risk.plantings.iter().flat_map(|planting| planting.organs.iter().map(move |organ| (planting, organ)));
-    organs
-        .filter(|(_, organ)| in_danger(organ))
-        .filter_map(|(planting, organ)| {
-            Some(Pick { crop: planting.crop.name.clone(), instruction: organ.tolerance.pick.clone()? })
-        })
-        .collect()
+    let mut picks: Vec<Pick> = Vec::new();
+    for (planting, organ) in organs.filter(|(_, organ)| in_danger(organ)) {
+        let Some(instruction) = organ.tolerance.pick.clone() else { continue };
+        let pick = Pick { crop: planting.crop.name.clone(), instruction };
+        if !picks.contains(&pick) {
+            picks.push(pick);
+        }
+    }
+    picks
+}
+
+fn pick_work(risk: &BedRisk<'_>) -> f64 {
+    let by_area = PICK_PER_SQUARE_METRE * risk.bed.area();
+    match risk.bed.kind {
+        BedKind::Containers { count, .. } => by_area.max(PICK_PER_POT * f64::from(count)),
+        BedKind::InGround | BedKind::Raised => by_area,
+    }
 }
 
 fn in_danger(organ: &OrganRisk<'_>) -> bool {
@@ -219,23 +253,35 @@ fn loss_after_picking(risk: &BedRisk<'_>, cover: Option<CoverKind>) -> f64 {
     let organs = risk.plantings.iter().flat_map(|planting| planting.organs.iter().map(move |organ| (planting, organ)));
     organs
         .map(|(planting, organ)| {
+            let chance = organ.under(cover).chance.0;
             let part = if organ.can_be_picked() && in_danger(organ) {
-                growth_forgone(planting.crop.growing.harvested)
+                let harvest = harvest(planting.crop.growing.harvested, planting.crop.growing.life);
+                harvest.taken * harvest.growth_forgone + (1.0 - harvest.taken) * chance
             } else {
-                organ.under(cover).chance.0
+                chance
             };
             planting.worth.0 * organ.tolerance.share * part
         })
         .sum()
 }
 
-/// Part of an organ's worth that is given up by picking it early (assumed): a ripe head gives up little, leaves that
-/// would have been cut all winter give up much.
-fn growth_forgone(habit: HarvestHabit) -> f64 {
-    match habit {
-        HarvestHabit::CentralThenSideShoots => 0.05,
-        HarvestHabit::Whole | HarvestHabit::Pods | HarvestHabit::Fruit => 0.1,
-        HarvestHabit::RootAsWanted => 0.25,
-        HarvestHabit::CutAndComeAgain | HarvestHabit::Snip => 0.3,
-    }
+/// What a picking takes of an organ's worth, and what of that is given up by taking it early.
+struct Harvest {
+    taken: f64,
+    growth_forgone: f64,
+}
+
+/// Assumed throughout: a ripe head is taken whole and gives up little; of leaves that would have been cut all winter
+/// the half that is usable now is taken and the crown stays; a few sprigs do not save a perennial.
+fn harvest(habit: HarvestHabit, life: Life) -> Harvest {
+    let (taken, growth_forgone) = match (habit, life) {
+        (HarvestHabit::CentralThenSideShoots, _) => (1.0, 0.05),
+        (HarvestHabit::Whole, _) => (1.0, 0.1),
+        (HarvestHabit::Pods | HarvestHabit::Fruit, _) => (0.8, 0.1),
+        (HarvestHabit::RootAsWanted, _) => (1.0, 0.25),
+        (HarvestHabit::Snip | HarvestHabit::CutAndComeAgain, Life::Perennial) => (0.2, 0.3),
+        (HarvestHabit::Snip, _) => (0.8, 0.3),
+        (HarvestHabit::CutAndComeAgain, _) => (0.5, 0.3),
+    };
+    Harvest { taken, growth_forgone }
 }

@@ -15,11 +15,13 @@ pub struct Said {
     pub beds: Vec<SaidBed>,
 }
 
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct SaidBed {
     pub bed: String,
     pub measure: Measure,
     pub cover: Option<String>,
+    /// Of damage, uncovered: it tells a bed that is given up from one that is no longer in danger.
+    pub chance: f64,
 }
 
 /// What a garden is told, and why.
@@ -65,6 +67,8 @@ pub struct Changes {
     pub better: Vec<(String, Measure)>,
     /// Beds with the same measure and another cover.
     pub other_cover: Vec<String>,
+    /// Whether any of the worse asks for more than before, rather than for something else.
+    pub asks_more: bool,
 }
 
 impl Said {
@@ -74,6 +78,7 @@ impl Said {
             bed: bed.risk.bed.id.clone(),
             measure: bed.measure,
             cover: bed.cover.as_ref().map(|cover| cover.name.clone()),
+            chance: bed.deciding().map_or(0.0, |(_, organ)| organ.open.chance.0),
         });
         Said { at: plan.made_at, beds: beds.collect() }
     }
@@ -83,10 +88,18 @@ impl Said {
         self.beds.iter().any(|bed| bed.measure.is_work())
     }
 
+    fn is_all_fine(&self) -> bool {
+        self.beds.iter().all(|bed| bed.measure == Measure::Fine)
+    }
+
     fn is_unknown(&self) -> bool {
         self.beds.iter().any(|bed| bed.measure == Measure::Unknown)
     }
 }
+
+/// Work that is no longer asked although the chance of damage rose by this much is a bed given up, not an all-clear
+/// (assumed).
+const GIVEN_UP: f64 = 0.05;
 
 /// What changed from one list to the next. A bed that was not on the last list counts as fine there.
 pub fn changes(last: &Said, next: &Said) -> Changes {
@@ -94,8 +107,17 @@ pub fn changes(last: &Said, next: &Said) -> Changes {
     for bed in &next.beds {
         let before = last.beds.iter().find(|said| said.bed == bed.bed);
         let measure = before.map_or(Measure::Fine, |said| said.measure);
+        let given_up = bed.measure == Measure::Leave
+            && before.is_some_and(|said| said.measure.is_work() && bed.chance > said.chance + GIVEN_UP);
         match urgency(bed.measure).cmp(&urgency(measure)) {
-            std::cmp::Ordering::Greater => changes.worse.push((bed.bed.clone(), measure)),
+            _ if given_up => {
+                changes.asks_more = true;
+                changes.worse.push((bed.bed.clone(), measure));
+            }
+            std::cmp::Ordering::Greater => {
+                changes.asks_more = true;
+                changes.worse.push((bed.bed.clone(), measure));
+            }
             std::cmp::Ordering::Less => changes.better.push((bed.bed.clone(), measure)),
             std::cmp::Ordering::Equal if measure != bed.measure => changes.worse.push((bed.bed.clone(), measure)),
             std::cmp::Ordering::Equal => {
@@ -151,7 +173,7 @@ pub fn whether(
     if !changes.worse.is_empty() {
         return Ok(SayReason::Worse);
     }
-    if last.has_work() && !next.has_work() && !next.is_unknown() {
+    if last.has_work() && next.is_all_fine() {
         return Ok(SayReason::CalledOff);
     }
     if changes.better.is_empty() && changes.other_cover.is_empty() {

@@ -19,6 +19,11 @@ impl Clock {
         Clock { offset: start - Utc::now() }
     }
 
+    /// Whether it shows the world's time.
+    pub fn is_real(&self) -> bool {
+        self.offset.is_zero()
+    }
+
     /// The time it shows.
     pub fn now(&self) -> DateTime<Utc> {
         Utc::now() + self.offset

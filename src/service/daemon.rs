@@ -185,7 +185,13 @@ impl Daemon<'_> {
     }
 
     fn sources(&self) -> Sources<'_> {
-        Sources { fetcher: self.fetcher, store: Some(self.store), folder: self.folder, patience: self.patience }
+        Sources {
+            fetcher: self.fetcher,
+            store: Some(self.store),
+            folder: self.folder,
+            patience: self.patience,
+            clock_is_real: self.clock.is_real(),
+        }
     }
 }
 

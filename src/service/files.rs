@@ -8,10 +8,12 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 static CROPS: Dir<'_> = include_dir!("$CARGO_MANIFEST_DIR/crops");
-static CONFIG: Dir<'_> = include_dir!("$CARGO_MANIFEST_DIR/config");
+// By name: whoever runs the program from this folder must not build a store or a password into it.
+const DEMO_SERVICE: &str = include_str!("../../config/counterpane.toml");
+const DEMO_GARDEN: &str = include_str!("../../config/gardens/tansyford.toml");
 
 /// The forecast document of the demo.
-pub const DEMO_FORECAST: &str = "demo/forecast.json";
+pub const DEMO_FORECAST: &[u8] = include_bytes!("../../config/demo/forecast.json");
 
 const SERVICE_FILE: &str = "counterpane.toml";
 
@@ -43,14 +45,11 @@ pub fn read(folder: &Path) -> Result<Files, Vec<Fault>> {
 
 /// The demo garden's files.
 pub fn demo() -> Files {
-    let service = built_in(&CONFIG).into_iter().find(|file| file.0 == SERVICE_FILE).unwrap_or_default();
-    let gardens = CONFIG.get_dir("gardens").map(built_in).unwrap_or_default();
-    Files { service, gardens, crops: built_in(&CROPS) }
-}
-
-/// A document of the demo.
-pub fn demo_document(name: &str) -> &'static [u8] {
-    CONFIG.get_file(name).map(include_dir::File::contents).unwrap_or_default()
+    Files {
+        service: (SERVICE_FILE.into(), DEMO_SERVICE.into()),
+        gardens: vec![("tansyford.toml".into(), DEMO_GARDEN.into())],
+        crops: built_in(&CROPS),
+    }
 }
 
 fn built_in(folder: &Dir<'_>) -> Vec<File> {

@@ -43,9 +43,12 @@ fn is_whole_and_young(night: &Night) -> bool {
     is_whole(night) && !night.remarks.iter().any(|remark| matches!(remark, Remark::Old { .. }))
 }
 
+/// Feeds whose lows are further apart than this speak of different nights, K (a first choice).
+const DISAGREEMENT: Kelvins = Kelvins(3.0);
+
 /// The list of a night: from the first forecast that knows the whole night and is not old, else from the first that
 /// knows it all, else from the first that knows any of it, else from readings alone, else a list that says that nothing
-/// is known.
+/// is known. A feed that was passed over for its holes or its age and is much colder is believed all the same.
 pub fn list<'a>(
     garden: &'a Garden,
     catalogue: &'a Catalogue,
@@ -72,12 +75,22 @@ pub fn list<'a>(
         .or_else(|| with_forecast.iter().position(|night| night.as_ref().is_ok_and(|n| n.provider.is_some())))
         .or_else(|| nights.iter().position(Result::is_ok));
     // Nothing usable: the first feed's reason is the one worth telling.
-    let night = nights.swap_remove(best.unwrap_or(0));
+    let best = best.unwrap_or(0);
+    let low = |night: &Result<Night, NoNight>| night.as_ref().ok().map(|night| night.minimum.mean);
+    let colder = low(&nights[best]).and_then(|chosen| {
+        let others = with_forecast.iter().enumerate().filter_map(|(index, night)| Some((index, low(night)?)));
+        let coldest = others.min_by(|(_, a), (_, b)| a.0.total_cmp(&b.0))?;
+        (chosen - coldest.1 > DISAGREEMENT).then_some((coldest.0, chosen - coldest.1))
+    });
+    let mut night = nights.swap_remove(colder.map_or(best, |(index, _)| index));
+    if let (Ok(night), Some((_, by))) = (&mut night, colder) {
+        night.remarks.push(Remark::FeedsDisagree { by });
+    }
     let risks = assess(garden, night.as_ref().ok(), catalogue);
     decide(garden, of, span.sunset, night, risks, now)
 }
 
-/// Readings of an evening, brought to the garden's screen: what a bed's thermometer showed less the bed's offset.
+/// Readings of an evening, each with the offset of the place where its thermometer hangs.
 pub async fn readings(store: &Store, garden: &Garden, of: NightOf) -> Result<Vec<Reading>, StoreFault> {
     let span = span_of(garden, of);
     let rows = store.readings(&garden.id, span.sunset - Duration::hours(1), span.end()).await?;
@@ -87,7 +100,7 @@ pub async fn readings(store: &Store, garden: &Garden, of: NightOf) -> Result<Vec
             let place = place_of(bed);
             place.offset.unwrap_or(place.exposure.effect().offset)
         });
-        Reading { at: row.at, air: row.temperature - offset, dew_point: row.dew_point }
+        Reading { at: row.at, air: row.temperature, dew_point: row.dew_point, offset }
     });
     Ok(readings.collect())
 }
@@ -102,6 +115,8 @@ pub struct Sources<'a> {
     pub folder: &'a Path,
     /// Longest time for one feed, tries included.
     pub patience: std::time::Duration,
+    /// Whether `now` is the world's present, so that the age of a file means something.
+    pub clock_is_real: bool,
 }
 
 impl Sources<'_> {
@@ -157,7 +172,10 @@ impl Sources<'_> {
                 tracing::warn!(garden = garden.id, feed = choice.name, "feed gave an older forecast than before");
                 kept.map(|kept| kept.forecast)
             }
-            Ok(row) => {
+            Ok(mut row) => {
+                if let Some(kept) = &kept {
+                    row.forecast = row.forecast.with_past_of(&kept.forecast);
+                }
                 if let Some(store) = self.store
                     && let Err(fault) = store.keep_forecast(&garden.id, &choice.name, &row).await
                 {
@@ -218,7 +236,11 @@ impl Sources<'_> {
         };
         match (fetched, kept) {
             (Fetched::Fresh { body, conditions }, _) => {
-                let forecast = feed::decode(&choice.provider, &body, now)?;
+                let mut forecast = feed::decode(&choice.provider, &body, now)?;
+                // A table that nobody writes any more must not look fresh for a week.
+                if let (None, Location::File(path)) = (forecast.issued, &location) {
+                    forecast.issued = self.written(path);
+                }
                 Ok(row(forecast, conditions))
             }
             (Fetched::NotModified { conditions }, Some(kept)) => Ok(row(kept.forecast.clone(), conditions)),
@@ -292,6 +314,12 @@ impl Sources<'_> {
             tracing::error!(garden = garden.id, %fault, "grid address cannot be kept");
         }
         self.parse(&address)
+    }
+
+    /// When a file was written, where the service's clock is the world's.
+    fn written(&self, path: &Path) -> Option<DateTime<Utc>> {
+        let modified = std::fs::metadata(path).and_then(|metadata| metadata.modified()).ok()?;
+        self.clock_is_real.then(|| modified.into())
     }
 
     async fn forget_grid(&self, garden: &Garden, choice: &FeedChoice) {

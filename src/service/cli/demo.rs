@@ -8,7 +8,7 @@ use crate::rounds::night_at;
 use crate::service::clock::Clock;
 use crate::service::daemon::{Daemon, PATIENCE, Shared};
 use crate::service::feed::Fetcher;
-use crate::service::files::{DEMO_FORECAST, demo, demo_document};
+use crate::service::files::{DEMO_FORECAST, demo};
 use crate::service::look::list;
 use crate::service::mail::{Delivery, Mailer};
 use crate::service::store::{Open, Store};
@@ -41,7 +41,7 @@ impl Demo {
         };
         std::fs::create_dir_all(&self.out).map_err(at_fault)?;
         let forecast_file = self.out.join("forecast.json");
-        std::fs::write(&forecast_file, demo_document(DEMO_FORECAST)).map_err(at_fault)?;
+        std::fs::write(&forecast_file, DEMO_FORECAST).map_err(at_fault)?;
         for garden in &mut settings.gardens {
             let file = FeedChoice {
                 name: "demo".into(),
@@ -81,9 +81,8 @@ impl Demo {
                 None => Ok(delivered?.sent),
             }
         })?;
-        let forecast =
-            crate::service::feed::decode(&Provider::NationalWeatherService, demo_document(DEMO_FORECAST), now)
-                .map_err(|fault| unexpected(fault.to_string()))?;
+        let forecast = crate::service::feed::decode(&Provider::NationalWeatherService, DEMO_FORECAST, now)
+            .map_err(|fault| unexpected(fault.to_string()))?;
         for garden in &settings.gardens {
             let of = night_at(&garden.garden.site, &garden.garden.zone, now);
             let plan = list(&garden.garden, &settings.catalogue, of, std::slice::from_ref(&forecast), &[], now);

@@ -73,7 +73,7 @@ impl WeatherArguments {
         let now = self.now();
         let given = match (&self.low, &self.feed) {
             (Some(low), _) => Some(forecast_of_low(*low, &span_of(&garden.garden, of), now)),
-            (None, Some(file)) => Some(self.document(file, now)?),
+            (None, Some(file)) => Some(self.of_file(file, now)?),
             (None, None) => None,
         };
         let path = configuration.store_path(settings);
@@ -105,6 +105,7 @@ impl WeatherArguments {
                         store: store.as_ref(),
                         folder: &configuration.config,
                         patience: Duration::from_secs(self.patience),
+                        clock_is_real: self.now.is_none(),
                     };
                     sources.gather(garden, of, now).await
                 }
@@ -116,7 +117,7 @@ impl WeatherArguments {
         })
     }
 
-    fn document(&self, file: &Path, now: DateTime<Utc>) -> Result<crate::weather::Forecast, Failure> {
+    fn of_file(&self, file: &Path, now: DateTime<Utc>) -> Result<crate::weather::Forecast, Failure> {
         let at_fault = |what: String| Failure::Settings(format!("{}: {what}", file.display()));
         let mut body = Vec::new();
         std::fs::File::open(file)

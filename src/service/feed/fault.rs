@@ -8,9 +8,7 @@ use thiserror::Error;
 /// Why a feed gave no forecast. Its `Display` is for the operator: what is wrong and how to mend it.
 #[derive(Clone, Debug, PartialEq, Error)]
 pub enum FeedFault {
-    #[error(
-        "the feed cannot be reached ({reason}); check the network, the name server and the address, `counterpane doctor` tries each"
-    )]
+    #[error("the feed cannot be reached ({reason}); check the network, the name server and the address")]
     Unreachable { reason: String },
     #[error("the feed asks for fewer requests{}; nothing to mend unless it persists, then fetch less often", after(.retry_after))]
     Throttled { retry_after: Option<Duration> },

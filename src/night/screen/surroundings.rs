@@ -1,0 +1,116 @@
+//! What kind of night it is, and what the day before it leaves: sky and wind, the soil's memory, daytime cold.
+
+use super::Span;
+use super::hours::lowest;
+use crate::night::cover::CoverConditions;
+use crate::night::{FrostKind, NightHour, Remark};
+use crate::units::{Celsius, Kelvins};
+use crate::weather::Forecast;
+use chrono::{DateTime, Duration, Utc};
+
+/// The sky and wind of these hours before the low decide how cold it gets near the ground (assumed: what the evening's
+/// cloud kept back is lost again within them).
+const BEFORE_THE_LOW: Duration = Duration::hours(6);
+
+/// 1 where the sky before the low is at most three tenths cloudy and the wind at most 3 m/s, falling to 0 at seven
+/// tenths or 6 m/s. The first pair is the class of clear calm nights in the study of observed nights that the shifts
+/// come from; the falls are assumed, so that no forecast jumps between two kinds of night.
+pub(super) fn clear_calm_weight(hours: &[NightHour]) -> f64 {
+    let coldest = hours.iter().min_by(|a, b| a.air.0.total_cmp(&b.air.0)).map(|hour| hour.time);
+    let decides = |hour: &&NightHour| coldest.is_some_and(|at| hour.time <= at && at - hour.time <= BEFORE_THE_LOW);
+    let mut deciding: Vec<&NightHour> = hours.iter().filter(decides).collect();
+    // A low at dusk has no night before it: then the whole night must do.
+    if deciding.len() < 3 {
+        deciding = hours.iter().collect();
+    }
+    let count = deciding.len().max(1) as f64;
+    let cloud = deciding.iter().map(|hour| hour.cloud_cover).sum::<f64>() / count;
+    let wind = deciding.iter().map(|hour| hour.wind_10m.0).sum::<f64>() / count;
+    let clear = ((0.7 - cloud) / 0.4).clamp(0.0, 1.0);
+    let calm = ((6.0 - wind) / 3.0).clamp(0.0, 1.0);
+    clear * calm
+}
+
+/// Above this weight a night is called one of radiation, and above this wind one of advection (m/s); assumed.
+const RADIATION: f64 = 0.6;
+const ADVECTION: f64 = 4.0;
+
+pub(super) fn kind(hours: &[NightHour], clear_calm: f64) -> FrostKind {
+    match clear_calm {
+        weight if weight > RADIATION => FrostKind::Radiation,
+        _ if mean_wind(hours) > ADVECTION => FrostKind::Advection,
+        _ => FrostKind::Mixed,
+    }
+}
+
+fn mean_wind(hours: &[NightHour]) -> f64 {
+    hours.iter().map(|hour| hour.wind_10m.0).sum::<f64>() / hours.len().max(1) as f64
+}
+
+/// The air of the day before, as far as it is known.
+pub(super) fn before(forecast: &Forecast, span: &Span) -> Vec<(DateTime<Utc>, Celsius)> {
+    let day = forecast.between(span.sunset - Duration::hours(24), span.sunset);
+    day.iter().map(|hour| (hour.time, hour.air_temperature)).collect()
+}
+
+/// Fewer hours of day than this say nothing of it (assumed).
+const FEW_HOURS: usize = 6;
+
+/// The mean of the hours at hand from a day and a half before sunrise to the end of the night.
+pub(super) fn mean_air(forecast: &Forecast, span: &Span, hours: &[NightHour]) -> Celsius {
+    let around = forecast.between(span.sunrise - Duration::hours(36), span.end());
+    let day = around.iter().filter(|hour| hour.time < span.sunset).count();
+    // Without daytime hours the mean would be that of the night alone: colder than the soil remembers.
+    if day < FEW_HOURS {
+        let warmest = hours.iter().map(|hour| hour.air.0).fold(f64::NEG_INFINITY, f64::max);
+        let coldest = lowest(hours.iter().map(|hour| hour.air));
+        return Celsius((warmest + coldest.0) / 2.0);
+    }
+    Celsius(around.iter().map(|hour| hour.air_temperature.0).sum::<f64>() / around.len() as f64)
+}
+
+/// Frost of the day before, as forecast, and of the night as expected.
+pub(super) fn freezing_degree_hours(forecast: &Forecast, span: &Span, hours: &[NightHour]) -> f64 {
+    let day = forecast.between(span.sunrise - Duration::hours(24), span.sunset);
+    let day = day.iter().map(|hour| (hour.time, hour.air_temperature));
+    degree_hours(day.chain(hours.iter().map(|hour| (hour.time, hour.air))))
+}
+
+/// Degrees below zero times hours; of each stretch between two samples, the mean of their frost.
+pub(super) fn degree_hours(samples: impl Iterator<Item = (DateTime<Utc>, Celsius)>) -> f64 {
+    let frost = |temperature: Celsius| (-temperature.0).max(0.0);
+    let samples: Vec<(DateTime<Utc>, Celsius)> = samples.collect();
+    let stretches = samples.windows(2).map(|pair| {
+        let hours = (pair[1].0 - pair[0].0).num_minutes() as f64 / 60.0;
+        hours * (frost(pair[0].1) + frost(pair[1].1)) / 2.0
+    });
+    stretches.sum()
+}
+
+/// An overcast day is one of more cloud than this on average, and a cold one stayed near 10 C, the day of Poling's
+/// report (the figure beside it is assumed).
+const OVERCAST: f64 = 0.8;
+const COLD_DAY: f64 = 10.5;
+
+/// What the day before leaves for a cover to keep: an overcast day that stayed near 10 C or below leaves little.
+pub(super) fn cover_conditions(forecast: &Forecast, span: &Span, hours: &[NightHour]) -> CoverConditions {
+    let day = forecast.between(span.sunset - Duration::hours(8), span.sunset);
+    let clouds: Vec<f64> = day.iter().filter_map(|hour| hour.cloud_cover).collect();
+    let warmest = day.iter().map(|hour| hour.air_temperature.0).fold(f64::NEG_INFINITY, f64::max);
+    let overcast = clouds.len() >= 3 && clouds.iter().sum::<f64>() / clouds.len() as f64 > OVERCAST;
+    CoverConditions { wind_10m: mean_wind(hours), dull_cold_day: overcast && warmest <= COLD_DAY }
+}
+
+/// Below this a day can hurt what stood the night, and only if it is colder than the night by this much (assumed).
+const COLD_BY_DAY: Celsius = Celsius(2.0);
+const COLDER_BY: Kelvins = Kelvins(1.0);
+
+/// Cold that comes by day belongs to no night, and must not go unsaid.
+pub(super) fn colder_by_day(forecast: &Forecast, span: &Span, now: DateTime<Utc>, night: Celsius) -> Option<Remark> {
+    let until_dusk = forecast.between(now, span.sunset).iter();
+    let after = forecast.between(span.end(), span.end() + Duration::hours(9)).iter();
+    let coldest = until_dusk.chain(after).min_by(|a, b| a.air_temperature.0.total_cmp(&b.air_temperature.0))?;
+    let low = coldest.air_temperature;
+    let matters = low < COLD_BY_DAY && low < night - COLDER_BY;
+    matters.then_some(Remark::ColderByDay { low, at: coldest.time })
+}
