@@ -73,7 +73,7 @@ impl WeatherArguments {
         let now = self.now();
         let given = match (&self.low, &self.feed) {
             (Some(low), _) => Some(forecast_of_low(*low, &span_of(&garden.garden, of), now)),
-            (None, Some(file)) => Some(self.of_file(file, now)?),
+            (None, Some(file)) => Some(self.document(file, now)?),
             (None, None) => None,
         };
         let path = configuration.store_path(settings);
@@ -117,7 +117,7 @@ impl WeatherArguments {
         })
     }
 
-    fn of_file(&self, file: &Path, now: DateTime<Utc>) -> Result<crate::weather::Forecast, Failure> {
+    fn document(&self, file: &Path, now: DateTime<Utc>) -> Result<crate::weather::Forecast, Failure> {
         let at_fault = |what: String| Failure::Settings(format!("{}: {what}", file.display()));
         let mut body = Vec::new();
         std::fs::File::open(file)

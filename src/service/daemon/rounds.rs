@@ -262,6 +262,7 @@ mod tests {
             bed: bed.into(),
             measure,
             cover: (measure == Measure::Cover).then(|| COVER.into()),
+            chance: 0.5,
         };
         Said { at: DateTime::UNIX_EPOCH + Duration::hours(hour), beds: vec![bed("A", a), bed("B", b)] }
     }
