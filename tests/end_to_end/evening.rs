@@ -89,7 +89,7 @@ fn a_milder_afternoon_calls_the_mornings_list_off() {
     let [list, called_off] = &to(&relay, TUESDAY)[..] else { panic!("{:?}", to(&relay, TUESDAY)) };
     assert!(called_off.subject().starts_with("Called off"), "{}", called_off.subject());
     assert_eq!(called_off.header("In-Reply-To"), list.header("Message-ID"));
-    assert!(called_off.text().contains("What the last list asked for is not needed."), "{}", called_off.text());
+    assert!(called_off.text().contains("What the last list asked for is not needed"), "{}", called_off.text());
     // Nobody has covered anything, so there is nothing to uncover.
     morning_after(&garden, &feed);
     assert_eq!(relay.arrived().len(), 6);
@@ -108,8 +108,8 @@ fn the_morning_after_says_what_to_uncover() {
         assert_eq!(morning.header("In-Reply-To"), list.header("Message-ID"));
         let text = morning.text();
         assert!(text.contains("The night of Saturday 16 January is over."), "{text}");
-        assert!(text.contains("TAKE OFF THE COVERS [ ] A1"), "{text}");
-        assert!(text.contains("CARRY THE POTS BACK OUT [ ] P1"), "{text}");
+        assert!(text.contains("TAKE OFF THE COVERS When it is above freezing") && text.contains("[ ] A1"), "{text}");
+        assert!(text.contains("CARRY THE POTS BACK OUT When the cold is over") && text.contains("[ ] P1"), "{text}");
     }
     morning_after(&garden, &feed);
     assert_eq!(relay.arrived().len(), 6);
@@ -141,7 +141,7 @@ fn a_list_without_work_does_not_promise_a_morning_after() {
     let garden = Installation::with(&service, &garden);
     garden.once(MORNING).ended_with(0);
     let [mail] = &to(&relay, MANAGER)[..] else { panic!("{:?}", to(&relay, MANAGER)) };
-    assert!(mail.subject().contains("at risk, nothing to be done"), "{}", mail.subject());
+    assert!(mail.subject().contains("at risk, left as"), "{}", mail.subject());
     // The next word is the next sign of life, a week later.
     assert!(mail.text().contains("The next message comes by Saturday 23 January, 07:15"), "{}", mail.text());
     morning_after(&garden, &feed);
