@@ -53,8 +53,8 @@ enum Command {
 /// Where the settings are.
 #[derive(Debug, Args)]
 struct Configuration {
-    /// Folder with counterpane.toml and gardens/
-    #[arg(long, value_name = "DIR", env = "COUNTERPANE_CONFIG", default_value = "config")]
+    /// The folder of the settings: counterpane.toml, and gardens/ beside it
+    #[arg(long, value_name = "DIR", env = "COUNTERPANE_CONFIG", hide_env_values = true, default_value = "config")]
     config: PathBuf,
 }
 
