@@ -73,6 +73,10 @@ const MIX_DIFFUSIVITY: f64 = 2.5e-7;
 /// How well a soil temperature without a thermometer in it is known, K: freely moving, and held at zero by its freezing
 /// water (assumed).
 const SOIL_SPREAD: (f64, f64) = (1.5, 0.5);
+/// Soil of this temperature moves freely, °C (assumed). From there to zero its water stands ever more in the way of
+/// frost, so that the spread narrows; it widens again as the frost passes. Were it to jump, a colder night would look
+/// safer.
+const FREELY_MOVING: f64 = 6.0;
 
 /// The night at one bed. `pressure` is the garden's air pressure.
 pub fn at_bed(night: &Night, place: &Place, pressure: Pascals) -> BedNight {
@@ -154,17 +158,16 @@ fn soil(night: &Night, place: &Place, hours: &[BedHour]) -> Estimate {
     match place.root_zone {
         RootZone::InGround | RootZone::Raised => {
             let wave = soil_minimum(night.mean_air, lowest, ROOT_DEPTH, SOIL_DIFFUSIVITY);
-            // Until the frost has frozen the water above the roots, they stay at zero.
             let offset =
                 hours.first().zip(night.hours.first()).map_or(Kelvins(0.0), |(bed, open)| bed.screen - open.air);
             let extra =
                 -offset.0.min(0.0) * hours_below(hours.iter().map(|hour| (hour.time, hour.screen)), Celsius(0.0));
-            let reaches_roots = frost_depth(night.freezing_degree_hours + extra) >= ROOT_DEPTH;
-            if reaches_roots || wave >= Celsius(0.0) {
-                Estimate { mean: wave, spread: Kelvins(SOIL_SPREAD.0) }
-            } else {
-                Estimate { mean: Celsius(0.0), spread: Kelvins(SOIL_SPREAD.1) }
-            }
+            // The frost passes the roots with zero; behind it the soil is the colder the farther it has gone on, in a
+            // straight line as in Stefan's solution.
+            let behind = (1.0 - ROOT_DEPTH / frost_depth(night.freezing_degree_hours + extra)).max(0.0);
+            let mean = if wave < Celsius(0.0) { Celsius(wave.0 * behind) } else { wave };
+            let freely = (mean.0 / FREELY_MOVING).clamp(behind, 1.0);
+            Estimate { mean, spread: Kelvins(SOIL_SPREAD.1 + (SOIL_SPREAD.0 - SOIL_SPREAD.1) * freely) }
         }
         RootZone::Pot { radius } => {
             let air = hours.windows(2).map(|pair| {
