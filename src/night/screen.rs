@@ -7,7 +7,7 @@ use super::cooling::{CoolingCurve, DuskRegression};
 use super::cover::CoverConditions;
 use super::{Estimate, FrostKind, Knowledge, Night, NightHour, NoNight, Remark, Step};
 use crate::units::{Celsius, Kelvins, MetresPerSecond};
-use crate::weather::{Forecast, Hour, Provider, Reading};
+use crate::weather::{Forecast, Hour, IntervalMinimum, Provider, Reading};
 use crate::zone::NightOf;
 use chrono::{DateTime, Duration, Utc};
 
@@ -83,11 +83,17 @@ fn from_forecast(forecast: &Forecast, evidence: &Evidence<'_>, span: &Span) -> N
     let samples = forecast.between(span.sunset, span.end());
     let mut remarks = Vec::new();
     let mut hours = fill(samples, &mut remarks);
-    let clear_calm = clear_calm_weight(&hours, &remarks);
     let mut steps = Vec::new();
 
     // The hourly minimum can hide a colder value between the hours; a feed that states the night's low is heard too.
     let hourly = lowest(hours.iter().map(|hour| hour.air));
+    let holes = if by_hand { Vec::new() } else { holes(forecast, span, evidence.now) };
+    let knowledge = knowledge(&holes, span, evidence.now);
+    if knowledge == Knowledge::Complete {
+        bridge(&mut hours, &holes);
+    }
+    let clear_calm = clear_calm_weight(&hours, &remarks);
+    let bridged = lowest(hours.iter().map(|hour| hour.air));
     let stated = lowest(forecast.minima.iter().filter(|m| mostly_within(m.from, m.to, span)).map(|m| m.low));
     let raw = hourly.min(stated);
     steps.push(Step {
@@ -139,9 +145,11 @@ fn from_forecast(forecast: &Forecast, evidence: &Evidence<'_>, span: &Span) -> N
         // It says itself that nothing else is known.
         remarks = vec![Remark::HandGiven];
     }
-    let knowledge = if by_hand { Knowledge::Complete } else { knowledge(forecast, span, evidence.now) };
     if let Knowledge::Incomplete { longest_hole_hours, .. } = knowledge {
         step(format!("a hole of {longest_hole_hours:.0} hours in the night"), 0.0, 2.0, "assumed");
+    } else if holes.iter().any(|hole| hole.missing_hours > 0.0) {
+        let effect = (bridged - raw).0.min(0.0);
+        step("an hour is missing and may hide a colder one".into(), effect, SPREAD_OF_A_HOLE, "assumed");
     }
     bend_to(&mut hours, minimum.mean);
     Night {
@@ -401,8 +409,8 @@ fn mean_air(forecast: &Forecast, span: &Span, hours: &[NightHour]) -> Celsius {
 /// Frost of the day before, as forecast, and of the night as expected.
 fn freezing_degree_hours(forecast: &Forecast, span: &Span, hours: &[NightHour]) -> f64 {
     let day = forecast.between(span.sunrise - Duration::hours(24), span.sunset);
-    degree_hours(day.iter().map(|hour| (hour.time, hour.air_temperature)))
-        + degree_hours(hours.iter().map(|hour| (hour.time, hour.air)))
+    let day = day.iter().map(|hour| (hour.time, hour.air_temperature));
+    degree_hours(day.chain(hours.iter().map(|hour| (hour.time, hour.air))))
 }
 
 /// Degrees below zero times hours; of each stretch between two samples, the mean of their frost.
@@ -432,25 +440,74 @@ fn lead_day(forecast: &Forecast, span: &Span, now: DateTime<Utc>) -> usize {
     usize::try_from(days).unwrap_or(1).clamp(1, SPREAD_BY_LEAD_DAY.len())
 }
 
+/// A stretch between two hours of a forecast, of those still to come.
+struct Hole {
+    middle: DateTime<Utc>,
+    /// Beyond the hour that lies between any two.
+    missing_hours: f64,
+    /// The lowest temperature that may have been in it.
+    may_hide: Celsius,
+    /// The feed states the low of a short interval that stands for it.
+    is_spanned: bool,
+}
+
+/// Late in a clear night air falls by about this much in an hour, K (assumed).
+const FALL_IN_A_HOLE: f64 = 0.5;
+/// What a missing hour adds to the spread of a night that is whole otherwise, K (assumed).
+const SPREAD_OF_A_HOLE: f64 = 1.0;
+
+/// Fills small holes on the cold side: as clear and as still as the night gets, and colder than the hours beside them.
+fn bridge(hours: &mut Vec<NightHour>, holes: &[Hole]) {
+    let least = |value: fn(&NightHour) -> f64| hours.iter().map(value).fold(f64::INFINITY, f64::min);
+    let (wind, cloud_cover) = (least(|hour| hour.wind_10m.0), least(|hour| hour.cloud_cover));
+    for hole in holes.iter().filter(|hole| hole.missing_hours > 0.0) {
+        let index = hours.partition_point(|hour| hour.time < hole.middle);
+        let Some(beside) = hours.get(index).or(hours.last()).copied() else { continue };
+        let (air, wind_10m) = (hole.may_hide, MetresPerSecond(wind));
+        let dew_point = beside.dew_point.min(air);
+        hours.insert(index, NightHour { time: hole.middle, air, dew_point, wind_10m, cloud_cover });
+    }
+}
+
+/// What lies between the hours that are still to come, and before the first and after the last of them.
+fn holes(forecast: &Forecast, span: &Span, now: DateTime<Utc>) -> Vec<Hole> {
+    let from = still_to_come(span, now);
+    let known = forecast.between(from, span.end()).iter().map(|hour| (hour.time, hour.air_temperature));
+    let unknown = Celsius(f64::INFINITY);
+    let instants: Vec<_> = std::iter::once((from, unknown)).chain(known).chain([(span.end(), unknown)]).collect();
+    let hole = |pair: &[(DateTime<Utc>, Celsius)]| {
+        let ((start, before), (end, after)) = (pair[0], pair[1]);
+        let is_short = |minimum: &IntervalMinimum| minimum.to - minimum.from <= Duration::hours(6);
+        let spans = |minimum: &IntervalMinimum| {
+            minimum.from <= start + Duration::hours(1) && minimum.to >= end - Duration::hours(1)
+        };
+        let gap = (end - start).num_minutes() as f64 / 60.0;
+        let missing_hours = (gap - 1.0).max(0.0);
+        // No colder than the low that the feed states for all of it.
+        let minima = forecast.minima.iter().filter(|minimum| spans(minimum));
+        let stated = minima.clone().map(|minimum| minimum.low.0).fold(f64::NEG_INFINITY, f64::max);
+        Hole {
+            middle: start + (end - start) / 2,
+            missing_hours,
+            may_hide: (before.min(after) - Kelvins(FALL_IN_A_HOLE * missing_hours)).max(Celsius(stated)),
+            is_spanned: minima.clone().any(is_short),
+        }
+    };
+    instants.windows(2).map(hole).filter(|hole| !hole.is_spanned).collect()
+}
+
+/// Hours long past matter no more.
+fn still_to_come(span: &Span, now: DateTime<Utc>) -> DateTime<Utc> {
+    span.sunset.max(now - Duration::hours(1)).min(span.end())
+}
+
 /// Whether the hours that are still to come are there: at least nine in ten, and no hole above two hours, unless the
 /// feed states the low of a short interval that spans it.
-fn knowledge(forecast: &Forecast, span: &Span, now: DateTime<Utc>) -> Knowledge {
-    let from = span.sunset.max(now - Duration::hours(1)).min(span.end());
-    let mut instants: Vec<DateTime<Utc>> = vec![from];
-    instants.extend(forecast.between(from, span.end()).iter().map(|hour| hour.time));
-    instants.push(span.end());
-    let spanned = |start: DateTime<Utc>, end: DateTime<Utc>| {
-        forecast.minima.iter().any(|minimum| {
-            let short = minimum.to - minimum.from <= Duration::hours(6);
-            short && minimum.from <= start + Duration::hours(1) && minimum.to >= end - Duration::hours(1)
-        })
-    };
-    let holes = instants.windows(2).map(|pair| {
-        let gap = (pair[1] - pair[0]).num_minutes() as f64 / 60.0;
-        if spanned(pair[0], pair[1]) { 0.0 } else { (gap - 1.0).max(0.0) }
+fn knowledge(holes: &[Hole], span: &Span, now: DateTime<Utc>) -> Knowledge {
+    let (longest, missing) = holes.iter().fold((0.0_f64, 0.0), |(longest, missing), hole| {
+        (longest.max(hole.missing_hours), missing + hole.missing_hours)
     });
-    let (longest, missing) = holes.fold((0.0_f64, 0.0), |(longest, missing), hole| (longest.max(hole), missing + hole));
-    let length = ((span.end() - from).num_minutes() as f64 / 60.0).max(1.0);
+    let length = ((span.end() - still_to_come(span, now)).num_minutes() as f64 / 60.0).max(1.0);
     let share_seen = (1.0 - missing / length).clamp(0.0, 1.0);
     if longest > 2.01 || share_seen < 0.9 {
         Knowledge::Incomplete { longest_hole_hours: longest, share_seen }
