@@ -18,7 +18,7 @@ const ROOMS: &[(&str, &[&str])] = &[
     ("risk", &["units", "weather::humidity", "crops", "night", "beds"]),
     ("rounds", &["words", "zone", "weather"]),
     ("plan", &["units", "words", "zone", "crops", "night", "beds", "risk", "rounds"]),
-    ("message", &["units", "zone", "crops", "night", "beds", "risk", "rounds", "plan"]),
+    ("message", &["units", "zone", "weather::Provider", "crops", "night", "beds", "risk", "rounds", "plan"]),
     ("settings", &["units", "words", "zone", "weather", "crops", "night::cover", "night::exposure", "beds", "rounds"]),
 ];
 
