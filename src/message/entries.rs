@@ -39,13 +39,13 @@ pub(super) fn groups(plan: &Plan<'_>, reader: Reader) -> Vec<Group> {
                 return None;
             }
             order(&mut beds);
-            let heading = heading(plan, measure, beds.len());
+            let (heading, note) = (heading(plan, measure, beds.len()), note(measure).to_string());
             let entries = if measure == Measure::Fine && reader.role == Role::Volunteer {
                 vec![Entry { title: titles(&beds), lines: Vec::new() }]
             } else {
                 beds.iter().map(|bed| entry(plan, bed, reader)).collect()
             };
-            Some(Group { heading, is_work: measure.is_work(), note: String::new(), entries })
+            Some(Group { heading, is_work: measure.is_work(), note, entries })
         })
         .collect()
 }
@@ -76,6 +76,16 @@ fn heading(plan: &Plan<'_>, measure: Measure, count: usize) -> String {
         }
         Measure::Leave => format!("At risk, left as they are: {count} {beds}"),
         Measure::Fine => format!("Fine: {count} {beds}"),
+    }
+}
+
+/// What holds for every bed of a group.
+fn note(measure: Measure) -> &'static str {
+    match measure {
+        Measure::BringIn => "Carry them under a roof, against a wall; back out when the cold is over.",
+        Measure::Cover => "Edges down to the ground and weighed down all round.",
+        Measure::Leave => "No work here tonight; each line says why.",
+        Measure::Harvest | Measure::Fine | Measure::Unknown => "",
     }
 }
 

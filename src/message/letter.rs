@@ -51,13 +51,8 @@ pub fn evening_letter(plan: &Plan<'_>, context: &Context<'_>, reader: Reader) ->
     if context.reason == SayReason::DataMissing && context.since.is_some() {
         lead.push("Keep to the last list until you know better.".into());
     }
-    lead.extend(night_lines(plan, scale));
-    if plan.has_work() {
-        let minutes = plan.work().0;
-        let tomorrow =
-            if plan.beds.iter().any(|bed| bed.cover.is_some()) { ", taking covers off tomorrow included" } else { "" };
-        lead.push(format!("Work: about {} person-minutes{tomorrow}.", round_up_to_five(minutes)));
-    }
+    lead.extend(work_line(plan));
+    lead.extend(night_lines(plan, context, scale));
     lead.extend(context.troubles.iter().cloned());
     let changes = context.since.map(|(changes, at)| sentences::changes(plan, changes, at)).unwrap_or_default();
     let by_hand = if plan.count(Measure::Unknown) > 0 { sentences::by_hand(plan, reader.role) } else { Vec::new() };
@@ -137,7 +132,11 @@ fn headline(plan: &Plan<'_>, context: &Context<'_>) -> String {
         ),
         SayReason::AllQuiet => format!("{night}: all quiet, every bed stands it."),
         _ if plan.night.is_err() => {
-            format!("{night}: there is no usable forecast. This is not an all-clear.")
+            format!(
+                "{night}: there is no usable forecast. This is not an all-clear. Decide by hand by {} {}, as below.",
+                deadline(plan),
+                zone.abbreviation(plan.deadline)
+            )
         }
         _ if !plan.has_work() => format!("{night}: {}.", work_in_words(plan)),
         _ => {
@@ -162,9 +161,29 @@ fn lateness(context: &Context<'_>) -> Option<String> {
     Some(format!("This message is {text} late: the service could not look earlier."))
 }
 
-fn night_lines(plan: &Plan<'_>, scale: Scale) -> Vec<String> {
+/// When to stop, and how long it takes.
+fn work_line(plan: &Plan<'_>) -> Option<String> {
+    if !plan.has_work() {
+        return None;
+    }
+    let minutes = round_up_to_five(plan.work().0);
+    let covers = plan.beds.iter().any(|bed| bed.cover.is_some());
+    let tomorrow = if covers { ", taking covers off tomorrow included" } else { "" };
+    let work = format!("about {minutes} minutes of work for one person{tomorrow}");
+    let sunset = plan.deadline + plan.garden.finish_before_sunset;
+    if plan.made_at >= plan.deadline {
+        return Some(format!("It is {}.", work));
+    }
+    let (zone, sunset) = (&plan.garden.zone, plan.garden.zone.local(sunset).format("%H:%M"));
+    let abbreviation = zone.abbreviation(plan.deadline);
+    Some(format!("Be done by {} {abbreviation}, before the sun sets at {sunset}: {work}.", deadline(plan)))
+}
+
+fn night_lines(plan: &Plan<'_>, context: &Context<'_>, scale: Scale) -> Vec<String> {
     match &plan.night {
         Ok(night) => sentences::night(plan, night, scale),
+        // A feed that was no use has said so itself, with its name.
+        Err(why) if context.troubles.iter().any(|trouble| trouble.contains(&why.to_string())) => Vec::new(),
         Err(why) => vec![format!("Why: {why}.")],
     }
 }
@@ -184,8 +203,8 @@ fn closing(plan: &Plan<'_>, context: &Context<'_>, reader: Reader) -> Vec<String
         ));
     }
     lines.push(
-        "A forecast can be wrong, and a hollow colder than its garden. If a thermometer at the bed says".to_string()
-            + " otherwise, believe the thermometer.",
+        "A forecast can be wrong, and a hollow colder than its garden: believe a thermometer at the bed before this list."
+            .to_string(),
     );
     if reader.role == Role::Manager {
         lines.push(format!(
@@ -205,6 +224,13 @@ fn round_up_to_five(minutes: f64) -> u64 {
 pub(super) fn capitalised(text: &str) -> String {
     let mut letters = text.chars();
     letters.next().map_or(String::new(), |first| first.to_uppercase().chain(letters).collect())
+}
+
+impl Letter {
+    /// Whether the hand-made decision comes before the beds: where there is a list of work, that comes first.
+    pub fn by_hand_first(&self) -> bool {
+        !self.groups.iter().any(|group| group.is_work)
+    }
 }
 
 impl Group {

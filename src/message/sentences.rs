@@ -34,13 +34,20 @@ pub(super) fn night(plan: &Plan<'_>, night: &Night, scale: Scale) -> Vec<String>
         return lines;
     }
     let kind = match night.kind {
-        FrostKind::Radiation => "a clear, still night: plants grow colder than the air, hollows coldest",
-        FrostKind::Advection => "a windy night: covers keep little heat and want heavy weights",
-        FrostKind::Mixed => "neither clear and still nor windy throughout",
+        FrostKind::Radiation => "A clear, still night: plants grow colder than the air, hollows coldest.",
+        FrostKind::Advection => "A windy night: covers keep little heat and want heavy weights.",
+        FrostKind::Mixed => {
+            "Neither clear and still nor windy all night: plants may grow somewhat colder than the air."
+        }
     };
     let mut lines = vec![
-        format!("Low {} at the garden's screen near {}; {kind}.", night.minimum.mean.whole(scale), at.format("%H:%M")),
-        format!("How sure: four such nights in five end between {}.", four_in_five(night.minimum, scale)),
+        format!(
+            "Low {} near {} in the air at head height; four such nights in five end between {}.",
+            night.minimum.mean.whole(scale),
+            at.format("%H:%M"),
+            four_in_five(night.minimum, scale)
+        ),
+        kind.into(),
     ];
     let coldest = plan.beds.iter().filter_map(|bed| Some((bed, bed.risk.night.as_ref()?.tissue.mean)));
     if let Some((bed, tissue)) = coldest.min_by(|(_, a), (_, b)| a.0.total_cmp(&b.0)) {
@@ -49,8 +56,7 @@ pub(super) fn night(plan: &Plan<'_>, night: &Night, scale: Scale) -> Vec<String>
     }
     if let Knowledge::Incomplete { longest_hole_hours, .. } = night.knowledge {
         lines.push(format!(
-            "The forecast lacks hours of this night (up to {:.0} hours between two of them): beds that look safe are not \
-             known to be safe.",
+            "The forecast lacks hours of this night (up to {:.0} hours between two of them): no bed can be called safe.",
             longest_hole_hours + 1.0
         ));
     }
@@ -88,17 +94,23 @@ pub(super) fn instructions(bed: &BedPlan<'_>) -> Vec<String> {
     let mut lines: Vec<String> = bed
         .picks
         .iter()
-        .map(|pick| format!("{}: {}", super::letter::capitalised(&pick.crop), pick.instruction))
+        .map(|pick| format!("{}: {}", super::letter::capitalised(&pick.crop), uncapitalised(&pick.instruction)))
         .collect();
     if let Some(cover) = &bed.cover {
         let pieces = if cover.pieces == 1 { String::new() } else { format!("{} pieces of ", cover.pieces) };
-        let verb = if bed.measure == Measure::Harvest { "Then cover with" } else { "Cover with" };
-        lines.push(format!("{verb} {pieces}{}, edges down to the ground.", cover.name));
-    }
-    if bed.measure == Measure::BringIn {
-        lines.push("Carry under a roof, against a wall; back out when the cold is over.".into());
+        let (verb, edges) = if bed.measure == Measure::Harvest {
+            ("Then cover with", ", edges down to the ground")
+        } else {
+            ("Cover with", "")
+        };
+        lines.push(format!("{verb}: {pieces}{}{edges}.", cover.name));
     }
     lines
+}
+
+fn uncapitalised(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or(String::new(), |first| first.to_lowercase().chain(letters).collect())
 }
 
 /// Why a bed has its measure.
@@ -115,18 +127,21 @@ pub(super) fn why(plan: &Plan<'_>, bed: &BedPlan<'_>, role: Role) -> Vec<String>
         let decisive = bed.risk.plantings.iter().filter_map(|planting| Some((planting, planting.deciding()?)));
         let in_danger = decisive.filter(|(_, organ)| organ.open.chance.0 >= FINE_CHANCE);
         lines.extend(in_danger.map(|(planting, organ)| figures(planting, organ, scale)));
-    } else if let Some((planting, organ)) = bed.deciding() {
+    } else if let Some((planting, organ)) = bed.deciding().filter(|_| bed.measure != Measure::Leave) {
+        // Where nothing is to be done, the reason alone is enough.
         lines.push(short_why(planting, organ, scale));
     }
     let reason = match &bed.reason {
         Reason::CoverSaves { covered } => {
             (role == Role::Manager).then(|| format!("Under the cover the chance falls to {}.", covered.percent()))
         }
-        Reason::WorthLessThanWork { saved, work } => {
-            Some(format!("Left: {} of work would save about {} of worth.", minutes(work.0), minutes(saved.0)))
-        }
-        Reason::NoCoverLeft => Some("Left: a cover would help, and not enough are left.".into()),
-        Reason::NothingHelps => Some("Left: nothing at hand would help it much.".into()),
+        Reason::WorthLessThanWork { saved, work } => Some(if role == Role::Manager {
+            format!("Left: {} of work would save a crop worth about {}.", minutes(work.0), minutes(saved.0))
+        } else {
+            "Left: the work would be more than what it saves.".into()
+        }),
+        Reason::NoCoverLeft => Some("Left: a cover would help, but none that fits is left over.".into()),
+        Reason::NothingHelps => Some("Left: nothing at hand would help much.".into()),
         Reason::MinorPart => minor_part(bed),
         Reason::PickBeforeFrost
         | Reason::RootsAndTopsInside
@@ -175,27 +190,33 @@ pub(super) fn tenderest<'p, 'a>(bed: &'p BedPlan<'a>) -> Option<(&'p PlantingRis
 fn tenderest_line(bed: &BedPlan<'_>, scale: Scale) -> Option<String> {
     let (planting, tolerance, begins) = tenderest(bed)?;
     let (crop, stage) = (&planting.crop.name, &planting.planting.stage);
-    Some(format!("{crop}, {stage}: harm begins at {} ({}).", begins.whole(scale), frame(tolerance.frame)))
+    let parts = parts(tolerance.organ);
+    Some(format!(
+        "{} {parts} ({stage}) suffer from {} down in the {}.",
+        super::letter::capitalised(crop),
+        begins.whole(scale),
+        frame(tolerance.frame)
+    ))
 }
 
-/// "broccoli, heading: harm to heads begins at 28 F (air), 24 F expected, margin -3.6 F, chance 66 %"
+/// "Chance of damage 66 %: broccoli heads (heading) suffer from 28 F down in the air; 24 F expected, margin -3.6 F."
 fn figures(planting: &PlantingRisk<'_>, organ: &OrganRisk<'_>, scale: Scale) -> String {
     format!(
-        "{}, {}: harm to {} begins at {} ({}), {} expected, margin {}, chance {}.",
+        "Chance of damage {}: {} {} ({}) suffer from {} down in the {}; {} expected, margin {}.",
+        organ.open.chance.percent(),
         planting.crop.name,
-        planting.planting.stage,
         parts(organ.tolerance.organ),
+        planting.planting.stage,
         organ.damage_begins.whole(scale),
         frame(organ.tolerance.frame),
         organ.open.minimum.mean.whole(scale),
-        organ.open.margin.signed(scale),
-        organ.open.chance.percent()
+        organ.open.margin.signed(scale)
     )
 }
 
 fn short_why(planting: &PlantingRisk<'_>, organ: &OrganRisk<'_>, scale: Scale) -> String {
     format!(
-        "Why: harm to {} {} begins at {}; {} expected.",
+        "Why: {} {} suffer from {} down; {} expected.",
         planting.crop.name,
         parts(organ.tolerance.organ),
         organ.damage_begins.whole(scale),
@@ -272,19 +293,27 @@ pub(super) fn by_hand(plan: &Plan<'_>, role: Role) -> Vec<String> {
     let dusk = plan.garden.zone.local(plan.deadline + plan.garden.finish_before_sunset + crate::rounds::DUSK);
     let even = dusk_air_for_low(Kelvins(0.0));
     let one_in_ten = dusk_air_for_low(Kelvins(FOUR_IN_FIVE * DuskRegression::IMPORTED.standard_deviation.0));
-    let mut lines = vec![format!(
-        "Put a thermometer in the open, at the height of the plants. If it shows less than {} at {} under a clear, still \
-         sky, frost is as likely as not; up to {} it still comes one night in ten. Cover from the top of the list down, \
-         before dusk if in doubt.",
-        even.whole(scale),
-        dusk.format("%H:%M"),
-        one_in_ten.whole(scale)
-    )];
+    let start = if plan.night.is_err() {
+        "In doubt, protect. If the sky is clearing or the air is near freezing, start in good time and work from the \
+         top of the list down: pots under a roof, ripe things picked, covers on while they last."
+    } else {
+        "In doubt, cover the beds that are not known to be safe as well, from the top of that list down."
+    };
+    let mut lines = vec![
+        start.to_string(),
+        format!(
+            "Put a thermometer in the open, at the height of the plants. Less than {} at {} under a clear, still sky: \
+             frost is as likely as not. Up to {}: it still comes one night in ten.",
+            even.whole(scale),
+            dusk.format("%H:%M"),
+            one_in_ten.whole(scale)
+        ),
+    ];
     if role == Role::Manager {
         let (reading, low) = if scale == Scale::Fahrenheit { ("38F", "27F") } else { ("3.5C", "-3C") };
         let id = &plan.garden.id;
         lines.push(format!(
-            "Give what it shows to the service and ask for the list: counterpane reading {reading} --garden {id}, then \
+            "Give the service what it shows and ask for the list: counterpane reading {reading} --garden {id}, then \
              counterpane tonight --garden {id}. Or give a low you trust: counterpane tonight --low {low} --garden {id}."
         ));
     }

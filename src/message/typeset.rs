@@ -7,11 +7,16 @@ use askama::Template;
 /// RFC 5322 asks for lines of at most 78 characters.
 const COLUMNS: usize = 78;
 
+const BY_HAND: &str = "HOW TO DECIDE BY HAND";
+
 /// The letter as plain text, complete in itself.
 pub fn plain_text(letter: &Letter) -> String {
     let mut text = Setter::default();
     text.paragraph(&letter.lead);
     text.paragraph(&letter.changes);
+    if letter.by_hand_first() {
+        text.titled(BY_HAND, &letter.by_hand);
+    }
     for group in &letter.groups {
         text.blank();
         text.line("", &group.heading.to_uppercase());
@@ -26,7 +31,9 @@ pub fn plain_text(letter: &Letter) -> String {
             }
         }
     }
-    text.titled("HOW TO DECIDE BY HAND", &letter.by_hand);
+    if !letter.by_hand_first() {
+        text.titled(BY_HAND, &letter.by_hand);
+    }
     text.titled("CARE", &letter.cautions);
     text.blank();
     text.line("", "--------");
