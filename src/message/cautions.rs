@@ -10,8 +10,7 @@ use crate::units::Celsius;
 const NO_HEAT: &str = "No heat lamp, heater, candle or burner under a cover, ever: fire, and carbon monoxide. Electric gear \
                        outdoors: made for it, on a protected outlet, by local code; ask a licensed electrician.";
 /// Common practice.
-const WEIGH_DOWN: &str =
-    "Weigh edges down before dark; in wind two people to a cover. No ladders in the dark or on ice.";
+const HANDLING: &str = "In wind two people to a cover. No ladders in the dark or on ice.";
 /// Common practice.
 const LIFT: &str = "Heavy pots: two people or a trolley, never over icy steps.";
 /// Common practice.
@@ -34,7 +33,7 @@ pub(super) fn for_plan(plan: &Plan<'_>) -> Vec<&'static str> {
     let is_unknown = |bed: &BedPlan<'_>| bed.measure == Measure::Unknown;
     let unknown = plan.beds.iter().any(is_unknown);
     if unknown || plan.beds.iter().any(|bed| bed.cover.is_some()) {
-        cautions.extend([WEIGH_DOWN, NO_HEAT]);
+        cautions.extend([HANDLING, NO_HEAT]);
     }
     let is_carried = |bed: &BedPlan<'_>| {
         let movable = matches!(bed.risk.bed.kind, BedKind::Containers { movable: true, .. });

@@ -84,19 +84,27 @@ fn subject(plan: &Plan<'_>, context: &Context<'_>) -> String {
         }
         _ => {
             let worse = match (context.reason, context.since) {
-                (SayReason::Worse, Some((changes, _))) if changes.asks_more => "Worse: ",
-                (SayReason::Worse, _) => "Changed: ",
+                (SayReason::Worse, Some((changes, _))) if changes.asks_more => "worse: ",
+                (SayReason::Worse, _) => "changed: ",
                 _ => "",
             };
             let unsure = if plan.count(Measure::Unknown) > 0 { ", hours missing" } else { "" };
-            format!("{worse}{}: {low}{unsure}", capitalised(&work_in_words(plan)))
+            capitalised(&format!("{worse}{}: {low}{unsure}", work_in_words(plan, When::Said)))
         }
     };
     format!("{what} ({})", plan.garden.name)
 }
 
-/// "cover 4, harvest 2 by 16:40", or what there is instead of work.
-fn work_in_words(plan: &Plan<'_>) -> String {
+/// Whether the words of the work include by when.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum When {
+    Said,
+    /// The next line says it.
+    Unsaid,
+}
+
+/// "harvest 2, cover 4 by 16:40", or what there is instead of work.
+fn work_in_words(plan: &Plan<'_>, when: When) -> String {
     let parts: Vec<String> = [(Measure::Harvest, "harvest"), (Measure::BringIn, "bring in"), (Measure::Cover, "cover")]
         .into_iter()
         .filter(|(measure, _)| plan.count(*measure) > 0)
@@ -104,6 +112,9 @@ fn work_in_words(plan: &Plan<'_>) -> String {
         .collect();
     let (left, unknown) = (plan.count(Measure::Leave), plan.count(Measure::Unknown));
     match (parts.is_empty(), left) {
+        (false, _) if when == When::Unsaid => parts.join(", "),
+        // An hour of the night would read as if there were time until then.
+        (false, _) if is_dark(plan) => format!("{} now", parts.join(", ")),
         (false, _) => format!("{} by {}", parts.join(", "), deadline(plan)),
         (true, _) if unknown > 0 => {
             let beds = if unknown == 1 { "1 bed" } else { &format!("{unknown} beds") };
@@ -138,16 +149,7 @@ fn headline(plan: &Plan<'_>, context: &Context<'_>) -> String {
                 zone.abbreviation(plan.deadline)
             )
         }
-        _ if !plan.has_work() => format!("{night}: {}.", work_in_words(plan)),
-        _ => {
-            let abbreviation = zone.abbreviation(plan.deadline);
-            let late = if plan.made_at >= plan.deadline {
-                " The best hour has passed; late still helps, if you can work safely in the dark."
-            } else {
-                ""
-            };
-            format!("{night}: {} {abbreviation}.{late}", work_in_words(plan))
-        }
+        _ => format!("{night}: {}.", work_in_words(plan, When::Unsaid)),
     }
 }
 
@@ -170,13 +172,27 @@ fn work_line(plan: &Plan<'_>) -> Option<String> {
     let covers = plan.beds.iter().any(|bed| bed.cover.is_some());
     let tomorrow = if covers { ", taking covers off tomorrow included" } else { "" };
     let work = format!("about {minutes} minutes of work for one person{tomorrow}");
-    let sunset = plan.deadline + plan.garden.finish_before_sunset;
-    if plan.made_at >= plan.deadline {
-        return Some(format!("It is {}.", work));
-    }
-    let (zone, sunset) = (&plan.garden.zone, plan.garden.zone.local(sunset).format("%H:%M"));
+    let (zone, by) = (&plan.garden.zone, deadline(plan));
     let abbreviation = zone.abbreviation(plan.deadline);
-    Some(format!("Be done by {} {abbreviation}, before the sun sets at {sunset}: {work}.", deadline(plan)))
+    Some(if is_dark(plan) {
+        format!(
+            "The best hour has passed; late still helps, if you can work safely in the dark. Go now: from about {by} \
+             {abbreviation} it is too late for the first of them. It is {work}."
+        )
+    } else if plan.made_at >= plan.deadline {
+        format!("The best hour has passed; late still helps. Be done by sunset, {by} {abbreviation}: {work}.")
+    } else {
+        let sunset = zone.local(sunset(plan)).format("%H:%M");
+        format!("Be done by {by} {abbreviation}, before the sun sets at {sunset}: {work}.")
+    })
+}
+
+fn sunset(plan: &Plan<'_>) -> DateTime<Utc> {
+    plan.deadline + plan.garden.finish_before_sunset
+}
+
+fn is_dark(plan: &Plan<'_>) -> bool {
+    plan.made_at >= sunset(plan)
 }
 
 fn night_lines(plan: &Plan<'_>, context: &Context<'_>, scale: Scale) -> Vec<String> {

@@ -40,17 +40,20 @@ pub(super) fn night(plan: &Plan<'_>, night: &Night, scale: Scale) -> Vec<String>
             "Neither clear and still nor windy all night: plants may grow somewhat colder than the air."
         }
     };
-    let mut lines = vec![
-        format!(
-            "Low {} near {} in the air at head height; four such nights in five end between {}.",
-            night.minimum.mean.whole(scale),
-            at.format("%H:%M"),
-            four_in_five(night.minimum, scale)
-        ),
-        kind.into(),
-    ];
+    let mut lines = vec![format!(
+        "Low {} near {} in the air at head height; four such nights in five end between {}.",
+        night.minimum.mean.whole(scale),
+        at.format("%H:%M"),
+        four_in_five(night.minimum, scale)
+    )];
+    if !plan.is_quiet() {
+        lines.push(kind.into());
+    }
     let coldest = plan.beds.iter().filter_map(|bed| Some((bed, bed.risk.night.as_ref()?.tissue.mean)));
-    if let Some((bed, tissue)) = coldest.min_by(|(_, a), (_, b)| a.0.total_cmp(&b.0)) {
+    let coldest = coldest.min_by(|(_, a), (_, b)| a.0.total_cmp(&b.0));
+    // Where nothing is in danger, or leaves are about as warm as the air, the low has said it.
+    let tells = |tissue: Celsius| !plan.is_quiet() && tissue < night.minimum.mean - Kelvins(1.0);
+    if let Some((bed, tissue)) = coldest.filter(|(_, tissue)| tells(*tissue)) {
         let place = bed.risk.bed.title();
         lines.push(format!("Uncovered leaves fall to about {} in the coldest bed, {place}.", tissue.whole(scale)));
     }
@@ -117,11 +120,12 @@ fn uncapitalised(text: &str) -> String {
 pub(super) fn why(plan: &Plan<'_>, bed: &BedPlan<'_>, role: Role) -> Vec<String> {
     let scale = plan.garden.shown;
     if matches!(bed.reason, Reason::NoWeather | Reason::HoursMissing) {
-        return tenderest_line(bed, scale).into_iter().collect();
+        return tenderest_line(bed, role, scale).into_iter().collect();
     }
     let mut lines = Vec::new();
     if bed.measure == Measure::Fine && bed.reason == Reason::WithinMargin {
-        return bed.deciding().map(|(planting, organ)| margin_line(planting, organ, scale)).into_iter().collect();
+        let near = bed.deciding().filter(|(_, organ)| role == Role::Manager && organ.open.margin < FAR_FROM_HARM);
+        return near.map(|(planting, organ)| margin_line(planting, organ, scale)).into_iter().collect();
     }
     if role == Role::Manager {
         let decisive = bed.risk.plantings.iter().filter_map(|planting| Some((planting, planting.deciding()?)));
@@ -136,7 +140,9 @@ pub(super) fn why(plan: &Plan<'_>, bed: &BedPlan<'_>, role: Role) -> Vec<String>
             (role == Role::Manager).then(|| format!("Under the cover the chance falls to {}.", covered.percent()))
         }
         Reason::WorthLessThanWork { saved, work } => Some(if role == Role::Manager {
-            format!("Left: {} of work would save a crop worth about {}.", minutes(work.0), minutes(saved.0))
+            let (work, saved) = (minutes(work.0), minutes(saved.0));
+            let saved = if saved == work { "no more than that".into() } else { format!("about {saved} of worth") };
+            format!("Left: {work} of work would save {saved}.")
         } else {
             "Left: the work would be more than what it saves.".into()
         }),
@@ -152,6 +158,9 @@ pub(super) fn why(plan: &Plan<'_>, bed: &BedPlan<'_>, role: Role) -> Vec<String>
     lines.extend(reason);
     lines
 }
+
+/// A bed with more to spare needs no words.
+const FAR_FROM_HARM: Kelvins = Kelvins(5.0);
 
 /// A bed that stands the night is worth one line, about what is nearest to harm.
 fn margin_line(planting: &PlantingRisk<'_>, organ: &OrganRisk<'_>, scale: Scale) -> String {
@@ -187,41 +196,60 @@ pub(super) fn tenderest<'p, 'a>(bed: &'p BedPlan<'a>) -> Option<(&'p PlantingRis
     })
 }
 
-fn tenderest_line(bed: &BedPlan<'_>, scale: Scale) -> Option<String> {
+fn tenderest_line(bed: &BedPlan<'_>, role: Role, scale: Scale) -> Option<String> {
     let (planting, tolerance, begins) = tenderest(bed)?;
-    let (crop, stage) = (&planting.crop.name, &planting.planting.stage);
-    let parts = parts(tolerance.organ);
+    let stage = if role == Role::Manager { format!(" ({})", planting.planting.stage) } else { String::new() };
     Some(format!(
-        "{} {parts} ({stage}) suffer from {} down in the {}.",
-        super::letter::capitalised(crop),
-        begins.whole(scale),
+        "Harm to {} {}{stage} begins at {} in the {}.",
+        planting.crop.name,
+        parts(tolerance.organ),
+        fine(begins, scale),
         frame(tolerance.frame)
     ))
 }
 
-/// "Chance of damage 66 %: broccoli heads (heading) suffer from 28 F down in the air; 24 F expected, margin -3.6 F."
+/// "Chance of damage 66 %: harm to broccoli heads (heading) begins at 28 F in the air; 24 F expected, margin -3.6 F."
 fn figures(planting: &PlantingRisk<'_>, organ: &OrganRisk<'_>, scale: Scale) -> String {
     format!(
-        "Chance of damage {}: {} {} ({}) suffer from {} down in the {}; {} expected, margin {}.",
+        "Chance of damage {}: harm to {} {} ({}) begins at {} in the {}; {} expected, margin {}.",
         organ.open.chance.percent(),
         planting.crop.name,
         parts(organ.tolerance.organ),
         planting.planting.stage,
-        organ.damage_begins.whole(scale),
+        fine(organ.damage_begins, scale),
         frame(organ.tolerance.frame),
-        organ.open.minimum.mean.whole(scale),
+        fine(organ.open.minimum.mean, scale),
         organ.open.margin.signed(scale)
     )
 }
 
 fn short_why(planting: &PlantingRisk<'_>, organ: &OrganRisk<'_>, scale: Scale) -> String {
+    let place = match organ.tolerance.frame {
+        Frame::ScreenAir => "",
+        Frame::Tissue => " in the plant",
+        Frame::Soil => " in the soil",
+    };
+    // Else the two figures would seem to say that nothing can happen.
+    let colder = if organ.open.margin > Kelvins(0.0) {
+        format!(", and it may get colder (chance of damage {})", organ.open.chance.percent())
+    } else {
+        String::new()
+    };
     format!(
-        "Why: {} {} suffer from {} down; {} expected.",
+        "Why: harm to {} {} begins at {}{place}; {} expected{colder}.",
         planting.crop.name,
         parts(organ.tolerance.organ),
-        organ.damage_begins.whole(scale),
-        organ.open.minimum.mean.whole(scale)
+        fine(organ.damage_begins, scale),
+        fine(organ.open.minimum.mean, scale)
     )
+}
+
+/// Two temperatures that are compared want steps of about half a kelvin; a whole degree Celsius is too coarse.
+fn fine(temperature: Celsius, scale: Scale) -> String {
+    match scale {
+        Scale::Celsius => temperature.tenths(scale),
+        Scale::Fahrenheit => temperature.whole(scale),
+    }
 }
 
 /// The organs of many plants, as growers say it.
@@ -258,6 +286,10 @@ pub(super) fn changes(plan: &Plan<'_>, changes: &Changes, at: DateTime<Utc>) -> 
     };
     let mut lines = Vec::new();
     for (id, before) in changes.worse.iter().chain(&changes.better) {
+        // Where all is fine, it matters only to whoever was asked to do something.
+        if plan.is_quiet() && !before.is_work() {
+            continue;
+        }
         let (title, now) = title(id);
         let stays = if before.is_work() && !now.is_work() && now != Measure::Fine {
             " What has been done already stays done."
@@ -267,7 +299,7 @@ pub(super) fn changes(plan: &Plan<'_>, changes: &Changes, at: DateTime<Utc>) -> 
         lines.push(format!("{title}: was {}, now {}.{stays}", measure_word(*before), measure_word(now)));
     }
     for id in &changes.other_cover {
-        lines.push(format!("{}: another cover than before.", title(id).0));
+        lines.push(format!("{}: another cover than before; one that is on already may stay.", title(id).0));
     }
     if lines.is_empty() {
         return Vec::new();
@@ -281,7 +313,7 @@ fn measure_word(measure: Measure) -> &'static str {
         Measure::Cover => "cover",
         Measure::Harvest => "harvest",
         Measure::BringIn => "bring in",
-        Measure::Leave => "at risk, left",
+        Measure::Leave => "left at risk",
         Measure::Fine => "fine",
         Measure::Unknown => "unknown",
     }
@@ -293,22 +325,26 @@ pub(super) fn by_hand(plan: &Plan<'_>, role: Role) -> Vec<String> {
     let dusk = plan.garden.zone.local(plan.deadline + plan.garden.finish_before_sunset + crate::rounds::DUSK);
     let even = dusk_air_for_low(Kelvins(0.0));
     let one_in_ten = dusk_air_for_low(Kelvins(FOUR_IN_FIVE * DuskRegression::IMPORTED.standard_deviation.0));
-    let start = if plan.night.is_err() {
-        "In doubt, protect. If the sky is clearing or the air is near freezing, start in good time and work from the \
-         top of the list down: pots under a roof, ripe things picked, covers on while they last."
+    let mut lines = if plan.night.is_err() {
+        vec![
+            "Clear and still, or already near freezing? Take it for a frost. Work from the top of the list down: pots \
+             under a roof, ripe things picked, covers on while they last, edges down and weighed."
+                .to_string(),
+            "Not sure? Do the same: a cover for nothing costs minutes, a frost the crop.".to_string(),
+        ]
     } else {
-        "In doubt, cover the beds that are not known to be safe as well, from the top of that list down."
+        vec![
+            "Covers left over, and the sky clear? Cover the beds that are not known to be safe too, from the top down."
+                .to_string(),
+        ]
     };
-    let mut lines = vec![
-        start.to_string(),
-        format!(
-            "Put a thermometer in the open, at the height of the plants. Less than {} at {} under a clear, still sky: \
-             frost is as likely as not. Up to {}: it still comes one night in ten.",
-            even.whole(scale),
-            dusk.format("%H:%M"),
-            one_in_ten.whole(scale)
-        ),
-    ];
+    lines.push(format!(
+        "A thermometer in the open, at the height of the plants, tells more. Under a clear, still sky, less than {} at \
+         {} means that frost is as likely as not; up to {} it still comes one night in ten.",
+        even.whole(scale),
+        dusk.format("%H:%M"),
+        one_in_ten.whole(scale)
+    ));
     if role == Role::Manager {
         let (reading, low) = if scale == Scale::Fahrenheit { ("38F", "27F") } else { ("3.5C", "-3C") };
         let id = &plan.garden.id;
@@ -348,7 +384,7 @@ pub(super) fn provenance(plan: &Plan<'_>, night: &Night) -> String {
         }
         (None, Some(fetched)) => {
             let age = (plan.made_at - fetched).num_minutes().max(0);
-            format!("fetched {} ago, issue time not given", age_in_words(age))
+            format!("fetched {} ago", age_in_words(age))
         }
         (None, None) => "age unknown".into(),
     };

@@ -43,6 +43,21 @@ pub fn plain_text(letter: &Letter) -> String {
     text.text
 }
 
+const NO_BREAK: char = '\u{a0}';
+
+/// A number and its unit belong on one line.
+fn together(line: &str) -> String {
+    let mut joined = String::with_capacity(line.len());
+    let mut letters = line.chars().peekable();
+    while let Some(letter) = letters.next() {
+        let is_unit = letter == ' '
+            && joined.ends_with(|c: char| c.is_ascii_digit())
+            && letters.peek().is_some_and(|next| matches!(next, 'F' | 'C' | '%'));
+        joined.push(if is_unit { NO_BREAK } else { letter });
+    }
+    joined
+}
+
 #[derive(Default)]
 struct Setter {
     text: String,
@@ -64,7 +79,8 @@ impl Setter {
             .initial_indent(first)
             .subsequent_indent(rest)
             .word_splitter(textwrap::WordSplitter::NoHyphenation);
-        self.text.push_str(&textwrap::fill(line, options));
+        let set = textwrap::fill(&together(line), options).replace(NO_BREAK, " ");
+        self.text.push_str(&set);
         self.text.push('\n');
     }
 
