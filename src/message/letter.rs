@@ -89,22 +89,14 @@ fn subject(plan: &Plan<'_>, context: &Context<'_>) -> String {
                 _ => "",
             };
             let unsure = if plan.count(Measure::Unknown) > 0 { ", hours missing" } else { "" };
-            capitalised(&format!("{worse}{}: {low}{unsure}", work_in_words(plan, When::Said)))
+            capitalised(&format!("{worse}{}: {low}{unsure}", work_in_words(plan)))
         }
     };
     format!("{what} ({})", plan.garden.name)
 }
 
-/// Whether the words of the work include by when.
-#[derive(Clone, Copy, PartialEq, Eq)]
-enum When {
-    Said,
-    /// The next line says it.
-    Unsaid,
-}
-
 /// "harvest 2, cover 4 by 16:40", or what there is instead of work.
-fn work_in_words(plan: &Plan<'_>, when: When) -> String {
+fn work_in_words(plan: &Plan<'_>) -> String {
     let parts: Vec<String> = [(Measure::Harvest, "harvest"), (Measure::BringIn, "bring in"), (Measure::Cover, "cover")]
         .into_iter()
         .filter(|(measure, _)| plan.count(*measure) > 0)
@@ -112,7 +104,6 @@ fn work_in_words(plan: &Plan<'_>, when: When) -> String {
         .collect();
     let (left, unknown) = (plan.count(Measure::Leave), plan.count(Measure::Unknown));
     match (parts.is_empty(), left) {
-        (false, _) if when == When::Unsaid => parts.join(", "),
         // An hour of the night would read as if there were time until then.
         (false, _) if is_dark(plan) => format!("{} now", parts.join(", ")),
         (false, _) => format!("{} by {}", parts.join(", "), deadline(plan)),
@@ -149,7 +140,8 @@ fn headline(plan: &Plan<'_>, context: &Context<'_>) -> String {
                 zone.abbreviation(plan.deadline)
             )
         }
-        _ => format!("{night}: {}.", work_in_words(plan, When::Unsaid)),
+        _ if !plan.has_work() || is_dark(plan) => format!("{night}: {}.", work_in_words(plan)),
+        _ => format!("{night}: {} {}.", work_in_words(plan), zone.abbreviation(plan.deadline)),
     }
 }
 
@@ -163,7 +155,7 @@ fn lateness(context: &Context<'_>) -> Option<String> {
     Some(format!("This message is {text} late: the service could not look earlier."))
 }
 
-/// When to stop, and how long it takes.
+/// How long the work takes, and what light there is for it.
 fn work_line(plan: &Plan<'_>) -> Option<String> {
     if !plan.has_work() {
         return None;
@@ -172,18 +164,18 @@ fn work_line(plan: &Plan<'_>) -> Option<String> {
     let covers = plan.beds.iter().any(|bed| bed.cover.is_some());
     let tomorrow = if covers { ", taking covers off tomorrow included" } else { "" };
     let work = format!("about {minutes} minutes of work for one person{tomorrow}");
-    let (zone, by) = (&plan.garden.zone, deadline(plan));
-    let abbreviation = zone.abbreviation(plan.deadline);
+    let zone = &plan.garden.zone;
     Some(if is_dark(plan) {
         format!(
-            "The best hour has passed; late still helps, if you can work safely in the dark. Go now: from about {by} \
-             {abbreviation} it is too late for the first of them. It is {work}."
+            "The best hour has passed; late still helps, if you can work safely in the dark. From about {} {} it is too \
+             late for the first of them. It is {work}.",
+            deadline(plan),
+            zone.abbreviation(plan.made_at)
         )
     } else if plan.made_at >= plan.deadline {
-        format!("The best hour has passed; late still helps. Be done by sunset, {by} {abbreviation}: {work}.")
+        format!("The best hour has passed; late still helps. It is {work}.")
     } else {
-        let sunset = zone.local(sunset(plan)).format("%H:%M");
-        format!("Be done by {by} {abbreviation}, before the sun sets at {sunset}: {work}.")
+        format!("The sun sets at {}. It is {work}.", zone.local(sunset(plan)).format("%H:%M"))
     })
 }
 

@@ -46,16 +46,18 @@ pub fn plain_text(letter: &Letter) -> String {
 const NO_BREAK: char = '\u{a0}';
 
 /// A number and its unit belong on one line.
-fn together(line: &str) -> String {
-    let mut joined = String::with_capacity(line.len());
-    let mut letters = line.chars().peekable();
-    while let Some(letter) = letters.next() {
-        let is_unit = letter == ' '
-            && joined.ends_with(|c: char| c.is_ascii_digit())
-            && letters.peek().is_some_and(|next| matches!(next, 'F' | 'C' | '%'));
-        joined.push(if is_unit { NO_BREAK } else { letter });
-    }
-    joined
+fn together(text: &str) -> String {
+    let letters: Vec<char> = text.chars().collect();
+    let is_number_before_unit = |at: usize| {
+        let digit = at.checked_sub(1).is_some_and(|before| letters[before].is_ascii_digit());
+        let unit = letters.get(at + 1).is_some_and(|next| matches!(next, 'F' | 'C' | '%'));
+        digit && unit && !letters.get(at + 2).is_some_and(|after| after.is_alphanumeric())
+    };
+    let joined = letters.iter().enumerate().map(|(at, letter)| match letter {
+        ' ' if is_number_before_unit(at) => NO_BREAK,
+        letter => *letter,
+    });
+    joined.collect()
 }
 
 #[derive(Default)]
@@ -114,7 +116,7 @@ struct Page<'a> {
 /// The letter as HTML. Everything from settings is escaped.
 pub fn html(letter: &Letter) -> String {
     // Setting into memory does not fail; were it to, the plain text must still be there for a program that shows HTML.
-    Page { letter }.render().unwrap_or_else(|_| {
+    Page { letter }.render().map(|page| together(&page)).unwrap_or_else(|_| {
         let escaped = plain_text(letter).replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;");
         format!("<pre>{escaped}</pre>")
     })
