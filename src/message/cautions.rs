@@ -1,46 +1,72 @@
-//! Where a measure can hurt someone: the usual caution in short. Local codes and licensed people have the last word.
+//! Where a measure can hurt someone: the usual caution in short, and only where it belongs. Local codes and licensed
+//! people have the last word.
 
-use crate::plan::{Measure, Plan};
+use crate::beds::{BedKind, Garden};
+use crate::plan::said::Said;
+use crate::plan::{BedPlan, Measure, Plan};
 use crate::units::Celsius;
 
 /// Fire services' reports of fires from heat lamps; carbon monoxide: common practice.
-const NO_HEAT: &str = "Never put a heat lamp, heater, candle or burner under a cover: fire, and carbon monoxide in closed \
-                       tunnels. Any electric heat or cord outdoors: only gear made for it, on a protected outlet; follow \
-                       local codes and ask a licensed electrician.";
+const NO_HEAT: &str = "No heat lamp, heater, candle or burner under a cover, ever: fire, and carbon monoxide. Electric gear \
+                       outdoors: made for it, on a protected outlet, by local code; ask a licensed electrician.";
 /// Common practice.
-const WEIGH_DOWN: &str =
-    "Weigh edges down before dark; in wind two people to a cover. No ladders in the dark or on ice.";
+const HANDLING: &str = "In wind two people to a cover. No ladders in the dark or on ice.";
 /// Common practice.
 const LIFT: &str = "Heavy pots: two people or a trolley, never over icy steps.";
 /// Common practice.
 const ICE: &str = "Paths may be icy: headlamp, gloves, shoes that grip, and nobody alone.";
-/// Kansas State University Research and Extension and NC State Extension on frosted produce; the last part is common
-/// practice.
-const PRODUCE: &str = "Pick before it freezes. Do not handle frozen leaves. Use frosted produce at once; throw out what is \
-                       soft, slimy or smells. Tomatoes from frozen vines are not for canning. Discard limp rhubarb and \
-                       green tubers.";
+/// Common practice.
+const PICK: &str = "Pick before it freezes; do not touch leaves while they are frozen.";
+/// Kansas State University Research and Extension and NC State Extension on frosted produce.
+const PRODUCE: &str =
+    "Do not touch frozen leaves until they thaw. Use frosted produce at once; throw out what is soft, slimy or smells.";
+/// The same, by crop.
+const PRODUCE_OF: [(&str, &str); 3] = [
+    ("tomato", "Tomatoes from frozen vines are not for canning."),
+    ("rhubarb", "Throw out rhubarb stalks that have gone limp."),
+    ("potato", "Throw out potatoes that are green or frozen."),
+];
 
 /// The cautions that the work of a list calls for.
 pub(super) fn for_plan(plan: &Plan<'_>) -> Vec<&'static str> {
     let mut cautions = Vec::new();
-    let covers = plan.beds.iter().any(|bed| bed.cover.is_some());
-    if covers || plan.count(Measure::Unknown) > 0 {
-        cautions.extend([WEIGH_DOWN, NO_HEAT]);
+    let is_unknown = |bed: &BedPlan<'_>| bed.measure == Measure::Unknown;
+    let unknown = plan.beds.iter().any(is_unknown);
+    if unknown || plan.beds.iter().any(|bed| bed.cover.is_some()) {
+        cautions.extend([HANDLING, NO_HEAT]);
     }
-    if plan.count(Measure::BringIn) > 0 {
+    let is_carried = |bed: &BedPlan<'_>| {
+        let movable = matches!(bed.risk.bed.kind, BedKind::Containers { movable: true, .. });
+        bed.measure == Measure::BringIn || (is_unknown(bed) && movable)
+    };
+    if plan.beds.iter().any(is_carried) {
         cautions.push(LIFT);
     }
     if plan.count(Measure::Harvest) > 0 {
-        cautions.push(PRODUCE);
+        cautions.push(PICK);
+        let picked = plan.beds.iter().filter(|bed| bed.measure == Measure::Harvest);
+        let picked = picked.flat_map(|bed| &bed.risk.plantings).map(|planting| planting.crop.id.as_str());
+        cautions.extend(produce_of(&picked.collect::<Vec<_>>()));
     }
-    let freezing = plan.night.as_ref().is_ok_and(|night| night.minimum.mean <= Celsius(1.0));
-    if plan.has_work() && freezing {
+    // A night of which nothing is known may freeze.
+    let freezing = plan.night.as_ref().map_or(true, |night| night.minimum.mean <= Celsius(1.0));
+    if (plan.has_work() || unknown) && freezing {
         cautions.push(ICE);
     }
     cautions
 }
 
-/// The cautions of the morning after.
-pub(super) fn for_morning() -> [&'static str; 2] {
-    [PRODUCE, ICE]
+/// The cautions of the morning after: of produce by what grows in the beds that were in danger.
+pub(super) fn for_morning(garden: &Garden, said: &Said) -> Vec<&'static str> {
+    let in_danger = |id: &str| said.beds.iter().any(|bed| bed.bed == id && bed.measure != Measure::Fine);
+    let beds = garden.beds.iter().filter(|bed| in_danger(&bed.id));
+    let crops: Vec<&str> = beds.flat_map(|bed| &bed.plantings).map(|planting| planting.crop.as_str()).collect();
+    let mut cautions = vec![PRODUCE];
+    cautions.extend(produce_of(&crops));
+    cautions.push(ICE);
+    cautions
+}
+
+fn produce_of(crops: &[&str]) -> impl Iterator<Item = &'static str> {
+    PRODUCE_OF.into_iter().filter(|(crop, _)| crops.contains(crop)).map(|(_, caution)| caution)
 }

@@ -2,7 +2,6 @@
 
 use super::Reader;
 use super::sentences;
-use crate::beds::Role;
 use crate::crops::{Frame, Tolerance};
 use crate::plan::{BedPlan, Measure, Plan};
 
@@ -39,13 +38,10 @@ pub(super) fn groups(plan: &Plan<'_>, reader: Reader) -> Vec<Group> {
                 return None;
             }
             order(&mut beds);
-            let heading = heading(plan, measure, beds.len());
-            let entries = if measure == Measure::Fine && reader.role == Role::Volunteer {
-                vec![Entry { title: titles(&beds), lines: Vec::new() }]
-            } else {
-                beds.iter().map(|bed| entry(plan, bed, reader)).collect()
-            };
-            Some(Group { heading, is_work: measure.is_work(), note: String::new(), entries })
+            let (heading, note) = (heading(plan, measure, beds.len()), note(measure).to_string());
+            let entries: Vec<Entry> = beds.iter().map(|bed| entry(plan, bed, reader)).collect();
+            let entries = if measure.is_work() { entries } else { alike_together(entries) };
+            Some(Group { heading, is_work: measure.is_work(), note, entries })
         })
         .collect()
 }
@@ -79,9 +75,27 @@ fn heading(plan: &Plan<'_>, measure: Measure, count: usize) -> String {
     }
 }
 
-fn titles(beds: &[&BedPlan<'_>]) -> String {
-    let titles: Vec<String> = beds.iter().map(|bed| title(bed)).collect();
-    titles.join("; ")
+/// What holds for every bed of a group.
+fn note(measure: Measure) -> &'static str {
+    match measure {
+        Measure::BringIn => "Carry them under a roof, against a wall; back out when the cold is over.",
+        Measure::Cover => "Edges down to the ground, weighed down all round.",
+        Measure::Leave => "No work here tonight.",
+        Measure::Harvest | Measure::Fine | Measure::Unknown => "",
+    }
+}
+
+/// Beds of which the same is said, in one entry; where nothing is said of them, last.
+fn alike_together(entries: Vec<Entry>) -> Vec<Entry> {
+    let mut together: Vec<Entry> = Vec::new();
+    for entry in entries {
+        match together.iter_mut().find(|other| other.lines == entry.lines) {
+            Some(other) => other.title = format!("{}; {}", other.title, entry.title),
+            None => together.push(entry),
+        }
+    }
+    together.sort_by_key(|entry| entry.lines.is_empty());
+    together
 }
 
 fn title(bed: &BedPlan<'_>) -> String {

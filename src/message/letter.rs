@@ -51,13 +51,8 @@ pub fn evening_letter(plan: &Plan<'_>, context: &Context<'_>, reader: Reader) ->
     if context.reason == SayReason::DataMissing && context.since.is_some() {
         lead.push("Keep to the last list until you know better.".into());
     }
-    lead.extend(night_lines(plan, scale));
-    if plan.has_work() {
-        let minutes = plan.work().0;
-        let tomorrow =
-            if plan.beds.iter().any(|bed| bed.cover.is_some()) { ", taking covers off tomorrow included" } else { "" };
-        lead.push(format!("Work: about {} person-minutes{tomorrow}.", round_up_to_five(minutes)));
-    }
+    lead.extend(work_line(plan));
+    lead.extend(night_lines(plan, context, scale));
     lead.extend(context.troubles.iter().cloned());
     let changes = context.since.map(|(changes, at)| sentences::changes(plan, changes, at)).unwrap_or_default();
     let by_hand = if plan.count(Measure::Unknown) > 0 { sentences::by_hand(plan, reader.role) } else { Vec::new() };
@@ -89,18 +84,18 @@ fn subject(plan: &Plan<'_>, context: &Context<'_>) -> String {
         }
         _ => {
             let worse = match (context.reason, context.since) {
-                (SayReason::Worse, Some((changes, _))) if changes.asks_more => "Worse: ",
-                (SayReason::Worse, _) => "Changed: ",
+                (SayReason::Worse, Some((changes, _))) if changes.asks_more => "worse: ",
+                (SayReason::Worse, _) => "changed: ",
                 _ => "",
             };
             let unsure = if plan.count(Measure::Unknown) > 0 { ", hours missing" } else { "" };
-            format!("{worse}{}: {low}{unsure}", capitalised(&work_in_words(plan)))
+            capitalised(&format!("{worse}{}: {low}{unsure}", work_in_words(plan)))
         }
     };
     format!("{what} ({})", plan.garden.name)
 }
 
-/// "cover 4, harvest 2 by 16:40", or what there is instead of work.
+/// "harvest 2, cover 4 by 16:40", or what there is instead of work.
 fn work_in_words(plan: &Plan<'_>) -> String {
     let parts: Vec<String> = [(Measure::Harvest, "harvest"), (Measure::BringIn, "bring in"), (Measure::Cover, "cover")]
         .into_iter()
@@ -109,6 +104,8 @@ fn work_in_words(plan: &Plan<'_>) -> String {
         .collect();
     let (left, unknown) = (plan.count(Measure::Leave), plan.count(Measure::Unknown));
     match (parts.is_empty(), left) {
+        // An hour of the night would read as if there were time until then.
+        (false, _) if is_dark(plan) => format!("{} now", parts.join(", ")),
         (false, _) => format!("{} by {}", parts.join(", "), deadline(plan)),
         (true, _) if unknown > 0 => {
             let beds = if unknown == 1 { "1 bed" } else { &format!("{unknown} beds") };
@@ -137,18 +134,14 @@ fn headline(plan: &Plan<'_>, context: &Context<'_>) -> String {
         ),
         SayReason::AllQuiet => format!("{night}: all quiet, every bed stands it."),
         _ if plan.night.is_err() => {
-            format!("{night}: there is no usable forecast. This is not an all-clear.")
+            format!(
+                "{night}: there is no usable forecast. This is not an all-clear. Decide by hand by {} {}, as below.",
+                deadline(plan),
+                zone.abbreviation(plan.deadline)
+            )
         }
-        _ if !plan.has_work() => format!("{night}: {}.", work_in_words(plan)),
-        _ => {
-            let abbreviation = zone.abbreviation(plan.deadline);
-            let late = if plan.made_at >= plan.deadline {
-                " The best hour has passed; late still helps, if you can work safely in the dark."
-            } else {
-                ""
-            };
-            format!("{night}: {} {abbreviation}.{late}", work_in_words(plan))
-        }
+        _ if !plan.has_work() || is_dark(plan) => format!("{night}: {}.", work_in_words(plan)),
+        _ => format!("{night}: {} {}.", work_in_words(plan), zone.abbreviation(plan.deadline)),
     }
 }
 
@@ -162,9 +155,43 @@ fn lateness(context: &Context<'_>) -> Option<String> {
     Some(format!("This message is {text} late: the service could not look earlier."))
 }
 
-fn night_lines(plan: &Plan<'_>, scale: Scale) -> Vec<String> {
+/// How long the work takes, and what light there is for it.
+fn work_line(plan: &Plan<'_>) -> Option<String> {
+    if !plan.has_work() {
+        return None;
+    }
+    let minutes = round_up_to_five(plan.work().0);
+    let covers = plan.beds.iter().any(|bed| bed.cover.is_some());
+    let tomorrow = if covers { ", taking covers off tomorrow included" } else { "" };
+    let work = format!("about {minutes} minutes of work for one person{tomorrow}");
+    let zone = &plan.garden.zone;
+    Some(if is_dark(plan) {
+        format!(
+            "The best hour has passed; late still helps, if you can work safely in the dark. From about {} {} it is too \
+             late for the first of them. It is {work}.",
+            deadline(plan),
+            zone.abbreviation(plan.made_at)
+        )
+    } else if plan.made_at >= plan.deadline {
+        format!("The best hour has passed; late still helps. It is {work}.")
+    } else {
+        format!("The sun sets at {}. It is {work}.", zone.local(sunset(plan)).format("%H:%M"))
+    })
+}
+
+fn sunset(plan: &Plan<'_>) -> DateTime<Utc> {
+    plan.deadline + plan.garden.finish_before_sunset
+}
+
+fn is_dark(plan: &Plan<'_>) -> bool {
+    plan.made_at >= sunset(plan)
+}
+
+fn night_lines(plan: &Plan<'_>, context: &Context<'_>, scale: Scale) -> Vec<String> {
     match &plan.night {
         Ok(night) => sentences::night(plan, night, scale),
+        // A feed that was no use has said so itself, with its name.
+        Err(why) if context.troubles.iter().any(|trouble| trouble.contains(&why.to_string())) => Vec::new(),
         Err(why) => vec![format!("Why: {why}.")],
     }
 }
@@ -184,8 +211,8 @@ fn closing(plan: &Plan<'_>, context: &Context<'_>, reader: Reader) -> Vec<String
         ));
     }
     lines.push(
-        "A forecast can be wrong, and a hollow colder than its garden. If a thermometer at the bed says".to_string()
-            + " otherwise, believe the thermometer.",
+        "A forecast can be wrong, and a hollow colder than its garden: believe a thermometer at the bed before this list."
+            .to_string(),
     );
     if reader.role == Role::Manager {
         lines.push(format!(
@@ -205,6 +232,13 @@ fn round_up_to_five(minutes: f64) -> u64 {
 pub(super) fn capitalised(text: &str) -> String {
     let mut letters = text.chars();
     letters.next().map_or(String::new(), |first| first.to_uppercase().chain(letters).collect())
+}
+
+impl Letter {
+    /// Whether the hand-made decision comes before the beds: where there is a list of work, that comes first.
+    pub fn by_hand_first(&self) -> bool {
+        !self.groups.iter().any(|group| group.is_work)
+    }
 }
 
 impl Group {

@@ -77,7 +77,7 @@ pub fn morning_after_letter(
         changes: Vec::new(),
         groups: groups.collect(),
         by_hand: Vec::new(),
-        cautions: cautions::for_morning().to_vec(),
+        cautions: cautions::for_morning(garden, said),
         closing,
     }
 }

@@ -34,23 +34,32 @@ pub(super) fn night(plan: &Plan<'_>, night: &Night, scale: Scale) -> Vec<String>
         return lines;
     }
     let kind = match night.kind {
-        FrostKind::Radiation => "a clear, still night: plants grow colder than the air, hollows coldest",
-        FrostKind::Advection => "a windy night: covers keep little heat and want heavy weights",
-        FrostKind::Mixed => "neither clear and still nor windy throughout",
+        FrostKind::Radiation => "A clear, still night: plants grow colder than the air, hollows coldest.",
+        FrostKind::Advection => "A windy night: covers keep little heat and want heavy weights.",
+        FrostKind::Mixed => {
+            "Neither clear and still nor windy all night: plants may grow somewhat colder than the air."
+        }
     };
-    let mut lines = vec![
-        format!("Low {} at the garden's screen near {}; {kind}.", night.minimum.mean.whole(scale), at.format("%H:%M")),
-        format!("How sure: four such nights in five end between {}.", four_in_five(night.minimum, scale)),
-    ];
+    let mut lines = vec![format!(
+        "Low {} near {} in the air at head height; four such nights in five end between {}.",
+        night.minimum.mean.whole(scale),
+        at.format("%H:%M"),
+        four_in_five(night.minimum, scale)
+    )];
+    if !plan.is_quiet() {
+        lines.push(kind.into());
+    }
     let coldest = plan.beds.iter().filter_map(|bed| Some((bed, bed.risk.night.as_ref()?.tissue.mean)));
-    if let Some((bed, tissue)) = coldest.min_by(|(_, a), (_, b)| a.0.total_cmp(&b.0)) {
+    let coldest = coldest.min_by(|(_, a), (_, b)| a.0.total_cmp(&b.0));
+    // Where nothing is in danger, or leaves are about as warm as the air, the low has said it.
+    let tells = |tissue: Celsius| !plan.is_quiet() && tissue < night.minimum.mean - Kelvins(1.0);
+    if let Some((bed, tissue)) = coldest.filter(|(_, tissue)| tells(*tissue)) {
         let place = bed.risk.bed.title();
         lines.push(format!("Uncovered leaves fall to about {} in the coldest bed, {place}.", tissue.whole(scale)));
     }
     if let Knowledge::Incomplete { longest_hole_hours, .. } = night.knowledge {
         lines.push(format!(
-            "The forecast lacks hours of this night (up to {:.0} hours between two of them): beds that look safe are not \
-             known to be safe.",
+            "The forecast lacks hours of this night (up to {:.0} hours between two of them): no bed can be called safe.",
             longest_hole_hours + 1.0
         ));
     }
@@ -88,45 +97,57 @@ pub(super) fn instructions(bed: &BedPlan<'_>) -> Vec<String> {
     let mut lines: Vec<String> = bed
         .picks
         .iter()
-        .map(|pick| format!("{}: {}", super::letter::capitalised(&pick.crop), pick.instruction))
+        .map(|pick| format!("{}: {}", super::letter::capitalised(&pick.crop), uncapitalised(&pick.instruction)))
         .collect();
     if let Some(cover) = &bed.cover {
         let pieces = if cover.pieces == 1 { String::new() } else { format!("{} pieces of ", cover.pieces) };
-        let verb = if bed.measure == Measure::Harvest { "Then cover with" } else { "Cover with" };
-        lines.push(format!("{verb} {pieces}{}, edges down to the ground.", cover.name));
-    }
-    if bed.measure == Measure::BringIn {
-        lines.push("Carry under a roof, against a wall; back out when the cold is over.".into());
+        let (verb, edges) = if bed.measure == Measure::Harvest {
+            ("Then cover with", ", edges down to the ground")
+        } else {
+            ("Cover with", "")
+        };
+        lines.push(format!("{verb}: {pieces}{}{edges}.", cover.name));
     }
     lines
+}
+
+fn uncapitalised(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or(String::new(), |first| first.to_lowercase().chain(letters).collect())
 }
 
 /// Why a bed has its measure.
 pub(super) fn why(plan: &Plan<'_>, bed: &BedPlan<'_>, role: Role) -> Vec<String> {
     let scale = plan.garden.shown;
     if matches!(bed.reason, Reason::NoWeather | Reason::HoursMissing) {
-        return tenderest_line(bed, scale).into_iter().collect();
+        return tenderest_line(bed, role, scale).into_iter().collect();
     }
     let mut lines = Vec::new();
     if bed.measure == Measure::Fine && bed.reason == Reason::WithinMargin {
-        return bed.deciding().map(|(planting, organ)| margin_line(planting, organ, scale)).into_iter().collect();
+        let near = bed.deciding().filter(|(_, organ)| role == Role::Manager && organ.open.margin < FAR_FROM_HARM);
+        return near.map(|(planting, organ)| margin_line(planting, organ, scale)).into_iter().collect();
     }
     if role == Role::Manager {
         let decisive = bed.risk.plantings.iter().filter_map(|planting| Some((planting, planting.deciding()?)));
         let in_danger = decisive.filter(|(_, organ)| organ.open.chance.0 >= FINE_CHANCE);
         lines.extend(in_danger.map(|(planting, organ)| figures(planting, organ, scale)));
-    } else if let Some((planting, organ)) = bed.deciding() {
+    } else if let Some((planting, organ)) = bed.deciding().filter(|_| bed.measure != Measure::Leave) {
+        // Where nothing is to be done, the reason alone is enough.
         lines.push(short_why(planting, organ, scale));
     }
     let reason = match &bed.reason {
         Reason::CoverSaves { covered } => {
             (role == Role::Manager).then(|| format!("Under the cover the chance falls to {}.", covered.percent()))
         }
-        Reason::WorthLessThanWork { saved, work } => {
-            Some(format!("Left: {} of work would save about {} of worth.", minutes(work.0), minutes(saved.0)))
-        }
-        Reason::NoCoverLeft => Some("Left: a cover would help, and not enough are left.".into()),
-        Reason::NothingHelps => Some("Left: nothing at hand would help it much.".into()),
+        Reason::WorthLessThanWork { saved, work } => Some(if role == Role::Manager {
+            let (work, saved) = (minutes(work.0), minutes(saved.0));
+            let saved = if saved == work { "no more than that".into() } else { format!("about {saved} of worth") };
+            format!("Left: {work} of work would save {saved}.")
+        } else {
+            "Left: the work would be more than what it saves.".into()
+        }),
+        Reason::NoCoverLeft => Some("Left: a cover would help, but none that fits is left over.".into()),
+        Reason::NothingHelps => Some("Left: nothing at hand would help much.".into()),
         Reason::MinorPart => minor_part(bed),
         Reason::PickBeforeFrost
         | Reason::RootsAndTopsInside
@@ -137,6 +158,9 @@ pub(super) fn why(plan: &Plan<'_>, bed: &BedPlan<'_>, role: Role) -> Vec<String>
     lines.extend(reason);
     lines
 }
+
+/// A bed with more to spare needs no words.
+const FAR_FROM_HARM: Kelvins = Kelvins(5.0);
 
 /// A bed that stands the night is worth one line, about what is nearest to harm.
 fn margin_line(planting: &PlantingRisk<'_>, organ: &OrganRisk<'_>, scale: Scale) -> String {
@@ -172,35 +196,60 @@ pub(super) fn tenderest<'p, 'a>(bed: &'p BedPlan<'a>) -> Option<(&'p PlantingRis
     })
 }
 
-fn tenderest_line(bed: &BedPlan<'_>, scale: Scale) -> Option<String> {
+fn tenderest_line(bed: &BedPlan<'_>, role: Role, scale: Scale) -> Option<String> {
     let (planting, tolerance, begins) = tenderest(bed)?;
-    let (crop, stage) = (&planting.crop.name, &planting.planting.stage);
-    Some(format!("{crop}, {stage}: harm begins at {} ({}).", begins.whole(scale), frame(tolerance.frame)))
+    let stage = if role == Role::Manager { format!(" ({})", planting.planting.stage) } else { String::new() };
+    Some(format!(
+        "Harm to {} {}{stage} begins at {} in the {}.",
+        planting.crop.name,
+        parts(tolerance.organ),
+        fine(begins, scale),
+        frame(tolerance.frame)
+    ))
 }
 
-/// "broccoli, heading: harm to heads begins at 28 F (air), 24 F expected, margin -3.6 F, chance 66 %"
+/// "Chance of damage 66 %: harm to broccoli heads (heading) begins at 28 F in the air; 24 F expected, margin -3.6 F."
 fn figures(planting: &PlantingRisk<'_>, organ: &OrganRisk<'_>, scale: Scale) -> String {
     format!(
-        "{}, {}: harm to {} begins at {} ({}), {} expected, margin {}, chance {}.",
+        "Chance of damage {}: harm to {} {} ({}) begins at {} in the {}; {} expected, margin {}.",
+        organ.open.chance.percent(),
         planting.crop.name,
-        planting.planting.stage,
         parts(organ.tolerance.organ),
-        organ.damage_begins.whole(scale),
+        planting.planting.stage,
+        fine(organ.damage_begins, scale),
         frame(organ.tolerance.frame),
-        organ.open.minimum.mean.whole(scale),
-        organ.open.margin.signed(scale),
-        organ.open.chance.percent()
+        fine(organ.open.minimum.mean, scale),
+        organ.open.margin.signed(scale)
     )
 }
 
 fn short_why(planting: &PlantingRisk<'_>, organ: &OrganRisk<'_>, scale: Scale) -> String {
+    let place = match organ.tolerance.frame {
+        Frame::ScreenAir => "",
+        Frame::Tissue => " in the plant",
+        Frame::Soil => " in the soil",
+    };
+    // Else the two figures would seem to say that nothing can happen.
+    let colder = if organ.open.margin > Kelvins(0.0) {
+        format!(", and it may get colder (chance of damage {})", organ.open.chance.percent())
+    } else {
+        String::new()
+    };
     format!(
-        "Why: harm to {} {} begins at {}; {} expected.",
+        "Why: harm to {} {} begins at {}{place}; {} expected{colder}.",
         planting.crop.name,
         parts(organ.tolerance.organ),
-        organ.damage_begins.whole(scale),
-        organ.open.minimum.mean.whole(scale)
+        fine(organ.damage_begins, scale),
+        fine(organ.open.minimum.mean, scale)
     )
+}
+
+/// Two temperatures that are compared want steps of about half a kelvin; a whole degree Celsius is too coarse.
+fn fine(temperature: Celsius, scale: Scale) -> String {
+    match scale {
+        Scale::Celsius => temperature.tenths(scale),
+        Scale::Fahrenheit => temperature.whole(scale),
+    }
 }
 
 /// The organs of many plants, as growers say it.
@@ -237,6 +286,10 @@ pub(super) fn changes(plan: &Plan<'_>, changes: &Changes, at: DateTime<Utc>) -> 
     };
     let mut lines = Vec::new();
     for (id, before) in changes.worse.iter().chain(&changes.better) {
+        // Where all is fine, it matters only to whoever was asked to do something.
+        if plan.is_quiet() && !before.is_work() {
+            continue;
+        }
         let (title, now) = title(id);
         let stays = if before.is_work() && !now.is_work() && now != Measure::Fine {
             " What has been done already stays done."
@@ -246,7 +299,7 @@ pub(super) fn changes(plan: &Plan<'_>, changes: &Changes, at: DateTime<Utc>) -> 
         lines.push(format!("{title}: was {}, now {}.{stays}", measure_word(*before), measure_word(now)));
     }
     for id in &changes.other_cover {
-        lines.push(format!("{}: another cover than before.", title(id).0));
+        lines.push(format!("{}: another cover than before; one that is on already may stay.", title(id).0));
     }
     if lines.is_empty() {
         return Vec::new();
@@ -260,7 +313,7 @@ fn measure_word(measure: Measure) -> &'static str {
         Measure::Cover => "cover",
         Measure::Harvest => "harvest",
         Measure::BringIn => "bring in",
-        Measure::Leave => "at risk, left",
+        Measure::Leave => "left at risk",
         Measure::Fine => "fine",
         Measure::Unknown => "unknown",
     }
@@ -272,19 +325,31 @@ pub(super) fn by_hand(plan: &Plan<'_>, role: Role) -> Vec<String> {
     let dusk = plan.garden.zone.local(plan.deadline + plan.garden.finish_before_sunset + crate::rounds::DUSK);
     let even = dusk_air_for_low(Kelvins(0.0));
     let one_in_ten = dusk_air_for_low(Kelvins(FOUR_IN_FIVE * DuskRegression::IMPORTED.standard_deviation.0));
-    let mut lines = vec![format!(
-        "Put a thermometer in the open, at the height of the plants. If it shows less than {} at {} under a clear, still \
-         sky, frost is as likely as not; up to {} it still comes one night in ten. Cover from the top of the list down, \
-         before dusk if in doubt.",
+    let mut lines = if plan.night.is_err() {
+        vec![
+            "Clear and still, or already near freezing? Take it for a frost. Work from the top of the list down: pots \
+             under a roof, ripe things picked, covers on while they last, edges down and weighed."
+                .to_string(),
+            "Not sure? Do the same: a cover for nothing costs minutes, a frost the crop.".to_string(),
+        ]
+    } else {
+        vec![
+            "Covers left over, and the sky clear? Cover the beds that are not known to be safe too, from the top down."
+                .to_string(),
+        ]
+    };
+    lines.push(format!(
+        "A thermometer in the open, at the height of the plants, tells more. Under a clear, still sky, less than {} at \
+         {} means that frost is as likely as not; up to {} it still comes one night in ten.",
         even.whole(scale),
         dusk.format("%H:%M"),
         one_in_ten.whole(scale)
-    )];
+    ));
     if role == Role::Manager {
         let (reading, low) = if scale == Scale::Fahrenheit { ("38F", "27F") } else { ("3.5C", "-3C") };
         let id = &plan.garden.id;
         lines.push(format!(
-            "Give what it shows to the service and ask for the list: counterpane reading {reading} --garden {id}, then \
+            "Give the service what it shows and ask for the list: counterpane reading {reading} --garden {id}, then \
              counterpane tonight --garden {id}. Or give a low you trust: counterpane tonight --low {low} --garden {id}."
         ));
     }
@@ -319,7 +384,7 @@ pub(super) fn provenance(plan: &Plan<'_>, night: &Night) -> String {
         }
         (None, Some(fetched)) => {
             let age = (plan.made_at - fetched).num_minutes().max(0);
-            format!("fetched {} ago, issue time not given", age_in_words(age))
+            format!("fetched {} ago", age_in_words(age))
         }
         (None, None) => "age unknown".into(),
     };

@@ -7,11 +7,16 @@ use askama::Template;
 /// RFC 5322 asks for lines of at most 78 characters.
 const COLUMNS: usize = 78;
 
+const BY_HAND: &str = "HOW TO DECIDE BY HAND";
+
 /// The letter as plain text, complete in itself.
 pub fn plain_text(letter: &Letter) -> String {
     let mut text = Setter::default();
     text.paragraph(&letter.lead);
     text.paragraph(&letter.changes);
+    if letter.by_hand_first() {
+        text.titled(BY_HAND, &letter.by_hand);
+    }
     for group in &letter.groups {
         text.blank();
         text.line("", &group.heading.to_uppercase());
@@ -26,7 +31,9 @@ pub fn plain_text(letter: &Letter) -> String {
             }
         }
     }
-    text.titled("HOW TO DECIDE BY HAND", &letter.by_hand);
+    if !letter.by_hand_first() {
+        text.titled(BY_HAND, &letter.by_hand);
+    }
     text.titled("CARE", &letter.cautions);
     text.blank();
     text.line("", "--------");
@@ -34,6 +41,23 @@ pub fn plain_text(letter: &Letter) -> String {
         text.line("", line);
     }
     text.text
+}
+
+const NO_BREAK: char = '\u{a0}';
+
+/// A number and its unit belong on one line.
+fn together(text: &str) -> String {
+    let letters: Vec<char> = text.chars().collect();
+    let is_number_before_unit = |at: usize| {
+        let digit = at.checked_sub(1).is_some_and(|before| letters[before].is_ascii_digit());
+        let unit = letters.get(at + 1).is_some_and(|next| matches!(next, 'F' | 'C' | '%'));
+        digit && unit && !letters.get(at + 2).is_some_and(|after| after.is_alphanumeric())
+    };
+    let joined = letters.iter().enumerate().map(|(at, letter)| match letter {
+        ' ' if is_number_before_unit(at) => NO_BREAK,
+        letter => *letter,
+    });
+    joined.collect()
 }
 
 #[derive(Default)]
@@ -57,7 +81,8 @@ impl Setter {
             .initial_indent(first)
             .subsequent_indent(rest)
             .word_splitter(textwrap::WordSplitter::NoHyphenation);
-        self.text.push_str(&textwrap::fill(line, options));
+        let set = textwrap::fill(&together(line), options).replace(NO_BREAK, " ");
+        self.text.push_str(&set);
         self.text.push('\n');
     }
 
@@ -91,7 +116,7 @@ struct Page<'a> {
 /// The letter as HTML. Everything from settings is escaped.
 pub fn html(letter: &Letter) -> String {
     // Setting into memory does not fail; were it to, the plain text must still be there for a program that shows HTML.
-    Page { letter }.render().unwrap_or_else(|_| {
+    Page { letter }.render().map(|page| together(&page)).unwrap_or_else(|_| {
         let escaped = plain_text(letter).replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;");
         format!("<pre>{escaped}</pre>")
     })
