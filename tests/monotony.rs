@@ -169,7 +169,7 @@ fn at_risk(plan: &Plan<'_>) -> usize {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 120, failure_persistence: None, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { cases: 32, failure_persistence: None, ..ProptestConfig::default() })]
 
     /// With an evening's reading this holds only as long as it agrees with the forecast: where the two contradict each
     /// other the spread grows, and a forecast that comes nearer to the reading by getting colder makes the night surer.

@@ -81,7 +81,8 @@ const FALL_IN_A_HOLE: f64 = 0.5;
 pub(super) fn bridge(hours: &mut Vec<NightHour>, holes: &[Hole]) {
     let least = |value: fn(&NightHour) -> f64| hours.iter().map(value).fold(f64::INFINITY, f64::min);
     let (wind, cloud_cover) = (least(|hour| hour.wind_10m.0), least(|hour| hour.cloud_cover));
-    for hole in holes.iter().filter(|hole| hole.missing_hours > 0.0) {
+    // Without an hour beside it nothing is known of what a hole may hide; such a night is incomplete.
+    for hole in holes.iter().filter(|hole| hole.missing_hours > 0.0 && hole.may_hide.0.is_finite()) {
         let index = hours.partition_point(|hour| hour.time < hole.middle);
         let Some(beside) = hours.get(index).or(hours.last()).copied() else { continue };
         let (air, wind_10m) = (hole.may_hide, MetresPerSecond(wind));

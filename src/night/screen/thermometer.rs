@@ -49,6 +49,8 @@ pub(super) fn refine(mut night: Night, readings: &[Reading], now: DateTime<Utc>)
         let spread = Kelvins((night.minimum.spread.0 * (1.0 - passed * passed).sqrt()).hypot(THERMOMETER_SPREAD));
         let spread = Kelvins(spread.0.min(night.minimum.spread.0));
         night.minimum = Estimate { mean: night.minimum.mean + effect, spread };
+        // The plants' night is made of the hours: they follow.
+        bend_to(&mut night.hours, night.minimum.mean);
         night.steps.push(Step {
             what: format!("thermometer against the forecast of its hour, {:.0} % of it lasts", share * 100.0),
             value: Some(night.minimum.mean),
