@@ -283,3 +283,6 @@ pub fn forecast_of_low(low: Celsius, span: &Span, now: DateTime<Utc>) -> Forecas
         cell_elevation: None,
     }
 }
+
+#[cfg(test)]
+mod tests;
