@@ -39,6 +39,24 @@ fn hours_that_are_missing_make_a_night_incomplete() {
     }
 }
 
+/// Only a night of twenty hours and more, as near the polar circle, has room for a hole of two hours in a tenth of it.
+#[test]
+fn a_hole_of_two_hours_is_bridged_in_a_very_long_night_and_one_of_three_is_not() {
+    let span = Span { sunrise: at(20.0), ..span() };
+    for (gone, is_complete) in [(2, true), (3, false)] {
+        let mut forecast = forecast();
+        let seen = |time: &i32| !(6..6 + gone).contains(time);
+        forecast.hours =
+            (-5..=21).filter(seen).map(|time| hour(f64::from(time), 4.0 - f64::from(time) / 4.0)).collect();
+        let night =
+            expect(&Evidence { forecast: Some(&forecast), readings: &[], garden_offset: None, now: at(-2.0) }, &span);
+        let night = night.expect("a night");
+        assert_eq!(night.knowledge == Knowledge::Complete, is_complete, "{gone} hours gone");
+        let says = |what: &str| night.steps.iter().any(|step| step.what.contains(what));
+        assert_eq!((says("an hour is missing"), says("missing in a row")), (is_complete, !is_complete));
+    }
+}
+
 #[test]
 fn a_forecast_that_ends_before_sunrise_is_incomplete() {
     // Its last hour is 1.5 h before sunrise.
