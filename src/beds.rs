@@ -158,3 +158,6 @@ impl Garden {
         planting.worth.unwrap_or(Minutes(whole_bed * planting.part_of_bed))
     }
 }
+
+#[cfg(test)]
+pub(crate) mod sample;

@@ -191,3 +191,6 @@ words!(Organ { Leaf = "leaf", Head = "head", Curd = "curd", Pod = "pod", Flower 
 words!(HarvestHabit { RootAsWanted = "root-as-wanted", Whole = "whole", CutAndComeAgain = "cut-and-come-again", CentralThenSideShoots = "central-then-side-shoots", Pods = "pods", Snip = "snip", Fruit = "fruit" });
 words!(CountedFrom { Seed = "seed", Transplant = "transplant", Division = "division" });
 words!(Life { Annual = "annual", Biennial = "biennial", Perennial = "perennial" });
+
+#[cfg(test)]
+pub(crate) mod sample;

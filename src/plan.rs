@@ -225,7 +225,7 @@ impl Plan<'_> {
         self.beds.iter().any(|bed| bed.measure.is_work())
     }
 
-    /// Whether any bed is in danger or unknown.
+    /// Whether no bed is in danger or unknown.
     pub fn is_quiet(&self) -> bool {
         self.beds.iter().all(|bed| bed.measure == Measure::Fine)
     }
@@ -235,3 +235,6 @@ impl Plan<'_> {
         self.beds.iter().fold(Minutes(0.0), |sum, bed| sum + bed.work)
     }
 }
+
+#[cfg(test)]
+mod tests;

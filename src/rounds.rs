@@ -180,3 +180,6 @@ pub fn night_at(site: &Site, zone: &Zone, now: DateTime<Utc>) -> NightOf {
     let (_, sunrise) = night_hours(site, zone, last);
     if now <= sunrise - OVER_FOR_WORK { last } else { NightOf(today) }
 }
+
+#[cfg(test)]
+mod tests;

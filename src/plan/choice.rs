@@ -285,3 +285,6 @@ fn harvest(habit: HarvestHabit, life: Life) -> Harvest {
     };
     Harvest { taken, growth_forgone }
 }
+
+#[cfg(test)]
+mod tests;

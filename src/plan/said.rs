@@ -130,6 +130,12 @@ pub fn changes(last: &Said, next: &Said) -> Changes {
     changes
 }
 
+/// Whether nothing is known any more of a bed for which work was asked.
+fn lost_sight_of_work(last: &Said, next: &Said) -> bool {
+    let asked = |bed: &SaidBed| last.beds.iter().any(|said| said.bed == bed.bed && said.measure.is_work());
+    next.beds.iter().any(|bed| bed.measure == Measure::Unknown && asked(bed))
+}
+
 /// How much a measure asks for attention. Two measures of one rank that differ are a change for the worse: people
 /// would do the wrong thing.
 fn urgency(measure: Measure) -> u8 {
@@ -166,7 +172,7 @@ pub fn whether(
         };
     };
     // Weather that went missing since is news, and never an all-clear for what the last list asked.
-    if next.is_unknown() && !last.is_unknown() {
+    if next.is_unknown() && (!last.is_unknown() || lost_sight_of_work(last, next)) {
         return Ok(SayReason::DataMissing);
     }
     let changes = changes(last, next);
@@ -182,3 +188,6 @@ pub fn whether(
     // Between planned mails, less work is no reason to disturb anyone.
     if round == RoundKind::Dusk { Err(SilentReason::BetterCanWait) } else { Ok(SayReason::Better) }
 }
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,49 @@
+//! Crops for tests.
+
+use super::{
+    CountedFrom, Crop, Evidence, Frame, Growing, Harm, HarvestHabit, Life, Organ, Tolerance, ToleranceEvidence,
+};
+use crate::units::{Celsius, Kelvins};
+
+/// A crop of one stage, `grown`. Each organ has its share of the worth and what to pick, and begins to suffer when the
+/// air falls to -2 C.
+pub(crate) fn crop(name: &str, harvested: HarvestHabit, life: Life, organs: &[(Organ, f64, Option<&str>)]) -> Crop {
+    let tolerance = |(organ, share, pick): &(Organ, f64, Option<&str>)| Tolerance {
+        organ: *organ,
+        stages: vec!["grown".into()],
+        harm: Harm::Freezing,
+        frame: Frame::ScreenAir,
+        damage_begins: Celsius(-2.0),
+        severe: Celsius(-4.0),
+        hardened_gain: Kelvins(0.0),
+        spread: Kelvins(1.0),
+        exposure_hours: None,
+        share: *share,
+        pick: pick.map(str::to_string),
+        quality: String::new(),
+        evidence: ToleranceEvidence {
+            damage_begins: Evidence::Assumed,
+            severe: Evidence::Assumed,
+            hardened_gain: Evidence::Assumed,
+        },
+        sources: Vec::new(),
+        note: None,
+    };
+    Crop {
+        id: name.into(),
+        name: name.into(),
+        scientific_name: name.into(),
+        family: String::new(),
+        stages: vec!["grown".into()],
+        tolerances: organs.iter().map(tolerance).collect(),
+        growing: Growing {
+            harvested,
+            days_to_maturity: None,
+            counted_from: CountedFrom::Seed,
+            spread: 0.3,
+            bed_depth: 0.3,
+            life,
+            sources: Vec::new(),
+        },
+    }
+}

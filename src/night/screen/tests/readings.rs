@@ -1,0 +1,149 @@
+use super::*;
+
+/// The low with a reading less the low without it, and what was remarked.
+fn moved_by(reading: Reading, now: f64) -> (f64, Night) {
+    let forecast = forecast();
+    let without = judge(Some(&forecast), &[], now).expect("a night");
+    let with = judge(Some(&forecast), &[reading], now).expect("a night");
+    (with.minimum.mean.0 - without.minimum.mean.0, with)
+}
+
+/// Expected air at an hour of the forecast, bent to its low of -3.5 C.
+fn expected_air(time: f64) -> f64 {
+    4.0 - time / 2.0 - time / 28.0
+}
+
+/// Two hours after sunset a seventh of the night has passed: 0.7138 of a difference lasts, and a seventh of the rest.
+#[test]
+fn a_dusk_reading_moves_the_low_the_same_way_by_the_part_that_lasts() {
+    let share = 0.7138 + (1.0 - 0.7138) / 7.0;
+    for difference in [-2.5, -1.0, 0.0, 1.0, 2.5] {
+        let (moved, night) = moved_by(reading(2.0, expected_air(2.0) + difference), 2.0);
+        // What the thermometer has shown cuts off next to nothing so far above the low.
+        assert!((moved - share * difference).abs() < 0.05, "{difference}: {moved}");
+        assert_eq!(night.remarks, []);
+    }
+}
+
+#[test]
+fn a_reading_narrows_the_spread_the_more_the_later_it_is() {
+    let forecast = forecast();
+    let mut last = judge(Some(&forecast), &[], 0.0).expect("a night").minimum.spread;
+    for time in [1.0, 4.0, 8.0, 12.0, 14.0] {
+        let readings = [reading(time, expected_air(time))];
+        let spread = judge(Some(&forecast), &readings, time).expect("a night").minimum.spread;
+        assert!(spread.0 <= last.0 + 0.01, "{time}: {spread:?} after {last:?}");
+        last = spread;
+    }
+    assert!(last.0 < 0.6, "{last:?}");
+}
+
+#[test]
+fn a_thermometer_that_contradicts_the_forecast_is_believed_and_remarked() {
+    let (moved, night) = moved_by(reading(2.0, expected_air(2.0) - 6.0), 2.0);
+    assert!(moved < -4.0, "{moved}");
+    assert!(matches!(night.remarks[..], [Remark::ReadingDisagrees { by }] if (by.0 + 6.0).abs() < 1e-6));
+}
+
+#[test]
+fn the_low_is_never_above_what_a_thermometer_has_shown() {
+    let forecast = forecast();
+    for shown in [-12.0, -6.0, -3.5, 0.0, 3.0, 15.0] {
+        for time in [0.0, 2.0, 7.0, 13.0, 14.5] {
+            // Warm air that came later takes back no frost.
+            for later in [None, Some(reading(time + 0.5, 9.0))] {
+                let readings: Vec<Reading> = [Some(reading(time, shown)), later].into_iter().flatten().collect();
+                for forecast in [Some(&forecast), None] {
+                    let Ok(night) = judge(forecast, &readings, 15.0) else { continue };
+                    let low = night.minimum.mean;
+                    assert!(low.0 <= shown + 1e-9, "{shown} at {time}: {low:?} with {later:?}");
+                    let coldest = lowest(night.hours.iter().map(|hour| hour.air));
+                    assert!(coldest.0 <= shown + 1e-9, "{shown} at {time}: hours at {coldest:?}");
+                }
+            }
+        }
+    }
+}
+
+#[test]
+fn readings_of_another_night_or_of_the_future_say_nothing() {
+    let forecast = forecast();
+    let plain = judge(Some(&forecast), &[], 2.0);
+    for time in [-0.5, 2.5, 15.5] {
+        assert_eq!(judge(Some(&forecast), &[reading(time, -9.0)], 2.0), plain, "{time}");
+    }
+}
+
+/// A thermometer in a hollow that lies 2 K below the garden's screen on a clear calm night.
+#[test]
+fn a_beds_offset_acts_as_far_as_the_night_is_clear_and_calm() {
+    let clear = forecast();
+    let half = each_hour(|_, hour| hour.cloud_cover = Some(0.5));
+    let overcast = each_hour(|_, hour| hour.cloud_cover = Some(1.0));
+    for (forecast, weight) in [(&clear, 1.0), (&half, 0.5), (&overcast, 0.0)] {
+        let plain = judge(Some(forecast), &[], 2.0).expect("a night");
+        assert!(is_close(plain.clear_calm, weight));
+        let hollow = Reading { offset: Kelvins(-2.0), ..reading(2.0, 0.0) };
+        let screen = reading(2.0, 0.0 + 2.0 * weight);
+        let low = |reading| judge(Some(forecast), &[reading], 2.0).expect("a night").minimum.mean.0;
+        assert!(is_close(low(hollow), low(screen)), "{weight}: {} and {}", low(hollow), low(screen));
+    }
+}
+
+/// By hand: 0.7138 * 3.0 + 0.2059 * (-3.0) - 2.4557 = -0.9320, less 2.3 on a clear calm night.
+#[test]
+fn alone_at_dusk_the_thermometer_gives_the_regression() {
+    let dusk = Reading { dew_point: Some(Celsius(-3.0)), ..reading(2.0, 3.0) };
+    let night = judge(None, &[dusk], 2.0).expect("a night");
+    // What it has shown cuts off the upper end of the distribution, by 0.1 K here.
+    let regression = night.steps.iter().find(|step| step.what.starts_with("regression")).and_then(|step| step.value);
+    assert!(regression.is_some_and(|value| (value.0 + 0.9320).abs() < 1e-9), "{regression:?}");
+    assert!((night.minimum.mean.0 + 3.2320).abs() < 0.15 && night.minimum.mean.0 <= -3.2320, "{:?}", night.minimum);
+    assert_eq!((night.remarks.as_slice(), night.clear_calm), (&[Remark::ReadingOnly][..], 1.0));
+    assert_eq!((night.provider, night.issued, night.fetched), (None, None, None));
+    assert_eq!(night.hours.first().map(|hour| hour.time), Some(at(2.0)));
+    // Without a dew point it is taken as dry, and the spread is wider for it.
+    let (dry, damp) = (reading(2.0, 3.0), Reading { dew_point: Some(Celsius(3.0)), ..reading(2.0, 3.0) });
+    let [dry, damp] = [dry, damp].map(|reading| judge(None, &[reading], 2.0).expect("a night").minimum);
+    assert!(dry.mean < damp.mean && dry.spread > night.minimum.spread, "{dry:?} and {damp:?}");
+}
+
+#[test]
+fn alone_a_reading_speaks_from_an_hour_after_sunset() {
+    for (time, expected) in [
+        (-0.5, Err(NoNight::NoForecast)),
+        (0.0, Err(NoNight::ReadTooEarly)),
+        (0.9, Err(NoNight::ReadTooEarly)),
+        (1.0, Ok(())),
+        (3.5, Ok(())),
+        (3.6, Ok(())),
+        (14.9, Ok(())),
+        (15.1, Err(NoNight::NoForecast)),
+    ] {
+        assert_eq!(judge(None, &[reading(time, 3.0)], 16.0).map(|_| ()), expected, "{time}");
+    }
+}
+
+#[test]
+fn a_stale_forecast_gives_way_to_the_thermometer_and_is_named_where_there_is_none() {
+    let mut stale = forecast();
+    (stale.issued, stale.fetched) = (Some(at(-30.0)), at(-3.0));
+    let night = judge(Some(&stale), &[reading(2.0, 3.0)], 2.0).expect("a night");
+    assert_eq!(night.remarks, [Remark::ReadingOnly]);
+    assert_eq!(judge(Some(&stale), &[reading(0.5, 3.0)], 2.0), Err(NoNight::Stale { hours: 32 }));
+    assert_eq!(judge(Some(&stale), &[], 2.0), Err(NoNight::Stale { hours: 32 }));
+}
+
+/// Half a kelvin an hour until sunrise: from 1 C six hours before it to -2 C, and somewhat lower for what is cut off.
+#[test]
+fn alone_late_in_the_night_the_thermometer_falls_on() {
+    let night = judge(None, &[reading(8.0, 1.0)], 8.0).expect("a night");
+    assert!((night.minimum.mean.0 + 2.0).abs() < 0.1, "{:?}", night.minimum);
+    assert_eq!(night.remarks, [Remark::ReadingOnly]);
+    // At sunrise it stays where it is.
+    let night = judge(None, &[reading(14.0, 1.0)], 14.0).expect("a night");
+    assert!((0.0..=1.0).contains(&night.minimum.mean.0), "{:?}", night.minimum);
+    // A reading at dusk knows less of the night than one shortly before its end.
+    let both = judge(None, &[reading(2.0, 6.0), reading(13.0, -4.0)], 13.0).expect("a night");
+    assert!(both.minimum.mean.0 <= -4.0, "{:?}", both.minimum);
+}

@@ -1,0 +1,275 @@
+//! Each test is a small garden whose chances of damage are given, so that the choice is judged and not the night.
+//!
+//! A bed is worth 57.6 minutes where nothing else is said; to cover it takes 7, to pick it 8.64.
+
+use super::*;
+use crate::beds::sample::{bed, cloth, garden};
+use crate::beds::{Bed, CoverStock};
+use crate::crops::sample::crop;
+use crate::crops::{Catalogue, Organ};
+use crate::night::Estimate;
+use crate::risk::{Outcome, assess};
+use crate::units::{Celsius, Kelvins};
+
+/// Chances of damage to the organs of a bed, planting by planting: open, and under every cover.
+type Chances<'c> = &'c [(f64, f64)];
+
+/// Share of the worth and what to pick of each organ, as the catalogue has them.
+type Organs = &'static [(Organ, f64, Option<&'static str>)];
+
+const CUT_HEADS: &str = "Cut the heads.";
+const CUT_LEAVES: &str = "Cut the leaves.";
+const CROPS: [(&str, HarvestHabit, Life, Organs); 6] = [
+    ("seedlings", HarvestHabit::Whole, Life::Annual, &[(Organ::Leaf, 1.0, None)]),
+    (
+        "broccoli",
+        HarvestHabit::CentralThenSideShoots,
+        Life::Biennial,
+        &[(Organ::Leaf, 0.3, None), (Organ::Head, 0.7, Some(CUT_HEADS))],
+    ),
+    ("lettuce", HarvestHabit::CutAndComeAgain, Life::Annual, &[(Organ::Leaf, 1.0, Some(CUT_LEAVES))]),
+    ("chard", HarvestHabit::CutAndComeAgain, Life::Annual, &[(Organ::Leaf, 1.0, Some(CUT_LEAVES))]),
+    (
+        "carrot",
+        HarvestHabit::RootAsWanted,
+        Life::Biennial,
+        &[(Organ::Leaf, 0.1, None), (Organ::Root, 0.9, Some("Lift the roots."))],
+    ),
+    ("rosemary", HarvestHabit::Snip, Life::Perennial, &[(Organ::Leaf, 1.0, Some("Cut some sprigs."))]),
+];
+
+fn catalogue() -> Catalogue {
+    let crops = CROPS.map(|(name, habit, life, organs)| (name.to_string(), crop(name, habit, life, organs)));
+    Catalogue { crops: crops.into(), ..Catalogue::default() }
+}
+
+/// One bed of each crop given, with its chances; "lettuce, chard" shares a bed.
+fn beds(crops: &[&str]) -> Vec<Bed> {
+    let bed = |(index, crops): (usize, &&str)| {
+        let crops: Vec<(&str, &str)> = crops.split(", ").map(|crop| (crop, "grown")).collect();
+        bed(&format!("R{}", index + 1), &crops)
+    };
+    crops.iter().enumerate().map(bed).collect()
+}
+
+fn risks<'a>(garden: &'a Garden, catalogue: &'a Catalogue, chances: &[Chances]) -> Vec<BedRisk<'a>> {
+    let mut risks = assess(garden, None, catalogue);
+    for (risk, chances) in risks.iter_mut().zip(chances) {
+        let mut chances = chances.iter();
+        for planting in &mut risk.plantings {
+            let organs = planting.crop.at_stage("grown").map(|tolerance| {
+                let (open, covered) = *chances.next().expect("a chance for every organ");
+                let outcome = |chance| Outcome {
+                    minimum: Estimate { mean: Celsius(-3.0), spread: Kelvins(1.0) },
+                    margin: Kelvins(0.0),
+                    chance: Probability(chance),
+                    hours_below: 0.0,
+                };
+                let kinds = garden.covers.iter().map(|stock| stock.kind);
+                OrganRisk {
+                    tolerance,
+                    damage_begins: tolerance.damage_begins,
+                    severe: tolerance.severe,
+                    open: outcome(open),
+                    covered: kinds.map(|kind| (kind, outcome(covered))).collect(),
+                }
+            });
+            planting.organs = organs.collect();
+        }
+    }
+    risks
+}
+
+/// For each bed its measure, the reason's word, the pieces of its cover and the work.
+#[track_caller]
+fn check(
+    beds: Vec<Bed>,
+    covers: Vec<CoverStock>,
+    wind: f64,
+    chances: &[Chances],
+    expected: &[(Measure, &str, u32, f64)],
+) {
+    let (garden, catalogue) = (garden(beds, covers), catalogue());
+    let plans = choose(&garden, MetresPerSecond(wind), risks(&garden, &catalogue, chances));
+    let found = plans.iter().map(|plan| {
+        let pieces = plan.cover.as_ref().map_or(0, |cover| cover.pieces);
+        (plan.measure, plan.reason.word(), pieces, (plan.work.0 * 100.0).round() / 100.0)
+    });
+    assert_eq!(found.collect::<Vec<_>>(), expected);
+    assert_eq!(plans.len(), garden.beds.len());
+    let used: u32 = plans.iter().filter_map(|plan| plan.cover.as_ref()).map(|cover| cover.pieces).sum();
+    assert!(used <= garden.covers.iter().map(|stock| stock.count).sum(), "more covers used than there are");
+    for plan in &plans {
+        assert_eq!(plan.picks.is_empty(), plan.measure != Measure::Harvest, "{}", plan.risk.bed.id);
+    }
+}
+
+use Measure::{BringIn, Cover, Fine, Harvest, Leave};
+
+#[test]
+fn a_cover_that_saves_more_than_its_work_is_laid() {
+    check(beds(&["seedlings"]), vec![cloth(1)], 1.0, &[&[(0.6, 0.1)]], &[(Cover, "cover-saves", 1, 7.0)]);
+}
+
+#[test]
+fn the_reason_for_a_cover_states_what_is_left_of_the_chance() {
+    let (garden, catalogue) = (garden(beds(&["broccoli"]), vec![cloth(1)]), catalogue());
+    let plans = choose(&garden, MetresPerSecond(1.0), risks(&garden, &catalogue, &[&[(0.5, 0.05), (0.6, 0.1)]]));
+    assert_eq!(plans[0].reason, Reason::CoverSaves { covered: Probability(0.1) });
+    assert_eq!(plans[0].cover, Some(CoverUse { name: "white cloth".into(), stock: 0, pieces: 1 }));
+}
+
+#[test]
+fn ripe_heads_are_cut_where_a_cover_is_not_sure_to_save_them() {
+    let chances: &[Chances] = &[&[(0.3, 0.1), (0.9, 0.6)]];
+    check(beds(&["broccoli"]), vec![cloth(1)], 1.0, chances, &[(Harvest, "pick-before-frost", 0, 8.64)]);
+    check(beds(&["broccoli"]), Vec::new(), 1.0, chances, &[(Harvest, "pick-before-frost", 0, 8.64)]);
+}
+
+#[test]
+fn leaves_are_cut_and_their_crowns_covered_where_both_pay() {
+    let mut beds = beds(&["lettuce"]);
+    beds[0].plantings[0].worth = Some(Minutes(200.0));
+    check(beds, vec![cloth(1)], 1.0, &[&[(1.0, 0.6)]], &[(Harvest, "pick-before-frost", 1, 15.64)]);
+}
+
+#[test]
+fn leaves_that_a_cover_saves_are_not_cut() {
+    check(beds(&["lettuce"]), vec![cloth(1)], 1.0, &[&[(0.9, 0.1)]], &[(Cover, "cover-saves", 1, 7.0)]);
+}
+
+#[test]
+fn pots_that_can_be_carried_go_inside() {
+    let pots = |movable| {
+        let mut beds = beds(&["seedlings"]);
+        beds[0].kind = BedKind::Containers { diameter: 0.3, count: 4, movable };
+        (beds[0].length, beds[0].width) = (1.0, 0.5);
+        beds
+    };
+    let chances: &[Chances] = &[&[(0.6, 0.4)]];
+    check(pots(true), vec![cloth(1)], 1.0, chances, &[(BringIn, "safer-inside", 0, 12.0)]);
+    // 0.5 m² of cover, 3 minutes to take it off.
+    check(pots(false), vec![cloth(1)], 1.0, chances, &[(Cover, "cover-saves", 1, 3.69)]);
+}
+
+#[test]
+fn a_bed_that_stands_the_night_asks_for_nothing_whatever_it_is_worth() {
+    let mut beds = beds(&["seedlings"]);
+    beds[0].plantings[0].worth = Some(Minutes(1000.0));
+    check(beds, vec![cloth(1)], 1.0, &[&[(0.099, 0.0)]], &[(Fine, "within-margin", 0, 0.0)]);
+}
+
+#[test]
+fn a_bed_of_which_only_a_small_part_suffers_is_fine() {
+    check(beds(&["carrot"]), vec![cloth(1)], 1.0, &[&[(0.9, 0.5), (0.02, 0.02)]], &[(Fine, "minor-part", 0, 0.0)]);
+}
+
+#[test]
+fn scarce_covers_go_to_the_beds_that_gain_most() {
+    let mut beds = beds(&["seedlings", "seedlings", "seedlings"]);
+    beds[1].plantings[0].worth = Some(Minutes(80.0));
+    let chances: &[Chances] = &[&[(0.8, 0.1)], &[(0.8, 0.1)], &[(0.9, 0.1)]];
+    let (left, covered) = ((Leave, "no-cover-left", 0, 0.0), (Cover, "cover-saves", 1, 7.0));
+    check(beds.clone(), vec![cloth(1)], 1.0, chances, &[left, covered, left]);
+    check(beds.clone(), vec![cloth(2)], 1.0, chances, &[left, covered, covered]);
+    check(beds, vec![cloth(3)], 1.0, chances, &[covered, covered, covered]);
+}
+
+#[test]
+fn a_bed_that_can_be_picked_yields_its_cover_to_one_that_cannot() {
+    // Open, the lettuce would lose more than the seedlings; picked, it needs the cover less.
+    let chances: &[Chances] = &[&[(0.9, 0.3)], &[(0.8, 0.2)]];
+    let expected = [(Harvest, "pick-before-frost", 0, 8.64), (Cover, "cover-saves", 1, 7.0)];
+    check(beds(&["lettuce", "seedlings"]), vec![cloth(1)], 1.0, chances, &expected);
+}
+
+#[test]
+fn a_bed_that_stands_the_night_takes_no_cover_from_one_in_danger() {
+    let mut beds = beds(&["seedlings", "seedlings"]);
+    beds[0].plantings[0].worth = Some(Minutes(1000.0));
+    let chances: &[Chances] = &[&[(0.09, 0.0)], &[(0.5, 0.1)]];
+    check(beds, vec![cloth(1)], 1.0, chances, &[(Fine, "within-margin", 0, 0.0), (Cover, "cover-saves", 1, 7.0)]);
+}
+
+/// 9.6 m takes three pieces of 3.6 m: 11.52 m² to cover, 3 minutes to uncover, and a minute for each piece more.
+#[test]
+fn a_long_bed_takes_several_pieces_or_none() {
+    let long = || {
+        let mut beds = beds(&["seedlings"]);
+        beds[0].length = 9.6;
+        beds
+    };
+    check(long(), vec![cloth(3)], 1.0, &[&[(0.6, 0.1)]], &[(Cover, "cover-saves", 3, 21.0)]);
+    check(long(), vec![cloth(2)], 1.0, &[&[(0.6, 0.1)]], &[(Leave, "no-cover-left", 0, 0.0)]);
+}
+
+#[test]
+fn pieces_of_two_kinds_are_not_mixed_on_one_bed() {
+    let mut beds = beds(&["seedlings"]);
+    beds[0].length = 9.6;
+    let sheets = CoverStock { name: "old bed sheet".into(), kind: CoverKind::Sheet, ..cloth(2) };
+    check(beds, vec![cloth(2), sheets], 1.0, &[&[(0.6, 0.1)]], &[(Leave, "no-cover-left", 0, 0.0)]);
+}
+
+#[test]
+fn where_no_cover_helps_and_nothing_can_be_picked_nothing_is_asked() {
+    let expected = &[(Leave, "nothing-helps", 0, 0.0)];
+    check(beds(&["seedlings"]), Vec::new(), 1.0, &[&[(0.9, 0.1)]], expected);
+    // On the shelf's list, and none of it there.
+    check(beds(&["seedlings"]), vec![cloth(0)], 1.0, &[&[(0.9, 0.1)]], expected);
+    // Of 90 in a hundred plants it would still lose 70: that is not worth going out for.
+    check(beds(&["seedlings"]), vec![cloth(1)], 1.0, &[&[(0.9, 0.7)]], expected);
+}
+
+#[test]
+fn what_is_worth_less_than_its_work_is_left_with_both_figures() {
+    let mut beds = beds(&["seedlings"]);
+    beds[0].plantings[0].worth = Some(Minutes(5.0));
+    let (garden, catalogue) = (garden(beds, vec![cloth(1)]), catalogue());
+    let plans = choose(&garden, MetresPerSecond(1.0), risks(&garden, &catalogue, &[&[(0.9, 0.1)]]));
+    let Reason::WorthLessThanWork { saved, work } = plans[0].reason else { panic!("{:?}", plans[0].reason) };
+    assert_eq!(plans[0].measure, Leave);
+    assert!((saved.0 - 4.0).abs() < 1e-9 && (work.0 - 7.0).abs() < 1e-9, "{saved:?} {work:?}");
+}
+
+#[test]
+fn wind_makes_covering_slow_and_a_storm_forbids_it() {
+    let covered = |work| [(Cover, "cover-saves", 1, work)];
+    check(beds(&["seedlings"]), vec![cloth(1)], 5.0, &[&[(0.6, 0.1)]], &covered(7.0));
+    check(beds(&["seedlings"]), vec![cloth(1)], 6.0, &[&[(0.6, 0.1)]], &covered(10.5));
+    check(beds(&["seedlings"]), vec![cloth(1)], 12.5, &[&[(0.6, 0.1)]], &[(Leave, "nothing-helps", 0, 0.0)]);
+    // What can be picked still is, and no cover is laid over the rest.
+    let heads = &[(Harvest, "pick-before-frost", 0, 8.64)];
+    check(beds(&["broccoli"]), vec![cloth(1)], 12.5, &[&[(0.9, 0.1), (0.9, 0.1)]], heads);
+}
+
+#[test]
+fn a_perennial_is_not_saved_by_cutting_sprigs() {
+    check(beds(&["rosemary"]), vec![cloth(1)], 1.0, &[&[(0.9, 0.3)]], &[(Cover, "cover-saves", 1, 7.0)]);
+    check(beds(&["rosemary"]), Vec::new(), 1.0, &[&[(0.9, 0.3)]], &[(Leave, "nothing-helps", 0, 0.0)]);
+}
+
+#[test]
+fn each_instruction_is_named_once_and_only_for_what_is_in_danger() {
+    let picks = |crops: &str, chances: Chances| {
+        let (garden, catalogue) = (garden(beds(&[crops]), Vec::new()), catalogue());
+        let plans = choose(&garden, MetresPerSecond(1.0), risks(&garden, &catalogue, &[chances]));
+        let picks = plans[0].picks.iter().map(|pick| format!("{}: {}", pick.crop, pick.instruction));
+        picks.collect::<Vec<_>>()
+    };
+    let (heads, lettuce, chard) = ("broccoli: Cut the heads.", "lettuce: Cut the leaves.", "chard: Cut the leaves.");
+    let all = 0.95;
+    let twice: Chances = &[(all, all), (all, all), (all, all), (all, all)];
+    assert_eq!(picks("broccoli, broccoli", twice), [heads]);
+    assert_eq!(picks("lettuce, chard", &[(all, all), (all, all)]), [lettuce, chard]);
+    assert_eq!(picks("lettuce, chard", &[(all, all), (0.05, 0.05)]), [lettuce]);
+    assert_eq!(picks("lettuce, chard, broccoli", &[(0.0, 0.0), (0.0, 0.0), (all, all), (all, all)]), [heads]);
+}
+
+#[test]
+fn a_bed_with_nothing_in_it_is_fine() {
+    let mut beds = beds(&["seedlings"]);
+    beds[0].plantings.clear();
+    check(beds, vec![cloth(1)], 1.0, &[&[]], &[(Fine, "within-margin", 0, 0.0)]);
+    check(Vec::new(), vec![cloth(1)], 1.0, &[], &[]);
+}

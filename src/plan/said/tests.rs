@@ -1,0 +1,201 @@
+//! Each row is a sentence about one moment: what was said last, what the list says now, and whether that is news.
+
+use super::*;
+use Measure::{BringIn, Cover, Fine, Harvest, Leave, Unknown};
+
+/// A bed's measure and its chance of damage; beds are named by their place in the list.
+type Bed = (Measure, f64);
+
+fn now() -> DateTime<Utc> {
+    DateTime::UNIX_EPOCH + Duration::days(20_835)
+}
+
+fn said(at: DateTime<Utc>, beds: &[Bed]) -> Said {
+    let beds = beds.iter().enumerate().map(|(index, (measure, chance))| SaidBed {
+        bed: format!("R{}", index + 1),
+        measure: *measure,
+        cover: measure.eq(&Cover).then(|| "white cloth".into()),
+        chance: *chance,
+    });
+    Said { at, beds: beds.collect() }
+}
+
+fn earlier(beds: &[Bed]) -> Said {
+    said(now() - Duration::hours(7), beds)
+}
+
+/// What is said of `next` in a round after `last`, with the last word of any kind 7 hours old.
+fn after(round: RoundKind, last: &[Bed], next: &[Bed]) -> Result<SayReason, SilentReason> {
+    let last = earlier(last);
+    whether(round, &said(now(), next), Some(&last), Some(last.at), AllQuiet::Weekly)
+}
+
+#[test]
+fn after_a_list_only_news_is_said() {
+    use RoundKind::{Afternoon, Dusk};
+    use SayReason::{Better, CalledOff, DataMissing, Worse};
+    use SilentReason::{BetterCanWait, Unchanged};
+    type Row<'a> = (&'a str, RoundKind, &'a [Bed], &'a [Bed], Result<SayReason, SilentReason>);
+    let rows: &[Row] = &[
+        ("a bed joins", Afternoon, &[(Cover, 0.6), (Fine, 0.0)], &[(Cover, 0.6), (Cover, 0.4)], Ok(Worse)),
+        ("a bed joins at dusk", Dusk, &[(Cover, 0.6), (Fine, 0.0)], &[(Cover, 0.6), (Leave, 0.2)], Ok(Worse)),
+        (
+            "a bed is new in the garden and in danger",
+            Afternoon,
+            &[(Fine, 0.0)],
+            &[(Fine, 0.0), (Cover, 0.5)],
+            Ok(Worse),
+        ),
+        (
+            "one is worse and another better",
+            Dusk,
+            &[(Cover, 0.6), (Fine, 0.0)],
+            &[(Fine, 0.0), (Cover, 0.5)],
+            Ok(Worse),
+        ),
+        ("what to do changes, not how much", Dusk, &[(Cover, 0.6)], &[(Harvest, 0.6)], Ok(Worse)),
+        ("it is too late or too cold for the cover: given up", Dusk, &[(Cover, 0.6)], &[(Leave, 0.7)], Ok(Worse)),
+        ("it is milder, and no work is left", Afternoon, &[(Cover, 0.6)], &[(Leave, 0.3)], Ok(Better)),
+        (
+            "it is milder, and less work is left",
+            Afternoon,
+            &[(Cover, 0.6), (Cover, 0.3)],
+            &[(Cover, 0.5), (Fine, 0.0)],
+            Ok(Better),
+        ),
+        (
+            "it is milder after dusk",
+            Dusk,
+            &[(Cover, 0.6), (Cover, 0.3)],
+            &[(Cover, 0.5), (Fine, 0.0)],
+            Err(BetterCanWait),
+        ),
+        (
+            "all is well after work was asked",
+            Afternoon,
+            &[(Cover, 0.6), (Fine, 0.0)],
+            &[(Fine, 0.0), (Fine, 0.0)],
+            Ok(CalledOff),
+        ),
+        ("all is well at dusk: nobody should go out in vain", Dusk, &[(BringIn, 0.6)], &[(Fine, 0.0)], Ok(CalledOff)),
+        ("all is well where nothing had been asked", Afternoon, &[(Leave, 0.3)], &[(Fine, 0.0)], Ok(Better)),
+        ("the weather goes missing after work was asked", Dusk, &[(Cover, 0.6)], &[(Unknown, 0.0)], Ok(DataMissing)),
+        ("the weather goes missing on a quiet day", Afternoon, &[(Fine, 0.0)], &[(Unknown, 0.0)], Ok(DataMissing)),
+        (
+            "the weather goes missing for one bed of two",
+            Dusk,
+            &[(Cover, 0.6), (Cover, 0.3)],
+            &[(Cover, 0.6), (Unknown, 0.0)],
+            Ok(DataMissing),
+        ),
+        (
+            "it goes missing wholly where part was missing",
+            Dusk,
+            &[(Cover, 0.6), (Unknown, 0.0)],
+            &[(Unknown, 0.0), (Unknown, 0.0)],
+            Ok(DataMissing),
+        ),
+        ("it is missing still", Afternoon, &[(Unknown, 0.0)], &[(Unknown, 0.0)], Err(Unchanged)),
+        ("it is back, and work is asked", Dusk, &[(Unknown, 0.0)], &[(Cover, 0.5)], Ok(Worse)),
+        ("it is back, and all is well", Afternoon, &[(Unknown, 0.0)], &[(Fine, 0.0)], Ok(Better)),
+        ("nothing has changed", Afternoon, &[(Cover, 0.6), (Fine, 0.0)], &[(Cover, 0.6), (Fine, 0.0)], Err(Unchanged)),
+        ("the chance moves and no measure does", Dusk, &[(Cover, 0.4)], &[(Cover, 0.9)], Err(Unchanged)),
+        ("all was well and is", Afternoon, &[(Fine, 0.0)], &[(Fine, 0.05)], Err(Unchanged)),
+    ];
+    for (sentence, round, last, next, expected) in rows {
+        assert_eq!(after(*round, last, next), *expected, "{sentence}");
+    }
+}
+
+#[test]
+fn the_first_list_of_a_night_is_said_when_it_warns_or_the_next_sign_of_life_is_due() {
+    use AllQuiet::{Daily, Weekly};
+    use RoundKind::{Afternoon, Dusk, Morning};
+    use SilentReason::Quiet;
+    type Row<'a> = (&'a str, RoundKind, &'a [Bed], Option<f64>, AllQuiet, Result<SayReason, SilentReason>);
+    let rows: &[Row] = &[
+        ("a bed is in danger", Morning, &[(Fine, 0.0), (Cover, 0.4)], Some(0.3), Weekly, Ok(SayReason::First)),
+        ("only to be left, and yet in danger", Afternoon, &[(Leave, 0.4)], None, Weekly, Ok(SayReason::First)),
+        ("a danger first seen at dusk", Dusk, &[(Cover, 0.4)], Some(0.3), Daily, Ok(SayReason::First)),
+        ("nothing is known", Morning, &[(Unknown, 0.0)], Some(0.3), Weekly, Ok(SayReason::DataMissing)),
+        ("part is known and bad", Dusk, &[(Cover, 0.4), (Unknown, 0.0)], None, Weekly, Ok(SayReason::DataMissing)),
+        ("quiet, and nothing was ever said", Morning, &[(Fine, 0.0)], None, Weekly, Ok(SayReason::AllQuiet)),
+        ("quiet, weekly, six and a half days after", Morning, &[(Fine, 0.0)], Some(6.5), Weekly, Err(Quiet)),
+        (
+            "quiet, weekly, the same weekday a minute early",
+            Morning,
+            &[(Fine, 0.0)],
+            Some(6.9993),
+            Weekly,
+            Ok(SayReason::AllQuiet),
+        ),
+        ("quiet, weekly, eight days after", Morning, &[(Fine, 0.0)], Some(8.0), Weekly, Ok(SayReason::AllQuiet)),
+        ("quiet, daily, half a day after", Morning, &[(Fine, 0.0)], Some(0.5), Daily, Err(Quiet)),
+        ("quiet, daily, a day after", Morning, &[(Fine, 0.0)], Some(1.0), Daily, Ok(SayReason::AllQuiet)),
+        ("quiet, daily, six and a half days after", Morning, &[(Fine, 0.0)], Some(6.5), Daily, Ok(SayReason::AllQuiet)),
+        ("quiet in the afternoon, long after any word", Afternoon, &[(Fine, 0.0)], Some(8.0), Weekly, Err(Quiet)),
+        ("quiet at dusk, long after any word", Dusk, &[(Fine, 0.0)], None, Daily, Err(Quiet)),
+    ];
+    for (sentence, round, next, days_ago, all_quiet, expected) in rows {
+        #[allow(clippy::cast_possible_truncation)]
+        let last_word = days_ago.map(|days| now() - Duration::seconds((days * 86_400.0) as i64));
+        let found = whether(*round, &said(now(), next), None, last_word, *all_quiet);
+        assert_eq!(found, *expected, "{sentence}");
+    }
+}
+
+#[test]
+fn the_morning_after_is_for_those_who_were_asked_to_cover_or_to_look() {
+    for (sentence, last, expected) in [
+        ("covers lie on the beds", Some(&[(Cover, 0.6), (Fine, 0.0)][..]), Ok(SayReason::MorningAfter)),
+        ("pots stand inside", Some(&[(BringIn, 0.6)][..]), Ok(SayReason::MorningAfter)),
+        ("nobody knew: some will have covered", Some(&[(Unknown, 0.0)][..]), Ok(SayReason::MorningAfter)),
+        ("a bed was left to the frost", Some(&[(Leave, 0.6)][..]), Err(SilentReason::NothingToUncover)),
+        ("all stood the night", Some(&[(Fine, 0.0)][..]), Err(SilentReason::NothingToUncover)),
+        ("nothing was said", None, Err(SilentReason::NothingToUncover)),
+    ] {
+        let last = last.map(earlier);
+        // Whatever the next night brings, this round is about the one just over.
+        for next in [Fine, Cover, Unknown] {
+            let next = said(now(), &[(next, 0.5)]);
+            let found = whether(RoundKind::Uncover, &next, last.as_ref(), None, AllQuiet::Daily);
+            assert_eq!(found, expected, "{sentence}");
+        }
+    }
+}
+
+#[test]
+fn another_cover_is_told_by_day_and_waits_at_dusk() {
+    let last = earlier(&[(Cover, 0.6)]);
+    let mut next = said(now(), &[(Cover, 0.6)]);
+    next.beds[0].cover = Some("old bed sheet".into());
+    let found = changes(&last, &next);
+    assert_eq!(found.other_cover, ["R1"]);
+    assert!(found.worse.is_empty() && found.better.is_empty() && !found.asks_more);
+    for (round, expected) in
+        [(RoundKind::Afternoon, Ok(SayReason::Better)), (RoundKind::Dusk, Err(SilentReason::BetterCanWait))]
+    {
+        assert_eq!(whether(round, &next, Some(&last), Some(last.at), AllQuiet::Weekly), expected);
+    }
+}
+
+#[test]
+fn more_is_asked_only_where_a_bed_asks_for_more_or_is_given_up() {
+    type Row<'a> = (&'a str, Bed, Bed, bool, bool);
+    let rows: [Row; 7] = [
+        // sentence, before, now, worse, asks more
+        ("out of danger into it", (Fine, 0.0), (Cover, 0.5), true, true),
+        ("danger without work", (Fine, 0.0), (Leave, 0.2), true, true),
+        ("other work of the same rank", (Cover, 0.5), (BringIn, 0.5), true, false),
+        ("given up", (Cover, 0.5), (Leave, 0.6), true, true),
+        ("the chance has hardly risen: not given up", (Cover, 0.5), (Leave, 0.52), false, false),
+        ("the work is done with, the chance fallen", (Harvest, 0.5), (Leave, 0.2), false, false),
+        ("the same", (Leave, 0.2), (Leave, 0.6), false, false),
+    ];
+    for (sentence, before, next, worse, asks_more) in rows {
+        let found = changes(&earlier(&[before]), &said(now(), &[next]));
+        assert_eq!((!found.worse.is_empty(), found.asks_more), (worse, asks_more), "{sentence}");
+        assert!(found.worse.iter().all(|change| *change == ("R1".to_string(), before.0)), "{sentence}: {found:?}");
+        assert!(found.worse.is_empty() || found.better.is_empty(), "{sentence}: both worse and better");
+    }
+}

@@ -1,0 +1,119 @@
+use super::*;
+use crate::beds::sample::{bed, cloth, garden};
+use crate::crops::sample::crop;
+use crate::crops::{Catalogue, HarvestHabit, Life, Organ};
+use crate::night::cover::CoverConditions;
+use crate::night::{Estimate, FrostKind, NightHour};
+use crate::risk::assess;
+use crate::units::Celsius;
+use chrono::{Duration, NaiveDate};
+
+/// 22:00 of 16 January 2027; sunrise is 14 hours later.
+fn sunset() -> DateTime<Utc> {
+    DateTime::UNIX_EPOCH + Duration::days(20_834) + Duration::hours(22)
+}
+
+/// A clear night that falls by a kelvin an hour from `dusk`, to the low 14 K below.
+fn night(dusk: f64, knowledge: Knowledge) -> Night {
+    let hour = |hour: i32| NightHour {
+        time: sunset() + Duration::hours(hour.into()),
+        air: Celsius(dusk - f64::from(hour)),
+        dew_point: Celsius(dusk - 16.0),
+        wind_10m: MetresPerSecond(1.0),
+        cloud_cover: 0.0,
+    };
+    Night {
+        of: NightOf(NaiveDate::from_ymd_opt(2027, 1, 16).expect("a date")),
+        sunset: sunset(),
+        sunrise: sunset() + Duration::hours(14),
+        hours: (0..=14).map(hour).collect(),
+        minimum: Estimate { mean: Celsius(dusk - 14.0), spread: Kelvins(1.5) },
+        clear_calm: 1.0,
+        kind: FrostKind::Radiation,
+        before: Vec::new(),
+        mean_air: Celsius(8.0),
+        freezing_degree_hours: 0.0,
+        cover_conditions: CoverConditions { wind_10m: 1.0, dull_cold_day: false },
+        knowledge,
+        remarks: Vec::new(),
+        provider: None,
+        issued: None,
+        fetched: None,
+        steps: Vec::new(),
+    }
+}
+
+/// For each bed its measure, the reason's word and when to have it done, in hours after sunset.
+#[track_caller]
+fn check(night: Result<Night, NoNight>, now: f64, expected: &[(Measure, &str, Option<f64>)]) {
+    let seedlings = crop("seedlings", HarvestHabit::Whole, Life::Annual, &[(Organ::Leaf, 1.0, None)]);
+    let mut hardy = crop("hardy", HarvestHabit::Whole, Life::Annual, &[(Organ::Leaf, 1.0, None)]);
+    (hardy.tolerances[0].damage_begins, hardy.tolerances[0].severe) = (Celsius(-15.0), Celsius(-20.0));
+    let crops = [seedlings, hardy].map(|crop| (crop.id.clone(), crop));
+    let catalogue = Catalogue { crops: crops.into(), ..Catalogue::default() };
+    let garden = garden(vec![bed("R1", &[("seedlings", "grown")]), bed("R2", &[("hardy", "grown")])], vec![cloth(2)]);
+    let risks = assess(&garden, night.as_ref().ok(), &catalogue);
+    let of = NightOf(NaiveDate::from_ymd_opt(2027, 1, 16).expect("a date"));
+    let now = sunset() + Duration::minutes((now * 60.0) as i64);
+    let plan = decide(&garden, of, sunset(), night, risks, now);
+    let hours = |at: DateTime<Utc>| (at - sunset()).num_minutes() as f64 / 60.0;
+    let found = plan.beds.iter().map(|bed| (bed.measure, bed.reason.word(), bed.do_by.map(hours)));
+    assert_eq!(found.collect::<Vec<_>>(), expected);
+    assert_eq!(plan.deadline, sunset() - Duration::minutes(30));
+}
+
+use Measure::{Cover, Fine, Unknown};
+
+const WITH_HOLES: Knowledge = Knowledge::Incomplete { longest_hole_hours: 4.0, share_seen: 0.7 };
+
+#[test]
+fn without_weather_every_bed_is_unknown() {
+    for why in [NoNight::NoForecast, NoNight::Stale { hours: 19 }, NoNight::NothingForThisNight] {
+        check(Err(why), -3.0, &[(Unknown, "no-weather", None); 2]);
+    }
+}
+
+#[test]
+fn missing_hours_take_back_every_fine_and_no_work() {
+    let cold = night(10.0, WITH_HOLES);
+    check(Ok(cold), -3.0, &[(Cover, "cover-saves", Some(-0.5)), (Unknown, "hours-missing", None)]);
+    let mild = night(24.0, WITH_HOLES);
+    check(Ok(mild), -3.0, &[(Unknown, "hours-missing", None); 2]);
+}
+
+/// The seedlings' threshold of -2 C is met twelve hours after sunset.
+#[test]
+fn work_is_due_before_dark_while_there_is_time_and_then_before_the_harm() {
+    for (now, by) in [
+        // In the afternoon, half an hour before sunset.
+        (-3.0, -0.5),
+        // Shortly before sunset, while there is light.
+        (-0.25, 0.0),
+        // In the dark, when the threshold is met.
+        (2.0, 12.0),
+        // After that, at once.
+        (13.0, 13.0),
+    ] {
+        let night = night(10.0, Knowledge::Complete);
+        check(Ok(night), now, &[(Cover, "cover-saves", Some(by)), (Fine, "within-margin", None)]);
+    }
+}
+
+#[test]
+fn where_no_hour_meets_the_threshold_work_in_the_dark_is_due_by_the_coldest() {
+    // -1.8 C by the middle of the estimate; its spread alone makes the danger.
+    let night = night(12.2, Knowledge::Complete);
+    check(Ok(night), 3.0, &[(Cover, "cover-saves", Some(14.0)), (Fine, "within-margin", None)]);
+}
+
+#[test]
+fn a_list_counts_its_work() {
+    let (garden, catalogue) = (garden(Vec::new(), Vec::new()), Catalogue::default());
+    let of = NightOf(NaiveDate::from_ymd_opt(2027, 1, 16).expect("a date"));
+    let risks = assess(&garden, None, &catalogue);
+    let empty = decide(&garden, of, sunset(), Err(NoNight::NoForecast), risks, sunset());
+    assert!(!empty.has_work() && empty.is_quiet() && empty.work() == Minutes(0.0));
+    for (measure, is_work) in Measure::ALL.iter().zip([true, true, true, false, false, false]) {
+        assert_eq!(measure.is_work(), is_work, "{}", measure.word());
+    }
+}
