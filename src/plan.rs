@@ -208,6 +208,17 @@ impl<'a> BedPlan<'a> {
             .max_by(|(_, a), (_, b)| a.likelier(b))
     }
 
+    /// The chance of damage that remains with the measure.
+    pub fn remaining_chance(&self) -> Probability {
+        match (self.measure, &self.reason) {
+            (Measure::Cover, Reason::CoverSaves { covered }) => *covered,
+            (Measure::Leave | Measure::Fine, _) => {
+                self.deciding().map_or(Probability(0.0), |(_, organ)| organ.open.chance)
+            }
+            _ => Probability(0.0),
+        }
+    }
+
     /// The smallest margin of all its organs that carry weight.
     pub fn margin(&self) -> Option<Kelvins> {
         self.deciding().map(|(_, organ)| organ.open.margin)

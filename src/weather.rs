@@ -132,7 +132,9 @@ impl Forecast {
     /// the day, and many feeds start at the present.
     pub fn with_past_of(mut self, earlier: &Forecast) -> Forecast {
         let Some(first) = self.hours.first().map(|hour| hour.time) else { return self };
-        let past = earlier.between(first - chrono::Duration::hours(36), first - chrono::Duration::minutes(30));
+        // What is still to come is this forecast's alone: where it is silent, an older copy must not speak for it.
+        let end = (first - chrono::Duration::minutes(30)).min(self.fetched);
+        let past = earlier.between(end - chrono::Duration::hours(36), end);
         self.hours.splice(0..0, past.iter().copied());
         self
     }
@@ -142,5 +144,58 @@ impl Forecast {
         let start = self.hours.partition_point(|hour| hour.time < from);
         let end = self.hours.partition_point(|hour| hour.time <= to);
         &self.hours[start..end.max(start)]
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use chrono::Duration;
+
+    fn at(hours: i64) -> DateTime<Utc> {
+        DateTime::UNIX_EPOCH + Duration::days(20_000) + Duration::hours(hours)
+    }
+
+    /// Fetched at an hour, with hours of one temperature.
+    fn forecast(fetched: i64, hours: std::ops::Range<i64>, air: f64) -> Forecast {
+        let hours = hours.map(|hour| Hour {
+            time: at(hour),
+            air_temperature: Celsius(air),
+            dew_point: None,
+            wind_10m: None,
+            cloud_cover: None,
+        });
+        Forecast {
+            provider: Provider::Csv,
+            issued: None,
+            fetched: at(fetched),
+            hours: hours.collect(),
+            minima: Vec::new(),
+            implausible_hours: 0,
+            cell_elevation: None,
+        }
+    }
+
+    #[test]
+    fn an_earlier_copy_lends_the_hours_that_are_past() {
+        let joined = forecast(20, 20..40, 1.0).with_past_of(&forecast(0, 0..30, 9.0));
+        assert_eq!((joined.hours.len(), joined.hours[0].time), (40, at(0)));
+        assert!(joined.hours[..20].iter().all(|hour| hour.air_temperature == Celsius(9.0)));
+        assert!(joined.hours.windows(2).all(|pair| pair[0].time < pair[1].time));
+    }
+
+    #[test]
+    fn what_is_still_to_come_is_the_newer_forecasts_alone() {
+        // The newer document has nothing for the night at hand and begins the morning after.
+        let joined = forecast(20, 35..60, -15.0).with_past_of(&forecast(0, 0..60, 14.0));
+        assert!(joined.between(at(21), at(34)).is_empty(), "{:?}", joined.hours);
+        assert_eq!(joined.between(at(0), at(20)).len(), 21);
+    }
+
+    #[test]
+    fn an_hour_at_the_end_of_all_time_lends_nothing_and_breaks_nothing() {
+        let joined = forecast(0, 5..6, 1.0).with_past_of(&forecast(0, 0..0, 9.0));
+        assert_eq!(joined.hours.len(), 1);
+        assert_eq!(forecast(0, 0..0, 1.0).with_past_of(&forecast(0, 0..9, 9.0)).hours, []);
     }
 }

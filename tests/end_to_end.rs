@@ -5,6 +5,7 @@
 mod support;
 
 mod end_to_end {
+    mod again;
     mod clock;
     mod daemon;
     mod evening;

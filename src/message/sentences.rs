@@ -298,6 +298,9 @@ pub(super) fn changes(plan: &Plan<'_>, changes: &Changes, at: DateTime<Utc>) -> 
         };
         lines.push(format!("{title}: was {}, now {}.{stays}", measure_word(*before), measure_word(now)));
     }
+    for id in &changes.riskier {
+        lines.push(format!("{}: as before, but harm has become likelier.", title(id).0));
+    }
     for id in &changes.other_cover {
         lines.push(format!("{}: another cover than before; one that is on already may stay.", title(id).0));
     }

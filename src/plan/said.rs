@@ -22,6 +22,9 @@ pub struct SaidBed {
     pub cover: Option<String>,
     /// Of damage, uncovered: it tells a bed that is given up from one that is no longer in danger.
     pub chance: f64,
+    /// Of damage that remains with the measure.
+    #[serde(default)]
+    pub remaining: f64,
 }
 
 /// What a garden is told, and why.
@@ -65,6 +68,8 @@ pub struct Changes {
     pub worse: Vec<(String, Measure)>,
     /// Beds for which less is asked, with what was asked before.
     pub better: Vec<(String, Measure)>,
+    /// Beds with the same measure, of which it protects much less than was said.
+    pub riskier: Vec<String>,
     /// Beds with the same measure and another cover.
     pub other_cover: Vec<String>,
     /// Whether any of the worse asks for more than before, rather than for something else.
@@ -79,6 +84,7 @@ impl Said {
             measure: bed.measure,
             cover: bed.cover.as_ref().map(|cover| cover.name.clone()),
             chance: bed.deciding().map_or(0.0, |(_, organ)| organ.open.chance.0),
+            remaining: bed.remaining_chance().0,
         });
         Said { at: plan.made_at, beds: beds.collect() }
     }
@@ -101,6 +107,9 @@ impl Said {
 /// (assumed).
 const GIVEN_UP: f64 = 0.05;
 
+/// A chance that rises by this much under the same measure is news: people may do more than the list asks (assumed).
+const RISKIER: f64 = 0.2;
+
 /// What changed from one list to the next. A bed that was not on the last list counts as fine there.
 pub fn changes(last: &Said, next: &Said) -> Changes {
     let mut changes = Changes::default();
@@ -121,6 +130,10 @@ pub fn changes(last: &Said, next: &Said) -> Changes {
             std::cmp::Ordering::Less => changes.better.push((bed.bed.clone(), measure)),
             std::cmp::Ordering::Equal if measure != bed.measure => changes.worse.push((bed.bed.clone(), measure)),
             std::cmp::Ordering::Equal => {
+                if before.is_some_and(|said| bed.remaining > said.remaining + RISKIER) {
+                    changes.asks_more = true;
+                    changes.riskier.push(bed.bed.clone());
+                }
                 if before.is_some_and(|said| said.cover != bed.cover) {
                     changes.other_cover.push(bed.bed.clone());
                 }
@@ -176,14 +189,16 @@ pub fn whether(
         return Ok(SayReason::DataMissing);
     }
     let changes = changes(last, next);
-    if !changes.worse.is_empty() {
+    if !changes.worse.is_empty() || !changes.riskier.is_empty() {
         return Ok(SayReason::Worse);
     }
     if last.has_work() && next.is_all_fine() {
         return Ok(SayReason::CalledOff);
     }
     if changes.better.is_empty() && changes.other_cover.is_empty() {
-        return Err(SilentReason::Unchanged);
+        // That nothing is known is said with each planned mail.
+        let again = next.is_unknown() && round == RoundKind::Afternoon;
+        return if again { Ok(SayReason::DataMissing) } else { Err(SilentReason::Unchanged) };
     }
     // Between planned mails, less work is no reason to disturb anyone.
     if round == RoundKind::Dusk { Err(SilentReason::BetterCanWait) } else { Ok(SayReason::Better) }

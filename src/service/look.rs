@@ -43,6 +43,11 @@ fn is_whole_and_young(night: &Night) -> bool {
     is_whole(night) && !night.remarks.iter().any(|remark| matches!(remark, Remark::Old { .. }))
 }
 
+/// A feed that asks for more silence than this was heard by a clock that ran ahead.
+const LONGEST_EXPIRY: Duration = Duration::hours(6);
+/// A copy older than this is not asked about but asked for anew: "not modified" would keep it for ever.
+const TOO_OLD_TO_KEEP: Duration = Duration::hours(12);
+
 /// Feeds whose lows are further apart than this speak of different nights, K (a first choice).
 const DISAGREEMENT: Kelvins = Kelvins(3.0);
 
@@ -154,7 +159,7 @@ impl Sources<'_> {
     ) -> Option<Forecast> {
         let kept = match self.store {
             None => None,
-            Some(store) => store.last_forecast(&garden.id, &choice.name).await.unwrap_or_else(|fault| {
+            Some(store) => store.last_forecast(&garden.id, &key_of(garden, choice)).await.unwrap_or_else(|fault| {
                 tracing::error!(garden = garden.id, feed = choice.name, %fault, "kept forecast cannot be read");
                 None
             }),
@@ -162,13 +167,16 @@ impl Sources<'_> {
         // What was fetched by a clock that ran ahead is not fresh for days.
         if let Some(kept) = &kept
             && kept.forecast.fetched <= now
-            && kept.expires.is_some_and(|expires| now < expires)
+            && kept.expires.is_some_and(|expires| now < expires && expires - now <= LONGEST_EXPIRY)
         {
             return Some(kept.forecast.clone());
         }
+        let address = choice.address.as_deref().map(|address| self.parse(address));
+        let is_file = matches!(address, Some(Ok(Location::File(_))));
         match self.fresh(garden, choice, kept.as_ref(), now).await {
             // Some of a provider's computers hand out copies that are days old.
-            Ok(row) if kept.as_ref().is_some_and(|kept| is_older(&row.forecast, &kept.forecast, now)) => {
+            // A file is what its owner says, whatever its age.
+            Ok(row) if !is_file && kept.as_ref().is_some_and(|kept| is_older(&row.forecast, &kept.forecast, now)) => {
                 tracing::warn!(garden = garden.id, feed = choice.name, "feed gave an older forecast than before");
                 kept.map(|kept| kept.forecast)
             }
@@ -177,7 +185,7 @@ impl Sources<'_> {
                     row.forecast = row.forecast.with_past_of(&kept.forecast);
                 }
                 if let Some(store) = self.store
-                    && let Err(fault) = store.keep_forecast(&garden.id, &choice.name, &row).await
+                    && let Err(fault) = store.keep_forecast(&garden.id, &key_of(garden, choice), &row).await
                 {
                     // The list is made all the same; the store's trouble is told by whoever needs the store next.
                     tracing::error!(garden = garden.id, feed = choice.name, %fault, "forecast cannot be kept");
@@ -220,7 +228,8 @@ impl Sources<'_> {
         now: DateTime<Utc>,
         deadline: Instant,
     ) -> Result<ForecastRow, FeedFault> {
-        let conditions = kept.map_or_else(Conditions::default, |kept| Conditions {
+        let young = kept.filter(|kept| kept.forecast.age(now) <= TOO_OLD_TO_KEEP);
+        let conditions = young.map_or_else(Conditions::default, |kept| Conditions {
             etag: kept.etag.clone(),
             last_modified: kept.last_modified.clone(),
             expires: kept.expires,
@@ -262,7 +271,11 @@ impl Sources<'_> {
             Some(address) => self.parse(address)?,
             None => self.parse(default_address(&choice.provider))?,
         };
-        if let Location::File(_) = base {
+        if let Location::File(path) = &base {
+            // A pipe, or a folder, would be waited for without end.
+            if path.exists() && !path.is_file() {
+                return Err(FeedFault::NotTheFormat { what: "it is not a plain file".into() });
+            }
             return Ok(base);
         }
         let (latitude, longitude) = (garden.site.latitude, garden.site.longitude);
@@ -286,7 +299,7 @@ impl Sources<'_> {
     ) -> Result<Location, FeedFault> {
         let known = match self.store {
             None => None,
-            Some(store) => store.grid_address(&garden.id, &choice.name).await.unwrap_or_else(|fault| {
+            Some(store) => store.grid_address(&garden.id, &key_of(garden, choice)).await.unwrap_or_else(|fault| {
                 tracing::error!(garden = garden.id, %fault, "grid address cannot be read");
                 None
             }),
@@ -309,7 +322,7 @@ impl Sources<'_> {
             (Err(fault), None) => return Err(fault),
         };
         if let Some(store) = self.store
-            && let Err(fault) = store.keep_grid_address(&garden.id, &choice.name, &address, now).await
+            && let Err(fault) = store.keep_grid_address(&garden.id, &key_of(garden, choice), &address, now).await
         {
             tracing::error!(garden = garden.id, %fault, "grid address cannot be kept");
         }
@@ -319,20 +332,23 @@ impl Sources<'_> {
     /// When a file was written, where the service's clock is the world's.
     fn written(&self, path: &Path) -> Option<DateTime<Utc>> {
         let modified = std::fs::metadata(path).and_then(|metadata| metadata.modified()).ok()?;
-        self.clock_is_real.then(|| modified.into())
+        let seconds = modified.duration_since(std::time::UNIX_EPOCH).ok()?.as_secs();
+        let written = DateTime::from_timestamp(i64::try_from(seconds).ok()?, 0)?;
+        self.clock_is_real.then_some(written)
     }
 
     async fn forget_grid(&self, garden: &Garden, choice: &FeedChoice) {
         let Some(store) = self.store else { return };
         // No address is one that has to be looked up.
-        if let Err(fault) = store.keep_grid_address(&garden.id, &choice.name, "", DateTime::UNIX_EPOCH).await {
+        if let Err(fault) = store.keep_grid_address(&garden.id, &key_of(garden, choice), "", DateTime::UNIX_EPOCH).await {
             tracing::error!(garden = garden.id, %fault, "grid address cannot be forgotten");
         }
     }
 
     fn parse(&self, address: &str) -> Result<Location, FeedFault> {
         let location: Location =
-            address.parse().map_err(|fault| FeedFault::Refused { reason: format!("{address}: {fault}") })?;
+            // The address is not repeated: it may hold a key.
+            address.parse().map_err(|fault| FeedFault::Refused { reason: format!("its address: {fault}") })?;
         Ok(match location {
             Location::File(path) if path.is_relative() => Location::File(self.folder.join(path)),
             other => other,
@@ -341,6 +357,14 @@ impl Sources<'_> {
 }
 
 /// Whether a forecast was issued before another, as far as both say when.
+/// Under what a garden's documents of a feed are kept. Place and address belong to it: a garden that moves, or a feed
+/// that is asked elsewhere, begins anew.
+fn key_of(garden: &Garden, choice: &FeedChoice) -> String {
+    let address = choice.address.as_deref().unwrap_or_default();
+    let (latitude, longitude) = (garden.site.latitude, garden.site.longitude);
+    format!("{} {} {latitude:.4},{longitude:.4} {address}", choice.name, choice.provider.key())
+}
+
 fn is_older(new: &Forecast, kept: &Forecast, now: DateTime<Utc>) -> bool {
     matches!((new.issued_before(now), kept.issued_before(now)), (Some(new), Some(kept)) if new < kept)
 }

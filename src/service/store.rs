@@ -48,6 +48,15 @@ pub struct Store {
     path: PathBuf,
 }
 
+/// A new store is readable by its own account alone; SQLite gives its log the same rights. Where the file cannot be
+/// made, opening it says why.
+fn begin_private(path: &Path) {
+    use std::os::unix::fs::OpenOptionsExt;
+    if let Err(error) = std::fs::File::options().write(true).create_new(true).mode(0o600).open(path) {
+        tracing::debug!(%error, "the store is not new");
+    }
+}
+
 impl Store {
     /// Opens the store and brings its layout up to date.
     ///
@@ -57,6 +66,9 @@ impl Store {
         if mode == Open::ExistingOnly && !path.exists() {
             let why = "there is no such file".to_string();
             return Err(StoreFault::CannotOpen { path: path.to_path_buf(), why });
+        }
+        if mode == Open::ReadWrite {
+            begin_private(path);
         }
         let options = SqliteConnectOptions::new()
             .filename(path)

@@ -5,7 +5,7 @@ use super::{Configuration, Done, Failure, choose, print};
 use crate::service::store::{Open, ReadingRow, Store};
 use crate::units::{Celsius, Scale};
 use crate::zone::Zone;
-use chrono::{DateTime, Duration, NaiveDateTime, NaiveTime, Utc};
+use chrono::{DateTime, Datelike, Duration, NaiveDate, NaiveDateTime, NaiveTime, Utc};
 use clap::Args;
 
 #[derive(Debug, Args)]
@@ -74,6 +74,7 @@ impl ReadingCommand {
             as_typed: self.temperature.clone(),
         };
         let path = self.configuration.store_path(&settings);
+        let is_new = !path.exists();
         super::runtime()?.block_on(async {
             let store = Store::open(&path, Open::ReadWrite).await?;
             store.add_reading(&row).await?;
@@ -82,8 +83,10 @@ impl ReadingCommand {
         })?;
         let place = self.bed.as_ref().map_or("the garden's screen".to_string(), |bed| format!("bed {bed}"));
         let dew_point = self.dew_point.map_or(String::new(), |dew_point| format!(", dew point {}", both(dew_point)));
+        // A wrong folder of settings shows here, not when the reading is missed.
+        let begun = if is_new { format!(" A new store was begun: {}.", path.display()) } else { String::new() };
         print(&format!(
-            "Written: {}{dew_point} at {place} of {}, {} {}.\n",
+            "Written: {}{dew_point} at {place} of {}, {} {}.{begun}\n",
             both(temperature),
             garden.name,
             garden.zone.local(at).format("%A %-d %B %Y, %H:%M"),
@@ -100,12 +103,13 @@ fn both(temperature: Celsius) -> String {
 
 /// A time as people give it: of a clock time alone, the last one before now.
 fn time(text: &str, zone: &Zone, now: DateTime<Utc>) -> Option<DateTime<Utc>> {
+    let is_of_this_age = |date: NaiveDate| (1970..=2200).contains(&date.year());
     if let Ok(instant) = DateTime::parse_from_rfc3339(text) {
-        return Some(instant.with_timezone(&Utc));
+        return is_of_this_age(instant.date_naive()).then(|| instant.with_timezone(&Utc));
     }
     for format in ["%Y-%m-%d %H:%M", "%Y-%m-%dT%H:%M"] {
         if let Ok(wall) = NaiveDateTime::parse_from_str(text, format) {
-            return Some(zone.instant(wall));
+            return is_of_this_age(wall.date()).then(|| zone.instant(wall));
         }
     }
     let clock = NaiveTime::parse_from_str(text, "%H:%M").ok()?;

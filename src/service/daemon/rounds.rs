@@ -5,11 +5,13 @@ use super::{Daemon, DaemonFault};
 use crate::beds::{Garden, Person, Role};
 use crate::message::{Context, Reader, evening_letter, morning_after_letter};
 use crate::plan::said::{Said, SaidBed, SayReason, changes, whether};
+use crate::night::NightHour;
 use crate::plan::{Measure, Plan};
 use crate::rounds::{MORNING_AFTER, Round, RoundKind, next_firing, next_round, night_at, night_hours};
 use crate::service::look::{list, readings};
 use crate::service::store::{RoundRow, RoundState, SaidRow};
 use crate::settings::GardenSettings;
+use crate::units::Kelvins;
 use crate::zone::NightOf;
 use chrono::{DateTime, Duration, Utc};
 
@@ -107,16 +109,26 @@ impl Daemon<'_> {
         let plan = list(garden, &self.settings.catalogue, round.night, &gathered.forecasts, &readings, now);
         let next = Said::of(&plan);
         let rows = self.store.said(&garden.id, round.night).await?;
-        let said = rows.last().and_then(read_back);
+        // What a clock that ran ahead has said is not said yet.
+        let said = rows.iter().rfind(|row| row.said_at <= now).and_then(read_back);
         // A word of a clock that ran ahead would keep the garden without a sign of life until then.
         let last_word = self.store.last_word(&garden.id).await?.filter(|word| *word <= now);
         let timetable = &self.settings.service.timetable;
         let done = round_row(garden, round, RoundState::Done, now);
+        let mut people: Vec<&Person> = garden.people.iter().collect();
         let reason = match whether(round.kind, &next, said.as_ref(), last_word, timetable.all_quiet) {
             Ok(reason) => reason,
             Err(silence) => {
-                tracing::info!(garden = garden.id, kind = round.kind.word(), ?silence, "nothing to say");
-                return Ok(self.store.decide(None, done, &[]).await?);
+                // What was said and did not arrive is said again, to those who have not heard it.
+                let heard = self.store.heard(&garden.id, round.night).await?;
+                let unheard = |person: &&Person| !heard.contains(&person.address);
+                people.retain(unheard);
+                if plan.is_quiet() || said.is_none() || people.is_empty() {
+                    tracing::info!(garden = garden.id, kind = round.kind.word(), ?silence, "nothing to say");
+                    return Ok(self.store.decide(None, done, &[]).await?);
+                }
+                tracing::warn!(garden = garden.id, people = people.len(), "the list did not arrive and is sent again");
+                SayReason::First
             }
         };
         let changed = said.map(|said| (changes(&said, &next), said.at));
@@ -124,16 +136,21 @@ impl Daemon<'_> {
         let context = Context {
             reason,
             since: changed.as_ref().map(|(changes, at)| (changes, *at)),
-            next_word_by: self.next_word_by(garden, asks.then_some(round.night), now),
+            next_word_by: None,
             late_by,
             troubles: &gathered.troubles,
         };
-        let to = |person: &&Person| reason != SayReason::AllQuiet || person.role == Role::Manager;
-        let people: Vec<&Person> = garden.people.iter().filter(to).collect();
+        people.retain(|person| reason != SayReason::AllQuiet || person.role == Role::Manager);
+        // Signs of life go to managers; volunteers hear the morning after what they were asked, and when asked again.
+        let next_word_by = self.next_word_by(garden, asks.then_some(round.night), now);
+        let next_word_to = |person: &Person| next_word_by.filter(|_| asks || person.role == Role::Manager);
         let kind = if reason == SayReason::AllQuiet { "all-quiet" } else { "list" };
         let revision = next_revision(&rows);
         let post = Post { garden, of: round.night, kind, revision, expires: useful_until(&plan), now };
-        let letter = |person: &Person| evening_letter(&plan, &context, Reader { role: person.role });
+        let letter = |person: &Person| {
+            let context = Context { next_word_by: next_word_to(person), ..context };
+            evening_letter(&plan, &context, Reader { role: person.role })
+        };
         let messages = self.messages(&people, &post, letter).await?;
         let said = said_row(garden, round.night, revision, &next, now)?;
         self.store.decide(Some(said), done, &messages).await?;
@@ -164,6 +181,7 @@ impl Daemon<'_> {
         };
         let next_word_by = self.next_word_by(garden, None, now);
         let letter = |person: &Person| {
+            let next_word_by = next_word_by.filter(|_| person.role == Role::Manager);
             morning_after_letter(garden, round.night, &said, next_word_by, Reader { role: person.role })
         };
         let people: Vec<&Person> = garden.people.iter().collect();
@@ -196,9 +214,13 @@ impl Daemon<'_> {
     }
 }
 
-/// Until the coldest hour a late cover still helps; after it the list is of no use.
+/// Until it has been about as cold as it gets a late cover still helps; after that the list is of no use.
 fn useful_until(plan: &Plan<'_>) -> DateTime<Utc> {
-    let coldest = plan.night.as_ref().map(|night| night.coldest_at().max(night.sunset));
+    let coldest = plan.night.as_ref().map(|night| {
+        let near_the_low = |hour: &&NightHour| hour.air - night.minimum.mean <= Kelvins(1.0);
+        let last = night.hours.iter().rfind(near_the_low).map_or(night.sunrise, |hour| hour.time);
+        last.max(night.sunset)
+    });
     let sunset = plan.deadline + plan.garden.finish_before_sunset;
     coldest.unwrap_or(sunset + Duration::hours(8)).max(plan.made_at + Duration::hours(1))
 }
@@ -263,6 +285,7 @@ mod tests {
             measure,
             cover: (measure == Measure::Cover).then(|| COVER.into()),
             chance: 0.5,
+            remaining: 0.2,
         };
         Said { at: DateTime::UNIX_EPOCH + Duration::hours(hour), beds: vec![bed("A", a), bed("B", b)] }
     }

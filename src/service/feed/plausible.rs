@@ -6,7 +6,7 @@ use crate::units::{
 };
 use crate::weather::humidity::dew_point_from_relative_humidity;
 use crate::weather::{Forecast, Hour, IntervalMinimum, Provider};
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, Datelike, Utc};
 
 const CLOUD_COVER: Limits =
     Limits { what: "cloud cover", low: 0.0, high: 1.0, unit: "of the sky", why: "there is one sky" };
@@ -16,6 +16,11 @@ const RELATIVE_HUMIDITY: Limits =
 
 /// This many temperatures out of limits and nothing else in the document is believed either.
 const TOO_MANY: usize = 3;
+
+/// An hour of another age is a slip of the feed, and arithmetic with it may have no answer.
+fn is_of_this_age(time: DateTime<Utc>) -> bool {
+    (1900..=2200).contains(&time.year())
+}
 
 /// One row of a feed in our units, unchecked. `None` is what the feed left out.
 #[derive(Clone, Copy, Debug)]
@@ -58,7 +63,8 @@ pub(super) fn believe(document: Document) -> Result<Forecast, FeedFault> {
     let mut hours = Vec::with_capacity(rows.len());
     let mut implausible_hours = 0;
     let mut unbelieved = Vec::new();
-    for row in rows {
+    minima.retain(|minimum| is_of_this_age(minimum.from) && is_of_this_age(minimum.to));
+    for row in rows.into_iter().filter(|row| is_of_this_age(row.time)) {
         let Some(t) = row.air_temperature else { continue };
         if !AIR_TEMPERATURE.allow(t) {
             unbelieved.push(t);

@@ -4,6 +4,7 @@ use super::identity::label;
 use super::{Answer, Outgoing};
 use std::fs::{self, File};
 use std::io::{self, Write};
+use std::os::unix::fs::{DirBuilderExt, OpenOptionsExt};
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
@@ -49,9 +50,10 @@ async fn on_disk(
 }
 
 fn write_whole(folder: &Path, name: &str, bytes: &[u8]) -> io::Result<()> {
-    fs::create_dir_all(folder)?;
+    // Addresses and plans of a garden are its own: no other account of the computer reads them.
+    fs::DirBuilder::new().recursive(true).mode(0o700).create(folder)?;
     let draft = folder.join(format!(".{name}.part"));
-    let mut file = File::create(&draft)?;
+    let mut file = File::options().write(true).create(true).truncate(true).mode(0o600).open(&draft)?;
     file.write_all(bytes)?;
     file.sync_all()?;
     fs::rename(&draft, folder.join(name))?;

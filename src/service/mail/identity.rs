@@ -28,16 +28,18 @@ pub(super) fn hash_of(parts: &[&str]) -> u128 {
 }
 
 /// The Message-ID, with its angle brackets. Night, kind and revision can be read in it, for whoever searches a
-/// relay's log; garden and recipient are in the hash only.
+/// relay's log; garden, recipient and text are in the hash only. The text is, so that a store begun anew, which counts
+/// revisions from one again, does not give an old mail's identity to a new one.
 pub(super) fn message_id(
     garden: &str,
     night: NightOf,
     kind: &str,
     revision: u32,
     recipient: &str,
+    text: &str,
     domain: &str,
 ) -> String {
-    let hash = hash_of(&["message", garden, &night.to_string(), kind, &revision.to_string(), recipient]);
+    let hash = hash_of(&["message", garden, &night.to_string(), kind, &revision.to_string(), recipient, text]);
     format!("<{night}.{}.{revision}.{hash:032x}@{domain}>", label(kind))
 }
 

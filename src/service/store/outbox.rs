@@ -97,12 +97,12 @@ pub struct Ended {
 
 impl Store {
     pub(super) async fn queue(&self, to: &mut Transaction<'_, Sqlite>, row: &OutboxRow) -> Result<(), StoreFault> {
-        // Tried or not: what the relay has turned away is as surely not there as what was never offered, and would
-        // otherwise arrive behind the newer list when its next try is due.
+        // Tried or not, and also where it may have arrived: an old list must not arrive behind the newer one when its
+        // next try is due. The newer one keeps the promise that somebody is told.
         let superseded = sqlx::query(
             "UPDATE outbox SET state = 'superseded'
              WHERE ? AND replaceable AND recipient = ? AND garden = ? AND night = ? AND revision < ?
-               AND state = 'waiting' AND NOT maybe_delivered",
+               AND state IN ('waiting', 'unknown')",
         )
         .bind(row.replaceable)
         .bind(&row.recipient)
@@ -259,6 +259,22 @@ impl Store {
         .await
         .map_err(|error| self.fault(error))?;
         u64::try_from(count).map_err(|error| self.unreadable("a count", error))
+    }
+
+    /// The people whose last list about a night has arrived, or may have, or still may.
+    pub async fn heard(&self, garden: &str, night: NightOf) -> Result<Vec<String>, StoreFault> {
+        sqlx::query_scalar(
+            "SELECT recipient FROM outbox AS last
+             WHERE garden = ? AND night = ? AND kind = 'list' AND state NOT IN ('refused', 'expired')
+               AND revision = (SELECT max(revision) FROM outbox
+                               WHERE garden = last.garden AND night = last.night AND kind = 'list'
+                                 AND recipient = last.recipient)",
+        )
+        .bind(garden)
+        .bind(night.to_string())
+        .fetch_all(&self.pool)
+        .await
+        .map_err(|error| self.fault(error))
     }
 
     /// The Message-ID of the first mail about a night that a person was sent or will be; later ones answer it.
