@@ -118,7 +118,8 @@ fn what_is_typed_wrong_is_answered_with_how_to_type_it() {
 fn a_reading_of_the_evening_is_taken_from_the_last_time_the_clock_showed_it() {
     let garden = garden();
     let ran = garden.ran(&["reading", "-0.5C", "--bed", "A1", "--now", NOW, "--at", "22:10"]).ended_with(0);
-    assert_eq!(ran.out, "Written: 31.1 F (-0.5 C) at bed A1 of Orchard Lane, Friday 15 January 2027, 22:10 EST.\n");
+    let echo = "Written: 31.1 F (-0.5 C) at bed A1 of Orchard Lane, Friday 15 January 2027, 22:10 EST.";
+    assert!(ran.out.starts_with(echo) && ran.out.contains("A new store was begun: "), "{}", ran.out);
     assert_eq!(garden.asked("SELECT as_typed FROM readings"), ["-0.5C"]);
 }
 

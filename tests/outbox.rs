@@ -337,12 +337,12 @@ async fn a_newer_list_leaves_alone_what_it_does_not_replace() {
     let news = OutboxRow { kind: "not-delivered".into(), replaceable: false, ..row("anna@example.org", 5) };
     store.decide(None, round(), &[news]).await.expect("decided");
     assert!(states(&store).await.iter().all(|(_, state)| state == "waiting"), "{:?}", states(&store).await);
-    // What may have arrived is repeated, as itself.
+    // What may have arrived is not repeated behind the newer list.
     let (_folder, store) = store_with(&[row("crew@example.org", 1)]).await;
     let claimed = store.claim(evening(), "a", LEASE).await.expect("a claim").expect("a row");
     record(&store, &claimed, &Answer::Unknown("silence".into()), evening()).await.expect("a sound store");
     store.decide(None, round(), &[row("crew@example.org", 2)]).await.expect("decided");
-    assert_eq!(states(&store).await[0].1, "unknown");
+    assert_eq!(states(&store).await[0].1, "superseded");
 }
 
 #[tokio::test]

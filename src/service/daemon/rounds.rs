@@ -20,6 +20,8 @@ const FIRST_LOOK_BACK: Duration = Duration::hours(12);
 const LONGEST_LOOK_BACK: Duration = Duration::days(4);
 /// A morning-after message later than this tells nobody anything.
 const UNCOVER_IN_TIME: Duration = Duration::hours(8);
+/// A clock is set back by a few hours at most; what was said later than that belongs to another time.
+const AHEAD: Duration = Duration::hours(3);
 /// How much later than planned the next message may be before silence means trouble.
 const GRACE: Duration = Duration::minutes(45);
 
@@ -109,8 +111,8 @@ impl Daemon<'_> {
         let plan = list(garden, &self.settings.catalogue, round.night, &gathered.forecasts, &readings, now);
         let next = Said::of(&plan);
         let rows = self.store.said(&garden.id, round.night).await?;
-        // What a clock that ran ahead has said is not said yet.
-        let said = rows.iter().rfind(|row| row.said_at <= now).and_then(read_back);
+        // What was said by a clock that ran ahead, or in a rehearsal, is not said yet.
+        let said = rows.iter().rfind(|row| row.said_at <= now + AHEAD).and_then(read_back);
         // A word of a clock that ran ahead would keep the garden without a sign of life until then.
         let last_word = self.store.last_word(&garden.id).await?.filter(|word| *word <= now);
         let timetable = &self.settings.service.timetable;
