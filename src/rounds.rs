@@ -114,10 +114,11 @@ pub fn parse_schedule(text: &str) -> Result<Schedule, ScheduleFault> {
     let (start, end) = the_year();
     let firings: Vec<DateTime<Utc>> =
         std::iter::once(start).chain(of_the_year(&schedule)).chain(std::iter::once(end)).collect();
-    if firings.windows(2).any(|pair| pair[1] - pair[0] > LONGEST_SILENCE) {
+    let other_years = fields.get(6).is_some_and(|year| !any(year));
+    if other_years || firings.windows(2).any(|pair| pair[1] - pair[0] > LONGEST_SILENCE) {
         return fault(
             "this leaves more than a week without a round",
-            "give weekdays if any, and leave day and month *",
+            "give weekdays if any, and leave day, month and year *",
         );
     }
     Ok(schedule)
