@@ -104,17 +104,50 @@ pub fn parse_schedule(text: &str) -> Result<Schedule, ScheduleFault> {
         let mend = "allowed are numbers, names like Mon or Jan, *, ranges 1-5, lists 1,3 and steps */2";
         return fault("the cron expression cannot be read", mend);
     };
-    // Any year will do for looking at the gaps between firings; this one has a leap day.
-    let start = chrono::NaiveDate::from_ymd_opt(2028, 1, 1).and_then(|day| day.and_hms_opt(0, 0, 0));
-    let firings: Vec<DateTime<Utc>> =
-        start.map(|start| schedule.after(&start.and_utc()).take(50).collect()).unwrap_or_default();
+    let firings: Vec<DateTime<Utc>> = schedule.after(&DateTime::from_timestamp_nanos(A_YEAR)).take(50).collect();
     if firings.is_empty() {
         return fault("this time never comes", "check day and month: 31 February is never reached");
     }
     if firings.windows(2).any(|pair| pair[1] - pair[0] < Duration::minutes(15)) {
         return fault("this fires more often than every quarter of an hour", "a round or two a day is enough");
     }
+    let (start, end) = the_year();
+    let firings: Vec<DateTime<Utc>> =
+        std::iter::once(start).chain(of_the_year(&schedule)).chain(std::iter::once(end)).collect();
+    let other_years = fields.get(6).is_some_and(|year| !any(year));
+    if other_years || firings.windows(2).any(|pair| pair[1] - pair[0] > LONGEST_SILENCE) {
+        return fault(
+            "this leaves more than a week without a round",
+            "give weekdays if any, and leave day, month and year *",
+        );
+    }
     Ok(schedule)
+}
+
+/// Without a sign of life for longer than this, nobody could tell a quiet garden from a dead service (assumed).
+const LONGEST_SILENCE: Duration = Duration::days(7);
+/// On the night that spring shortens, what is closer can fall together.
+const CLOSEST: Duration = Duration::hours(1);
+/// Any year will do for looking at the gaps between firings; this one, 2028, has a leap day. Nanoseconds since 1970.
+const A_YEAR: i64 = 1_830_297_600_000_000_000;
+
+fn the_year() -> (DateTime<Utc>, DateTime<Utc>) {
+    let start = DateTime::from_timestamp_nanos(A_YEAR);
+    (start, start + Duration::days(400))
+}
+
+fn of_the_year(schedule: &Schedule) -> impl Iterator<Item = DateTime<Utc>> {
+    let (start, end) = the_year();
+    schedule.after(&start).take_while(move |firing| *firing < end)
+}
+
+/// Whether two schedules of [`parse_schedule`] ever fire within an hour of each other. Of two rounds at one instant
+/// only one is made.
+pub fn collide(one: &Schedule, other: &Schedule) -> bool {
+    let of = |schedule, which| of_the_year(schedule).map(move |firing| (firing, which));
+    let mut firings: Vec<(DateTime<Utc>, u8)> = of(one, 1).chain(of(other, 2)).collect();
+    firings.sort_unstable();
+    firings.windows(2).any(|pair| pair[0].1 != pair[1].1 && pair[1].0 - pair[0].0 <= CLOSEST)
 }
 
 /// The first instant after `last` at which the wall clock of `zone` meets `schedule`.

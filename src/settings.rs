@@ -59,6 +59,7 @@ pub fn settings(files: &Files) -> Result<Settings, Vec<Fault>> {
             Ok(garden) => gardens.push(garden),
             Err(new) => faults.extend(new),
         }
+        faults.extend(garden::name_fault(&file.0));
         let id = garden::id_of(&file.0).to_lowercase();
         if let Some(twin) = files.gardens[..number].iter().find(|other| garden::id_of(&other.0).to_lowercase() == id) {
             let what = format!("{} describes a garden of the same name", twin.0);

@@ -163,6 +163,32 @@ fn people_who_cannot_be_written_to_are_named_before_the_night() {
 }
 
 #[test]
+fn what_the_settings_name_and_is_not_there_is_named_by_check() {
+    let garden = garden();
+    let smtp = "[mail.smtp]\nserver = \"smtp.orchard-lane.example\"\nuser = \"frost\"\n";
+    let table = ("table", "csv", "hours.csv");
+    let grid = ("grid", "nws", "http://127.0.0.1:9");
+    let with_file = service(&[grid, table], &format!("{smtp}password_file = \"mail-password\""));
+    garden.write("counterpane.toml", &format!("store = \"nowhere/counterpane.sqlite\"\n{with_file}"));
+    let ran = garden.ran(&["check"]);
+    for text in
+        ["mail-password cannot be read: ", "nowhere, does not exist.", "hours.csv, is not there.", "\nNothing was"]
+    {
+        says(&ran, 2, text);
+    }
+    garden.write("mail-password", "hunter2");
+    garden.write("hours.csv", "time\n");
+    garden.write("counterpane.toml", &with_file);
+    garden.ran(&["check"]).ended_with(0);
+    let of_the_environment = service(&[grid], &format!("{smtp}password_env = \"ORCHARD_LANE_PASSWORD\""));
+    garden.write("counterpane.toml", &of_the_environment);
+    says(&garden.ran(&["check"]), 2, "The environment variable ORCHARD_LANE_PASSWORD is not set");
+    let handed_over = "password_file = \"/run/credentials/counterpane.service/mail-password\"";
+    garden.write("counterpane.toml", &service(&[grid], &format!("{smtp}{handed_over}")));
+    garden.ran(&["check"]).ended_with(0);
+}
+
+#[test]
 fn a_store_that_cannot_be_used_is_named_with_how_to_mend_it() {
     let garden = garden();
     let run = ["run", "--once", "--patience", "1", "--now", NOW];

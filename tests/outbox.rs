@@ -14,7 +14,7 @@ use std::collections::HashSet;
 use std::fs;
 use std::time::Duration as Real;
 use support::outbox_rows::{GARDEN, evening, night, round, row};
-use support::smtp_sink::{Fault, SmtpSink};
+use support::smtp_sink::{Fault, Gone, SmtpSink};
 use tempfile::{TempDir, tempdir};
 
 const LEASE: Duration = Duration::minutes(2);
@@ -241,10 +241,8 @@ async fn a_relay_that_does_not_speak_the_encryption_asked_for_gets_nothing() {
 #[tokio::test]
 async fn a_relay_that_is_not_there_is_asked_once_and_the_mail_kept() {
     let (_folder, store) = store_with(&[row("anna@example.org", 1), row("crew@example.org", 1)]).await;
-    let port = SmtpSink::start(&[]).port;
-    let closed = std::net::TcpListener::bind(("127.0.0.1", 0)).and_then(|l| l.local_addr()).expect("a port").port();
-    assert_ne!(port, closed);
-    let mailer = mailer(closed, Real::from_secs(2));
+    let gone = Gone::hold();
+    let mailer = mailer(gone.port, Real::from_secs(2));
     let delivered = deliver(&store, &mailer, evening()).await;
     assert!(matches!(delivered.stopped, Some(Answer::Unreachable(_))), "{delivered:?}");
     assert_eq!(delivered.waiting, 1);

@@ -247,14 +247,30 @@ fn lines_that_give_a_timetable() {
         ("6:30", "2027-01-16T00:00:00Z", "2027-01-16T06:30:00Z"),
         ("00:00", "2027-01-16T00:00:00Z", "2027-01-17T00:00:00Z"),
         ("0 30 6 * * *", "2027-01-16T00:00:00Z", "2027-01-16T06:30:00Z"),
-        ("0 30 6 * * ? 2028", "2027-01-16T00:00:00Z", "2028-01-01T06:30:00Z"),
+        ("0 30 6 * * ? *", "2027-01-16T00:00:00Z", "2027-01-16T06:30:00Z"),
         // 16 January 2027 is a Saturday.
         ("0 30 6 * * Mon-Fri", "2027-01-16T00:00:00Z", "2027-01-18T06:30:00Z"),
-        ("0 30 6 1 * *", "2027-01-16T00:00:00Z", "2027-02-01T06:30:00Z"),
-        ("0 30 6 29 Feb *", "2027-01-16T00:00:00Z", "2028-02-29T06:30:00Z"),
+        ("0 30 6 * * Tue", "2027-01-16T00:00:00Z", "2027-01-19T06:30:00Z"),
     ] {
         let next = next_firing(&schedule(line), &zone, utc(after)).expect("it fires");
         assert_eq!(next, utc(expected), "{line}");
+    }
+}
+
+#[test]
+fn rounds_that_come_within_an_hour_of_each_other_on_any_day_collide() {
+    for (one, other, expected) in [
+        ("06:30", "06:30", true),
+        ("06:30", "0 30 6 * * Sat", true),
+        ("0 0 13 * * Sun", "13:30", true),
+        // Spring can bring them together.
+        ("02:15", "03:15", true),
+        ("23:45", "00:15", true),
+        ("06:30", "13:00", false),
+        ("0 30 6 * * Mon-Fri", "0 30 6 * * Sat,Sun", false),
+    ] {
+        assert_eq!(collide(&schedule(one), &schedule(other)), expected, "{one} {other}");
+        assert_eq!(collide(&schedule(other), &schedule(one)), expected, "{other} {one}");
     }
 }
 
@@ -268,6 +284,12 @@ fn lines_that_give_none_say_how_to_mend_them() {
         ("0 30 6 13 * Fri", "day of the month and a weekday", "leave the other *"),
         ("0 30 6 31 Feb *", "never comes", "31 February"),
         ("0 30 6 * * * 2020", "never comes", "check day and month"),
+        ("0 30 6 * Jun *", "more than a week", "leave day, month and year *"),
+        ("0 30 6 * Jan-Nov *", "more than a week", "leave day, month and year *"),
+        ("0 30 6 1 * *", "more than a week", "leave day, month and year *"),
+        ("0 30 6 29 Feb *", "more than a week", "leave day, month and year *"),
+        ("0 30 6 * * ? 2028", "more than a week", "leave day, month and year *"),
+        ("0 30 6 * * * 2028-2099", "more than a week", "leave day, month and year *"),
         ("0 * * * * *", "every quarter of an hour", "a round or two a day"),
         ("* * * * * *", "every quarter of an hour", "a round or two a day"),
         ("25:00", "neither a time nor", "like \"06:30\""),

@@ -1,7 +1,7 @@
 //! The beds of a garden file: kind and size, exposure, and what grows there.
 
 use super::KnownCrops;
-use super::garden::each_once;
+use super::garden::{NOT_TOLD_APART, each_once};
 use super::reader::{Listed, Table};
 use super::suggest::nearest;
 use super::value::Value;
@@ -175,5 +175,5 @@ fn read_crop<'c>(value: &Value<'_>, crops: &'c KnownCrops) -> Option<(String, Op
 pub(super) fn same_bed_twice(root: &Table<'_>) {
     let ids = root.tables(BEDS).into_iter().filter_map(|bed| bed.optional("id"));
     let named = ids.filter_map(|value| Some((value.text_if_sound()?.to_string(), value)));
-    each_once(named, "two beds are labelled", "give each bed its own label");
+    each_once(named, "two beds are labelled", NOT_TOLD_APART, "give each bed its own label");
 }

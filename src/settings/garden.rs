@@ -96,6 +96,16 @@ pub(super) fn id_of(file: &str) -> String {
     name.strip_suffix(".toml").unwrap_or(name).to_string()
 }
 
+/// The name goes into the log and into every message's own number, where a blank or a line break would forge others.
+pub(super) fn name_fault(file: &str) -> Option<Fault> {
+    let known = |c: char| c.is_ascii_alphanumeric() || matches!(c, '-' | '_');
+    let id = id_of(file);
+    let what = "the name of this file cannot be the name of a garden";
+    let why = "It stands in the log and in the number of every message.";
+    let mend = "rename it, with letters without accents, digits, - and _ only, like our-place.toml";
+    (id.is_empty() || !id.chars().all(known)).then(|| Fault::of_file(file, what, why, mend))
+}
+
 fn read_place(table: Table<'_>) -> Option<(Site, Zone)> {
     let latitude = table.required("latitude", "latitude = 36.1").and_then(|value| value.number(&LATITUDE));
     let longitude = table.required("longitude", "longitude = -79.9 (west is negative)");
@@ -156,6 +166,13 @@ fn choose_feeds(value: &Value<'_>, known: Option<&[KnownFeed]>) -> Vec<FeedChoic
         value.fault("no feed is named", "There would be no forecast.", "write feeds = [\"nws\"]");
     }
     let names: Vec<(&Value<'_>, &str)> = items.iter().filter_map(|item| Some((item, item.text()?))).collect();
+    let named = names.iter().map(|(item, name)| ((*name).to_string(), (*item).clone()));
+    each_once(
+        named,
+        "one feed stands twice in the list:",
+        "The second is asked when the first is silent.",
+        "name each once",
+    );
     // Where the feeds could not be read, their own file says why.
     let Some(known) = known else { return Vec::new() };
     let found = names.into_iter().filter_map(|(item, name)| {
@@ -187,6 +204,10 @@ fn read_people(root: &Table<'_>) -> Vec<Person> {
             Some(Person { name: name?.to_string(), address: address?, role: role? })
         })
         .collect();
+    let addresses = root.tables(PEOPLE).into_iter().filter_map(|person| person.optional("address"));
+    let addressed = addresses.filter_map(|value| Some((value.text_if_sound()?.to_string(), value)));
+    let mend = "keep one of them, the manager if either is one, or give each an address of their own";
+    each_once(addressed, "two people have the address", "They would get every message twice.", mend);
     // Someone at fault may be the manager.
     if people.len() == written && !people.iter().any(|person| person.role == Role::Manager) {
         let mend = "add a table [[people]] with name, address and role = \"manager\"";
@@ -220,11 +241,18 @@ fn same_cover_twice(root: &Table<'_>) {
             }
         }
     });
-    each_once(covers, "two covers are called", "give each size a name = \"...\" of its own, as on the shelf");
+    each_once(
+        covers,
+        "two covers are called",
+        NOT_TOLD_APART,
+        "give each size a name = \"...\" of its own, as on the shelf",
+    );
 }
 
+pub(super) const NOT_TOLD_APART: &str = "Nobody could tell the two apart on a list.";
+
 /// Reports every name that came before. Capital letters tell nothing apart for somebody who reads aloud.
-pub(super) fn each_once<'a>(named: impl Iterator<Item = (String, Value<'a>)>, what: &str, mend: &str) {
+pub(super) fn each_once<'a>(named: impl Iterator<Item = (String, Value<'a>)>, what: &str, why: &str, mend: &str) {
     let mut seen: Vec<String> = Vec::new();
     for (name, value) in named {
         let same = |earlier: &&String| earlier.to_lowercase() == name.to_lowercase();
@@ -233,7 +261,7 @@ pub(super) fn each_once<'a>(named: impl Iterator<Item = (String, Value<'a>)>, wh
                 true => format!("{what} \"{name}\""),
                 false => format!("{what} \"{earlier}\" and \"{name}\""),
             };
-            value.fault(both, "Nobody could tell the two apart on a list.", mend);
+            value.fault(both, why, mend);
         }
         seen.push(name);
     }

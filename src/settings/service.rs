@@ -4,7 +4,7 @@ use super::reader::Table;
 use super::suggest::suggestion;
 use super::value::Value;
 use super::{Fault, File, KnownFeed, read_document};
-use crate::rounds::{AllQuiet, Timetable, parse_schedule};
+use crate::rounds::{AllQuiet, Timetable, collide, parse_schedule};
 use crate::units::Limits;
 use crate::weather::Provider;
 use crate::words::words;
@@ -89,7 +89,7 @@ pub(super) fn read(file: &File) -> (Option<Service>, Option<Vec<KnownFeed>>, Vec
         let root = document.root();
         let operator = root
             .required("operator", "operator = \"someone@your-garden.example\" at the top")
-            .and_then(|value| address(&value, "Weather services ask whom to write to."));
+            .and_then(|value| read_operator(&value));
         let store = root.optional("store").map_or(Some(STORE), |value| value.text());
         let mail = root.required("mail", "a table [mail] with from = \"...\"").and_then(|value| value.table());
         let mail = mail.and_then(read_mail);
@@ -108,6 +108,17 @@ pub(super) fn read(file: &File) -> (Option<Service>, Option<Vec<KnownFeed>>, Vec
         Ok(service) => (Some(service), known, Vec::new()),
         Err(faults) => (None, known, faults),
     }
+}
+
+/// The operator's address stands in a header of every request, which takes plain letters only.
+fn read_operator(value: &Value<'_>) -> Option<String> {
+    let why = "Weather services ask whom to write to.";
+    let operator = address(value, why)?;
+    if !operator.is_ascii() {
+        value.fault(format!("\"{operator}\" cannot be sent to them"), why, "use an address without accents");
+        return None;
+    }
+    Some(operator)
 }
 
 /// The database file, where the settings do not say.
@@ -130,6 +141,14 @@ fn read_timetable(table: Option<Table<'_>>) -> Option<Timetable> {
         Some(value) => value.word(AllQuiet::ALL, AllQuiet::word),
         None => Some(AllQuiet::Weekly),
     };
+    if let (Some(morning), Some(afternoon)) = (&morning, &afternoon)
+        && collide(morning, afternoon)
+        && let Some(value) = table.optional("afternoon").or_else(|| table.optional("morning"))
+    {
+        let why = "The work list of the afternoon would be lost.";
+        let mend = "leave them more than an hour apart on every day, like 06:30 and 13:00";
+        value.fault("morning and afternoon come within an hour of each other", why, mend);
+    }
     table.finish();
     Some(Timetable { morning: morning?, afternoon: afternoon?, all_quiet: all_quiet? })
 }
@@ -178,41 +197,80 @@ fn read_feed(name: &str, feed: Table<'_>) -> Option<FeedChoice> {
     if provider == Some(Provider::Csv) && address.is_none() {
         feed.fault("a csv feed needs its file", "", "add address = \"forecast.csv\"");
     }
-    let address = address.map_or(Some(None), |value| feed_address(&value).map(Some));
+    let is_a_file = provider == Some(Provider::Csv);
+    let address = address.map_or(Some(None), |value| feed_address(&value, is_a_file).map(Some));
     feed.finish();
     Some(FeedChoice { name: name.to_string(), provider: provider?, address: address? })
 }
 
-fn feed_address(value: &Value<'_>) -> Option<String> {
-    let text = value.text()?;
-    match text.split_once("://") {
-        // A file, or a service whose words nobody on the way can change.
-        None => {}
-        Some((scheme, _)) if scheme.eq_ignore_ascii_case("https") => {}
-        Some((scheme, rest)) if scheme.eq_ignore_ascii_case("http") && is_this_machine(rest) => {}
-        Some((scheme, _)) if scheme.eq_ignore_ascii_case("http") => {
-            let why = "A forecast that anyone on the way can change could hide a frost.";
-            value.fault("a feed over plain http is refused", why, "write https:// instead of http://");
+/// An address, by the rules of the fetching, or the path of a file.
+fn feed_address(value: &Value<'_>, is_a_file: bool) -> Option<String> {
+    let text = value.text()?.trim();
+    let Some((scheme, rest)) = text.split_once("://") else {
+        let scheme_alone = ["http:", "https:"].iter().any(|start| text.to_lowercase().starts_with(start));
+        if scheme_alone || (!is_a_file && looks_like_a_host(text)) {
+            let after = text.split_once(":/").map_or(text, |(_, after)| after);
+            let what = "this would be looked for as a file, and reads like an address";
+            value.fault(what, "There would be no forecast.", format!("did you mean https://{after}?"));
             return None;
         }
-        Some((scheme, _)) => {
-            let what = format!("{scheme}:// is no way to fetch a forecast");
-            value.fault(what, "", "write https:// and the address, or the name of a file");
-            return None;
-        }
+        return Some(text.to_string());
+    };
+    let authority = rest.split(['/', '?', '#', '\\']).next().unwrap_or_default();
+    if rest.contains('@') && (authority.contains('@') || host_and_port(authority).is_none()) {
+        let why = "Addresses end in logs, where others read them.";
+        value.fault("the address carries a name or a password", why, "remove the part between // and @");
+        return None;
+    }
+    let is_http = scheme.eq_ignore_ascii_case("http");
+    if !is_http && !scheme.eq_ignore_ascii_case("https") {
+        let what = format!("{scheme}:// is no way to fetch a forecast");
+        value.fault(what, "", "write https:// and the address, or the name of a file");
+        return None;
+    }
+    let Some(host) = host_and_port(authority) else {
+        value.fault(
+            "the address names no server, or a port that cannot be",
+            "There would be no forecast.",
+            "write it like https://api.weather.gov",
+        );
+        return None;
+    };
+    // Words that nobody on the way can change, or that do not leave this machine.
+    if is_http && !is_this_machine(host) {
+        let why = "A forecast that anyone on the way can change could hide a frost.";
+        value.fault("a feed over plain http is refused", why, "write https:// instead of http://");
+        return None;
     }
     Some(text.to_string())
 }
 
-/// Whether what follows `http://` leads nowhere beyond this machine.
-fn is_this_machine(rest: &str) -> bool {
-    let host_and_port = rest.split(['/', '?', '#']).next().unwrap_or_default();
-    ["127.0.0.1", "localhost", "[::1]"].iter().any(|host| {
-        host_and_port.strip_prefix(host).is_some_and(|port| {
-            let digits = port.strip_prefix(':').unwrap_or(port);
-            digits.chars().all(|c| c.is_ascii_digit()) && (port.is_empty() || port.starts_with(':'))
-        })
-    })
+/// The host in `host` or `host:port`, where both can be one.
+fn host_and_port(authority: &str) -> Option<&str> {
+    let bracket = authority.rfind(']').unwrap_or(0);
+    let (host, port) = match authority[bracket..].rfind(':') {
+        Some(at) => (&authority[..bracket + at], &authority[bracket + at + 1..]),
+        None => (authority, ""),
+    };
+    let sound = host.chars().all(|c| c.is_alphanumeric() || matches!(c, '.' | '-' | '_' | ':' | '[' | ']'));
+    (sound && !host.is_empty() && (port.is_empty() || port.parse::<u16>().is_ok())).then_some(host)
+}
+
+/// Whether a path begins like the name of a server: `weather.gov`, but not `tonight.json` or `feeds/tonight.json`.
+fn looks_like_a_host(path: &str) -> bool {
+    let host = path.split(['/', '?', '#']).next().and_then(host_and_port).unwrap_or_default();
+    let is_document = |name: &str| [".json", ".geojson", ".txt"].iter().any(|end| name.to_lowercase().ends_with(end));
+    let last = host.rsplit('.').next().unwrap_or_default();
+    host == "localhost"
+        || (host.contains('.')
+            && !host.split('.').any(str::is_empty)
+            && last.chars().any(char::is_alphanumeric)
+            && !is_document(path))
+}
+
+/// Names that lead to this machine, whatever the name server says.
+fn is_this_machine(host: &str) -> bool {
+    ["127.0.0.1", "localhost", "::1", "[::1]"].iter().any(|own| host.eq_ignore_ascii_case(own))
 }
 
 fn read_mail(table: Table<'_>) -> Option<MailSettings> {
@@ -253,6 +311,14 @@ fn read_smtp(table: Table<'_>) -> Option<SmtpSettings> {
         Some(value) => value.word(Tls::ALL, Tls::word),
         None => Some(Tls::StartTls),
     };
+    if let (Some(Tls::None), Some(server), Some(value)) = (tls, &server, table.optional("tls"))
+        && !is_this_machine(server)
+    {
+        let why = "Who is warned of what would cross the network in plain sight, for anyone to change.";
+        let mend =
+            "write tls = \"starttls\" or tls = \"implicit\"; \"none\" is for a server on this machine, 127.0.0.1";
+        value.fault("mail without TLS to another machine is refused", why, mend);
+    }
     let port = match (table.optional("port"), tls) {
         (Some(value), _) => value.count(&PORT).and_then(|port| u16::try_from(port).ok()),
         (None, Some(Tls::Implicit)) => Some(465),

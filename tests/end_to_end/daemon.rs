@@ -99,8 +99,7 @@ fn a_second_stop_does_not_wait_for_a_relay_that_says_nothing() {
     let running = garden.start(JUST_BEFORE);
     within(SOON, "a list", || lists(&relay).len() == 1);
     running.ask_to_stop();
-    // Long enough to hear the first, which waits for the relay.
-    std::thread::sleep(Duration::from_millis(300));
+    within(SOON, "the first stop is heard", || running.has_logged("asked to stop"));
     let (ran, took) = running.stop();
     assert!(ran.ended_with(1).err.contains("asked again") && took < Duration::from_secs(5), "{took:?}");
 }
@@ -112,8 +111,11 @@ fn asking_between_rounds_never_holds_up_a_round() {
     after_the_morning(&garden, &feed);
     feed.set(Answer::Silence);
     let asked = feed.requests();
-    let _running = garden.start("2027-01-16T12:59:57-05:00");
-    std::thread::sleep(Duration::from_millis(1500));
+    // Time enough before the round for a loaded machine to start the program.
+    let running = garden.start("2027-01-16T12:59:50-05:00");
+    within(SOON, "a start", || running.has_logged("is looking after its gardens"));
+    // What would be asked is asked at the start.
+    std::thread::sleep(Duration::from_millis(500));
     assert_eq!(feed.requests(), asked, "the service was asked shortly before a round");
     feed.set_weather(frost());
     within(SOON, "three lists", || lists(&relay).len() == 3);

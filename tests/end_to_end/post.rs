@@ -2,7 +2,7 @@
 
 use crate::support::feed::Feed;
 use crate::support::installation::{GARDEN, Installation, MANAGER, TUESDAY, WEEKEND, at, service, to, to_relay};
-use crate::support::smtp_sink::{Fault, SmtpSink};
+use crate::support::smtp_sink::{Fault, Gone, SmtpSink};
 use crate::support::weather_documents::Weather;
 
 const AFTERNOON: &str = "2027-01-16T13:00:10-05:00";
@@ -15,9 +15,9 @@ fn frost() -> Feed {
 #[test]
 fn mail_waits_for_a_relay_that_is_down_and_arrives_once() {
     let feed = frost();
-    let gone = SmtpSink::start(&[]).port;
+    let gone = Gone::hold();
     let grid = [("grid", "nws", feed.base.as_str())];
-    let garden = Installation::with(&service(&grid, &to_relay(gone)), GARDEN);
+    let garden = Installation::with(&service(&grid, &to_relay(gone.port)), GARDEN);
     let ran = garden.once(AFTERNOON).ended_with(5);
     assert!(
         ran.err.contains("Not everybody was told: mail waits in the outbox for another try: 127.0.0.1"),
@@ -63,9 +63,9 @@ fn a_relay_that_asks_to_come_back_is_come_back_to() {
 #[test]
 fn advice_that_could_not_be_sent_in_time_is_not_sent_as_if_it_were_fresh() {
     let feed = frost();
-    let gone = SmtpSink::start(&[]).port;
+    let gone = Gone::hold();
     let grid = [("grid", "nws", feed.base.as_str())];
-    let garden = Installation::with(&service(&grid, &to_relay(gone)), GARDEN);
+    let garden = Installation::with(&service(&grid, &to_relay(gone.port)), GARDEN);
     garden.once(AFTERNOON).ended_with(5);
     let relay = SmtpSink::start(&[]);
     garden.write("counterpane.toml", &service(&grid, &to_relay(relay.port)));

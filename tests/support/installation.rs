@@ -183,7 +183,9 @@ impl Installation {
     /// The service, running from an instant on.
     pub fn start(&self, now: &str) -> Running {
         let mut command = self.command(&["run", "--now", now]);
-        Running { child: command.stdout(Stdio::null()).stderr(Stdio::piped()).spawn().expect("the program starts") }
+        let log = self.path("log");
+        let written = std::fs::File::create(&log).expect("a log");
+        Running { child: command.stdout(Stdio::null()).stderr(written).spawn().expect("the program starts"), log }
     }
 
     /// The first column, a text, of whatever the store answers.
@@ -213,9 +215,15 @@ impl Installation {
 /// The program while it runs. Dropped, it is killed.
 pub struct Running {
     child: Child,
+    log: PathBuf,
 }
 
 impl Running {
+    /// Whether its log has a text by now.
+    pub fn has_logged(&self, text: &str) -> bool {
+        std::fs::read_to_string(&self.log).expect("a log").contains(text)
+    }
+
     /// Asks it to end as a service manager does.
     pub fn ask_to_stop(&self) {
         let asked = Command::new("kill").args(["-TERM", &self.child.id().to_string()]).status();
@@ -228,10 +236,7 @@ impl Running {
         self.ask_to_stop();
         let status = self.child.wait().expect("an end");
         let took = start.elapsed();
-        let mut err = String::new();
-        if let Some(mut stream) = self.child.stderr.take() {
-            std::io::Read::read_to_string(&mut stream, &mut err).expect("a log");
-        }
+        let err = std::fs::read_to_string(&self.log).expect("a log");
         (Ran { code: status.code(), out: String::new(), err }, took)
     }
 

@@ -135,6 +135,21 @@ impl Drop for SmtpSink {
     }
 }
 
+/// The port of a relay that is down: held, so that nobody else listens there, and refusing.
+pub struct Gone {
+    pub port: u16,
+    _socket: tokio::net::TcpSocket,
+}
+
+impl Gone {
+    pub fn hold() -> Gone {
+        let socket = tokio::net::TcpSocket::new_v4().expect("a socket");
+        socket.bind(([127, 0, 0, 1], 0).into()).expect("a free port");
+        // Without listening, every connection is refused.
+        Gone { port: socket.local_addr().expect("an address").port(), _socket: socket }
+    }
+}
+
 fn converse(stream: TcpStream, fault: &Fault, shared: &Shared) -> io::Result<()> {
     stream.set_read_timeout(Some(Duration::from_secs(30)))?;
     let mut lines = BufReader::new(stream.try_clone()?);

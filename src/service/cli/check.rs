@@ -1,11 +1,14 @@
 //! `counterpane check`: are the settings sound, and what follows from them.
 
+use super::run::delivery;
 use super::{Configuration, Done, Failure, print};
 use crate::rounds::next_round;
+use crate::settings::{Delivery, PasswordPlace, Settings};
 use crate::units::Scale;
 use chrono::Utc;
 use clap::Args;
 use std::fmt::Write;
+use std::path::Path;
 
 #[derive(Debug, Args)]
 pub(super) struct Check {
@@ -20,6 +23,10 @@ impl Check {
     pub fn run(&self) -> Result<Done, Failure> {
         let settings = self.configuration.read()?;
         super::can_be_written_to(&settings)?;
+        let missing = self.missing(&settings);
+        if !missing.is_empty() {
+            return Err(Failure::Settings(format!("{}\nNothing was started, nothing was sent.", missing.join("\n"))));
+        }
         let mut text = String::new();
         for settings_of in &settings.gardens {
             let garden = &settings_of.garden;
@@ -56,4 +63,39 @@ impl Check {
         print(&format!("{text}The settings are sound. {} crops are known.\n", settings.catalogue.crops.len()))?;
         Ok(Done::Well)
     }
+
+    /// What the settings name and is not there, one sentence each.
+    fn missing(&self, settings: &Settings) -> Vec<String> {
+        let folder = &self.configuration.config;
+        let mut missing = Vec::new();
+        if !is_handed_over_at_the_start(&settings.service.mail.delivery)
+            && let Err(fault) = delivery(settings, folder)
+        {
+            missing.push(fault.to_string());
+        }
+        let store = self.configuration.store_path(settings);
+        let store_folder = store.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
+        // One that may not be looked into may be there all the same.
+        if store_folder.try_exists().is_ok_and(|there| !there) {
+            let shown = store_folder.display();
+            missing.push(format!("The folder of the store, {shown}, does not exist. Create it, or correct store."));
+        }
+        for feed in &settings.service.feeds {
+            let file = feed.address.as_ref().filter(|address| !address.contains("://"));
+            if let Some(path) = file.map(|file| folder.join(file)).filter(|path| !path.is_file()) {
+                let (name, path) = (&feed.name, path.display());
+                missing
+                    .push(format!("The file of the feed {name}, {path}, is not there. Create it, or correct address."));
+            }
+        }
+        missing
+    }
+}
+
+/// A service manager puts a password here when it starts the service and takes it away at its end.
+const CREDENTIALS: &str = "/run/credentials";
+
+fn is_handed_over_at_the_start(delivery: &Delivery) -> bool {
+    let Delivery::Smtp(smtp) = delivery else { return false };
+    matches!(&smtp.password, Some(PasswordPlace::File(path)) if path.starts_with(CREDENTIALS))
 }

@@ -78,10 +78,16 @@ pub fn hourly_arrays_address(
 
 fn address(base: &Location, path: &str, query: &[(&str, String)]) -> Result<Location, FeedFault> {
     let in_place = |mut url: Url| {
-        let whole = format!("{}{path}", url.path().trim_end_matches('/'));
+        let base = url.path().trim_end_matches('/');
+        // A provider's documentation shows the whole address, and somebody may have copied that.
+        let whole = if base.ends_with(path) { base.to_string() } else { format!("{base}{path}") };
         url.set_path(&whole);
+        url.set_fragment(None);
         // Written by hand: the commas of a list stay commas, as in the providers' own examples.
-        let query: Vec<String> = query.iter().map(|(name, value)| format!("{name}={value}")).collect();
+        // What the base brings, such as the key of a paid plan, comes first.
+        let own = url.query().filter(|own| !own.is_empty()).map(str::to_string);
+        let query = query.iter().map(|(name, value)| format!("{name}={value}"));
+        let query: Vec<String> = own.into_iter().chain(query).collect();
         url.set_query((!query.is_empty()).then(|| query.join("&")).as_deref());
         url
     };
@@ -143,6 +149,13 @@ mod tests {
              &hourly=temperature_2m,dew_point_2m,relative_humidity_2m,cloud_cover,wind_speed_10m,soil_temperature_0cm\
              &timezone=UTC&timeformat=unixtime&wind_speed_unit=ms"
         );
+        let mine: Location = "https://weather.example/mine/?apikey=k&a=b#top".parse()?;
+        assert_eq!(
+            met_norway_address(&mine, 35.6, -82.5, None)?,
+            "https://weather.example/mine/weatherapi/locationforecast/2.0/complete?apikey=k&a=b&lat=35.6&lon=-82.5"
+        );
+        let whole = "https://weather.example/v1/forecast".parse()?;
+        assert_eq!(hourly_arrays_address(&whole, 35.6, -82.5, None)?, hourly_arrays_address(&base, 35.6, -82.5, None)?);
         assert!(met_norway_address(&"feeds/tonight.json".parse()?, 35.6, -82.5, None).is_err());
         Ok(())
     }

@@ -147,7 +147,10 @@ impl Fetcher {
         match response.status() {
             StatusCode::OK | StatusCode::NON_AUTHORITATIVE_INFORMATION => {
                 if response.status() == StatusCode::NON_AUTHORITATIVE_INFORMATION {
-                    tracing::warn!(%url, "the feed answers with status 203: this version of it is going away");
+                    tracing::warn!(
+                        host = url.host_str(),
+                        "the feed answers with status 203: this version of it is going away"
+                    );
                 }
                 let body = self.document(response).await?;
                 Ok(Fetched::Fresh { body, conditions: answered })
@@ -195,6 +198,8 @@ impl Fetcher {
                 format!("no answer in time: {connect:?} to connect, {read:?} between pieces, {total:?} in all");
             return FeedFault::Unreachable { reason };
         }
+        // An address may carry the key of a paid plan.
+        let error = error.without_url();
         // The outermost error only says that a request failed; why stands at the end of the chain.
         let mut reason = error.to_string();
         let mut source = error.source();
