@@ -340,7 +340,8 @@ impl Sources<'_> {
     async fn forget_grid(&self, garden: &Garden, choice: &FeedChoice) {
         let Some(store) = self.store else { return };
         // No address is one that has to be looked up.
-        if let Err(fault) = store.keep_grid_address(&garden.id, &key_of(garden, choice), "", DateTime::UNIX_EPOCH).await {
+        if let Err(fault) = store.keep_grid_address(&garden.id, &key_of(garden, choice), "", DateTime::UNIX_EPOCH).await
+        {
             tracing::error!(garden = garden.id, %fault, "grid address cannot be forgotten");
         }
     }

@@ -94,7 +94,8 @@ pub fn render(letter: &Letter) -> Result<Rendered, MailFault> {
     let recipient = to.email.to_string();
     let night = letter.night.to_string();
     let revision = letter.revision.to_string();
-    let id = message_id(&letter.garden_id, letter.night, letter.kind, letter.revision, &recipient, &letter.plain, &domain);
+    let id =
+        message_id(&letter.garden_id, letter.night, letter.kind, letter.revision, &recipient, &letter.plain, &domain);
     let boundary = hash_of(&["boundary", &letter.garden_id, &night, letter.kind, &revision, &recipient]);
 
     let answers = match &letter.reply_to {
