@@ -5,7 +5,7 @@ use crate::crops::Catalogue;
 use crate::night::Step;
 use crate::plan::{BedPlan, Plan};
 use crate::risk::{OrganRisk, PlantingRisk};
-use crate::units::Scale;
+use crate::units::{Kelvins, Scale};
 use std::collections::BTreeSet;
 use std::fmt::Write;
 
@@ -64,11 +64,16 @@ pub fn explain(plan: &Plan<'_>, bed: &BedPlan<'_>, catalogue: &Catalogue) -> Str
         for organ in &planting.organs {
             line("     ", organ_line(planting, organ, scale));
             for (kind, outcome) in &organ.covered {
+                let (low, typical, high) = kind.low_typical_high();
+                let gain = |kelvins: f64| Kelvins(kelvins).signed(scale);
                 line(
                     "       ",
                     format!(
-                        "under {}: {} expected, spread {}, chance {}",
+                        "under {} (gain {} low, {} typical, {} high): {} expected, spread {}, chance {}",
                         kind.name(),
+                        gain(low),
+                        gain(typical),
+                        gain(high),
                         outcome.minimum.mean.tenths(scale),
                         outcome.minimum.spread.size(scale),
                         outcome.chance.percent()
@@ -123,7 +128,7 @@ fn organ_line(planting: &PlantingRisk<'_>, organ: &OrganRisk<'_>, scale: Scale) 
         sentences::frame(tolerance.frame),
         organ.damage_begins.tenths(scale),
         organ.severe.tenths(scale),
-        crate::units::Kelvins(tolerance.hardened_gain.0 * degree).size(scale),
+        Kelvins(tolerance.hardened_gain.0 * degree).size(scale),
         tolerance.damage_begins.tenths(scale),
         tolerance.severe.tenths(scale),
         tolerance.spread.size(scale),
