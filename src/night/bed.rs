@@ -76,11 +76,14 @@ const SOIL_SPREAD: (f64, f64) = (1.5, 0.5);
 /// safer.
 const FREELY_MOVING: f64 = 6.0;
 
+/// How well an offset is known that the garden has measured on a few nights, K (assumed).
+const MEASURED_OFFSET_SPREAD: Kelvins = Kelvins(0.4);
+
 /// The night at one bed. `pressure` is the garden's air pressure.
 pub fn at_bed(night: &Night, place: &Place, pressure: Pascals) -> BedNight {
     let effect = place.exposure.effect();
     let (offset, offset_spread) = match place.offset {
-        Some(offset) => (offset, Kelvins(0.4)),
+        Some(offset) => (offset, MEASURED_OFFSET_SPREAD),
         None => (effect.offset, effect.offset_spread),
     };
     let weight = night.clear_calm;

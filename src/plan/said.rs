@@ -7,6 +7,7 @@ use super::{Measure, Plan};
 use crate::rounds::{AllQuiet, RoundKind};
 use chrono::{DateTime, Duration, Utc};
 use serde::{Deserialize, Serialize};
+use std::cmp::Ordering;
 
 /// What a garden was last told of a night.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -118,18 +119,15 @@ pub fn changes(last: &Said, next: &Said) -> Changes {
         let measure = before.map_or(Measure::Fine, |said| said.measure);
         let given_up = bed.measure == Measure::Leave
             && before.is_some_and(|said| said.measure.is_work() && bed.chance > said.chance + GIVEN_UP);
-        match urgency(bed.measure).cmp(&urgency(measure)) {
-            _ if given_up => {
+        let order = if given_up { Ordering::Greater } else { urgency(bed.measure).cmp(&urgency(measure)) };
+        match order {
+            Ordering::Greater => {
                 changes.asks_more = true;
                 changes.worse.push((bed.bed.clone(), measure));
             }
-            std::cmp::Ordering::Greater => {
-                changes.asks_more = true;
-                changes.worse.push((bed.bed.clone(), measure));
-            }
-            std::cmp::Ordering::Less => changes.better.push((bed.bed.clone(), measure)),
-            std::cmp::Ordering::Equal if measure != bed.measure => changes.worse.push((bed.bed.clone(), measure)),
-            std::cmp::Ordering::Equal => {
+            Ordering::Less => changes.better.push((bed.bed.clone(), measure)),
+            Ordering::Equal if measure != bed.measure => changes.worse.push((bed.bed.clone(), measure)),
+            Ordering::Equal => {
                 if before.is_some_and(|said| bed.remaining > said.remaining + RISKIER) {
                     changes.asks_more = true;
                     changes.riskier.push(bed.bed.clone());

@@ -68,22 +68,22 @@ pub fn list<'a>(
     };
     let mut nights: Vec<_> = forecasts.iter().map(|forecast| night_from(Some(forecast))).collect();
     nights.push(night_from(None));
-    let is_whole = |night: &Result<Night, NoNight>| night.as_ref().is_ok_and(is_whole);
-    let is_young = |night: &Result<Night, NoNight>| night.as_ref().is_ok_and(is_whole_and_young);
-    // A forecast with holes still says more than a thermometer alone, which stands last; an incomplete forecast with a
-    // reading is refined by it.
-    let with_forecast = &nights[..nights.len() - 1];
-    let best = with_forecast
-        .iter()
-        .position(is_young)
-        .or_else(|| with_forecast.iter().position(is_whole))
-        .or_else(|| with_forecast.iter().position(|night| night.as_ref().is_ok_and(|n| n.provider.is_some())))
+    // Where a forecast is of no use, the evening's thermometer has answered in its place. It stands last: a forecast
+    // with holes still says more, and is refined by a reading too.
+    let from_forecast = |night: &Result<Night, NoNight>, is_good: fn(&Night) -> bool| {
+        night.as_ref().is_ok_and(|night| night.provider.is_some() && is_good(night))
+    };
+    let first = |is_good: fn(&Night) -> bool| nights.iter().position(|night| from_forecast(night, is_good));
+    let best = first(is_whole_and_young)
+        .or_else(|| first(is_whole))
+        .or_else(|| first(|_| true))
         .or_else(|| nights.iter().position(Result::is_ok));
     // Nothing usable: the first feed's reason is the one worth telling.
     let best = best.unwrap_or(0);
     let low = |night: &Result<Night, NoNight>| night.as_ref().ok().map(|night| night.minimum.mean);
     let colder = low(&nights[best]).and_then(|chosen| {
-        let others = with_forecast.iter().enumerate().filter_map(|(index, night)| Some((index, low(night)?)));
+        let forecasts = nights.iter().enumerate().filter(|(_, night)| from_forecast(night, |_| true));
+        let others = forecasts.filter_map(|(index, night)| Some((index, low(night)?)));
         let coldest = others.min_by(|(_, a), (_, b)| a.0.total_cmp(&b.0))?;
         (chosen - coldest.1 > DISAGREEMENT).then_some((coldest.0, chosen - coldest.1))
     });

@@ -95,11 +95,18 @@ fn no_warmer_than(mut night: Night, shown: Celsius) -> Night {
     }
     let cut = truncated(night.minimum, shown);
     night.steps.push(Step {
-        what: format!("a thermometer has already shown {:.1} C", shown.0),
+        what: "the least that a thermometer has shown tonight".into(),
+        value: Some(shown),
+        effect: None,
+        spread: None,
+        source: "the garden's reading",
+    });
+    night.steps.push(Step {
+        what: "no warmer than that: what would be is cut off".into(),
         value: Some(cut.mean),
         effect: Some(cut.mean - mean),
         spread: Some(cut.spread),
-        source: "the garden's reading; normal distribution cut off there",
+        source: "truncated normal distribution",
     });
     night.minimum = cut;
     bend_to(&mut night.hours, cut.mean);

@@ -1,11 +1,9 @@
 //! `counterpane explain`: every step of one bed's number.
 
 use super::weather::WeatherArguments;
-use super::{Configuration, Done, Failure, choose, print};
+use super::{Configuration, Done, Failure, print};
 use crate::message::explain::explain;
 use crate::plan::Measure;
-use crate::rounds::night_at;
-use crate::service::look::list;
 use clap::Args;
 
 #[derive(Debug, Args)]
@@ -25,17 +23,13 @@ pub(super) struct Explain {
 impl Explain {
     pub fn run(&self) -> Result<Done, Failure> {
         let settings = self.configuration.read()?;
-        let garden = choose(&settings, self.garden.as_deref())?;
-        let now = self.weather.now();
-        let of = night_at(&garden.garden.site, &garden.garden.zone, now);
-        let (gathered, readings) = self.weather.gather(&self.configuration, &settings, garden, of)?;
-        let plan = list(&garden.garden, &settings.catalogue, of, &gathered.forecasts, &readings, now);
+        let (plan, troubles) = self.weather.list(&self.configuration, &settings, self.garden.as_deref())?;
         let bed = plan.beds.iter().find(|bed| bed.risk.bed.id == self.bed).ok_or_else(|| {
-            let ids: Vec<&str> = garden.garden.beds.iter().map(|bed| bed.id.as_str()).collect();
+            let ids: Vec<&str> = plan.garden.beds.iter().map(|bed| bed.id.as_str()).collect();
             Failure::Settings(format!("No bed is labelled \"{}\". There are: {}.", self.bed, ids.join(", ")))
         })?;
         print(&explain(&plan, bed, &settings.catalogue))?;
-        for trouble in &gathered.troubles {
+        for trouble in &troubles {
             print(&format!("{trouble}\n"))?;
         }
         Ok(if bed.measure == Measure::Unknown { Done::WithoutWeather } else { Done::Well })

@@ -1,13 +1,11 @@
 //! `counterpane tonight`: the list now, from the same path as the daemon's.
 
 use super::weather::WeatherArguments;
-use super::{Configuration, Done, Failure, choose, print};
+use super::{Configuration, Done, Failure, print};
 use crate::beds::Role;
 use crate::message::{Context, Reader, document, evening_letter, plain_text};
 use crate::plan::Measure;
 use crate::plan::said::SayReason;
-use crate::rounds::night_at;
-use crate::service::look::list;
 use clap::Args;
 
 #[derive(Debug, Args)]
@@ -27,19 +25,14 @@ pub(super) struct Tonight {
 impl Tonight {
     pub fn run(&self) -> Result<Done, Failure> {
         let settings = self.configuration.read()?;
-        let garden = choose(&settings, self.garden.as_deref())?;
-        let now = self.weather.now();
-        let of = night_at(&garden.garden.site, &garden.garden.zone, now);
-        let (gathered, readings) = self.weather.gather(&self.configuration, &settings, garden, of)?;
-        let plan = list(&garden.garden, &settings.catalogue, of, &gathered.forecasts, &readings, now);
+        let (plan, troubles) = self.weather.list(&self.configuration, &settings, self.garden.as_deref())?;
         if self.json {
             let document = serde_json::to_string_pretty(&document::document(&plan))
                 .map_err(|error| Failure::Unexpected(format!("The document cannot be written: {error}.")))?;
             print(&format!("{document}\n"))?;
         } else {
             let reason = if plan.is_quiet() { SayReason::AllQuiet } else { SayReason::First };
-            let context =
-                Context { reason, since: None, next_word_by: None, late_by: None, troubles: &gathered.troubles };
+            let context = Context { reason, since: None, next_word_by: None, late_by: None, troubles: &troubles };
             let letter = evening_letter(&plan, &context, Reader { role: Role::Manager });
             print(&format!("{}\n\n{}", letter.subject, plain_text(&letter)))?;
         }

@@ -1,9 +1,11 @@
 //! Where a command takes its weather from: the garden's feeds, one file, or one low given by hand.
 
-use super::{Configuration, Failure};
+use super::{Configuration, Failure, choose};
 use crate::night::screen::forecast_of_low;
+use crate::plan::Plan;
+use crate::rounds::night_at;
 use crate::service::feed::{Fetcher, decode, recognise};
-use crate::service::look::{Gathered, Sources, readings, span_of};
+use crate::service::look::{Gathered, Sources, list, readings, span_of};
 use crate::service::store::{Open, Store};
 use crate::settings::{GardenSettings, Settings};
 use crate::units::{Celsius, READING, parse_temperature};
@@ -58,12 +60,27 @@ pub(super) fn low(text: &str) -> Result<Celsius, String> {
 }
 
 impl WeatherArguments {
-    pub fn now(&self) -> DateTime<Utc> {
+    /// The list of the garden named, or of the only one, and what went wrong with its feeds.
+    pub fn list<'s>(
+        &self,
+        configuration: &Configuration,
+        settings: &'s Settings,
+        garden: Option<&str>,
+    ) -> Result<(Plan<'s>, Vec<String>), Failure> {
+        let garden = choose(settings, garden)?;
+        let now = self.now();
+        let of = night_at(&garden.garden.site, &garden.garden.zone, now);
+        let (gathered, readings) = self.gather(configuration, settings, garden, of)?;
+        let plan = list(&garden.garden, &settings.catalogue, of, &gathered.forecasts, &readings, now);
+        Ok((plan, gathered.troubles))
+    }
+
+    fn now(&self) -> DateTime<Utc> {
         self.now.unwrap_or_else(Utc::now)
     }
 
     /// Forecasts and the evening's readings, for one garden's night.
-    pub fn gather(
+    fn gather(
         &self,
         configuration: &Configuration,
         settings: &Settings,
