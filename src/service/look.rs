@@ -1,7 +1,7 @@
 //! One look at one garden: the best forecast at hand, the evening's readings, and the list that follows from them.
 
 use super::feed::{
-    self, Conditions, FeedFault, Fetched, Fetcher, Location, hourly_arrays_address, met_norway_address,
+    CellForecast, Conditions, FeedFault, Fetcher, Location, Question, hourly_arrays_address, met_norway_address,
     nws_grid_address, with_retries,
 };
 use super::store::{ForecastRow, GridAddress, Store, StoreFault};
@@ -122,6 +122,14 @@ pub struct Sources<'a> {
     pub patience: std::time::Duration,
     /// Whether `now` is the world's present, so that the age of a file means something.
     pub clock_is_real: bool,
+    /// Requests to other machines are held back by up to this, each cell by its own part of it.
+    pub spread: std::time::Duration,
+}
+
+/// Where a garden's document is, and whether that was looked up just now.
+struct Place {
+    location: Location,
+    is_new: bool,
 }
 
 impl Sources<'_> {
@@ -200,6 +208,8 @@ impl Sources<'_> {
         }
     }
 
+    /// The document as it is now. Where the cell may have moved, by a 404, by an outline that leaves the garden out or
+    /// by temperatures that are gone, it is looked up once more.
     async fn fresh(
         &self,
         garden: &Garden,
@@ -208,65 +218,65 @@ impl Sources<'_> {
         now: DateTime<Utc>,
     ) -> Result<ForecastRow, FeedFault> {
         let deadline = Instant::now() + self.patience;
-        match self.fetch(garden, choice, kept, now, deadline).await {
-            // The cell has moved: the mapping is looked up once more.
-            Err(FeedFault::Moved { .. })
-                if choice.provider == Provider::NationalWeatherService && self.store.is_some() =>
-            {
-                self.forget_grid(garden, choice).await;
-                self.fetch(garden, choice, None, now, deadline).await
+        let place = self.place(garden, choice, now, deadline).await?;
+        let answer = self.asked(choice, &place, kept, now, deadline).await;
+        let in_doubt = match &answer {
+            Ok(answer) => {
+                answer.area.as_ref().is_some_and(|area| !area.has(garden.site.latitude, garden.site.longitude))
             }
-            other => other,
+            Err(fault) => matches!(fault, FeedFault::Moved { .. } | FeedFault::Empty),
+        };
+        if !in_doubt || choice.provider != Provider::NationalWeatherService || self.store.is_none() {
+            return answer.map(row_of);
         }
+        self.forget_grid(garden, choice).await;
+        if place.is_new {
+            return answer.map(row_of);
+        }
+        let again = self.place(garden, choice, now, deadline).await?;
+        if again.location == place.location {
+            // The service stands by its cell.
+            return answer.map(row_of);
+        }
+        tracing::info!(garden = garden.id, feed = choice.name, "the grid cell has moved");
+        self.asked(choice, &again, None, now, deadline).await.map(row_of)
     }
 
-    async fn fetch(
+    async fn asked(
         &self,
-        garden: &Garden,
         choice: &FeedChoice,
+        place: &Place,
         kept: Option<&ForecastRow>,
         now: DateTime<Utc>,
         deadline: Instant,
-    ) -> Result<ForecastRow, FeedFault> {
-        let young = kept.filter(|kept| kept.forecast.age(now) <= TOO_OLD_TO_KEEP);
+    ) -> Result<CellForecast, FeedFault> {
+        // What another cell said of its own document says nothing of this one.
+        let of_this_cell = kept.filter(|_| choice.provider != Provider::NationalWeatherService || !place.is_new);
+        let young = of_this_cell.filter(|kept| kept.forecast.age(now) <= TOO_OLD_TO_KEEP);
         let conditions = young.map_or_else(Conditions::default, |kept| Conditions {
             etag: kept.etag.clone(),
             last_modified: kept.last_modified.clone(),
             expires: kept.expires,
         });
-        let location = self.location(garden, choice, now, deadline).await?;
-        let left = deadline.saturating_duration_since(Instant::now());
-        let fetched = with_retries(left, || self.fetcher.fetch(&location, &conditions, now)).await?;
-        let row = |forecast: Forecast, conditions: Conditions| ForecastRow {
-            forecast,
-            etag: conditions.etag,
-            last_modified: conditions.last_modified,
-            expires: conditions.expires,
-        };
-        match (fetched, kept) {
-            (Fetched::Fresh { body, conditions }, _) => {
-                let mut forecast = feed::decode(&choice.provider, &body, now)?;
-                // A table that nobody writes any more must not look fresh for a week.
-                if let (None, Location::File(path)) = (forecast.issued, &location) {
-                    forecast.issued = self.written(path);
-                }
-                Ok(row(forecast, conditions))
-            }
-            (Fetched::NotModified { conditions }, Some(kept)) => Ok(row(kept.forecast.clone(), conditions)),
-            (Fetched::NotModified { .. }, None) => {
-                Err(FeedFault::NotTheFormat { what: "an answer \"not modified\" to a first question".into() })
-            }
+        let kept = young.map(|kept| (&kept.forecast, &conditions));
+        let (provider, location, spread) = (&choice.provider, &place.location, self.spread);
+        let mut answer = self.fetcher.forecast(&Question { provider, location, kept, now, deadline, spread }).await?;
+        // A table that nobody writes any more must not look fresh for a week.
+        if let (None, Location::File(path)) = (answer.forecast.issued, location) {
+            answer.forecast.issued = self.written(path);
         }
+        Ok(answer)
     }
 
     /// The address of a garden's document at a feed.
-    async fn location(
+    async fn place(
         &self,
         garden: &Garden,
         choice: &FeedChoice,
         now: DateTime<Utc>,
         deadline: Instant,
-    ) -> Result<Location, FeedFault> {
+    ) -> Result<Place, FeedFault> {
+        let not_looked_up = |location| Ok(Place { location, is_new: false });
         let base = match &choice.address {
             Some(address) => self.parse(address)?,
             None => self.parse(default_address(&choice.provider))?,
@@ -276,27 +286,27 @@ impl Sources<'_> {
             if path.exists() && !path.is_file() {
                 return Err(FeedFault::NotTheFormat { what: "it is not a plain file".into() });
             }
-            return Ok(base);
+            return not_looked_up(base);
         }
         let (latitude, longitude) = (garden.site.latitude, garden.site.longitude);
         let address = match choice.provider {
-            Provider::NationalWeatherService => return self.grid_location(garden, choice, &base, now, deadline).await,
+            Provider::NationalWeatherService => return self.grid_place(garden, choice, &base, now, deadline).await,
             Provider::MetNorway => met_norway_address(&base, latitude, longitude, Some(garden.site.elevation))?,
             Provider::HourlyArrays => hourly_arrays_address(&base, latitude, longitude, Some(garden.site.elevation))?,
-            Provider::Csv | Provider::HandGivenLow => return Ok(base),
+            Provider::Csv | Provider::HandGivenLow => return not_looked_up(base),
         };
-        self.parse(&address)
+        self.parse(&address).and_then(not_looked_up)
     }
 
     /// The grid cell of a garden, looked up once a week. Where the look-up fails, the cell known before may still do.
-    async fn grid_location(
+    async fn grid_place(
         &self,
         garden: &Garden,
         choice: &FeedChoice,
         base: &Location,
         now: DateTime<Utc>,
         deadline: Instant,
-    ) -> Result<Location, FeedFault> {
+    ) -> Result<Place, FeedFault> {
         let known = match self.store {
             None => None,
             Some(store) => store.grid_address(&garden.id, &key_of(garden, choice)).await.unwrap_or_else(|fault| {
@@ -307,17 +317,20 @@ impl Sources<'_> {
         let known = known.filter(|known| !known.address.is_empty());
         let is_new = |known: &GridAddress| (Duration::zero()..Duration::days(7)).contains(&(now - known.looked_up));
         if let Some(known) = known.as_ref().filter(|known| is_new(known)) {
-            return self.parse(&known.address);
+            return self.known_place(&known.address);
         }
         let (latitude, longitude) = (garden.site.latitude, garden.site.longitude);
         // Half of what is left: a silent look-up must leave time to ask the cell known before.
         let left = deadline.saturating_duration_since(Instant::now()) / 2;
-        let looked_up = with_retries(left, || nws_grid_address(self.fetcher, base, latitude, longitude, now)).await;
+        let start = Instant::now();
+        let now_and = |start: Instant| now + Duration::from_std(start.elapsed()).unwrap_or_default();
+        let look_up = || nws_grid_address(self.fetcher, base, latitude, longitude, now_and(start));
+        let looked_up = with_retries(left, look_up).await;
         let address = match (looked_up, known) {
             (Ok(address), _) => address,
             (Err(fault), Some(known)) => {
                 tracing::warn!(garden = garden.id, feed = choice.name, %fault, "grid cell could not be looked up again");
-                return self.parse(&known.address);
+                return self.known_place(&known.address);
             }
             (Err(fault), None) => return Err(fault),
         };
@@ -326,7 +339,11 @@ impl Sources<'_> {
         {
             tracing::error!(garden = garden.id, %fault, "grid address cannot be kept");
         }
-        self.parse(&address)
+        self.parse(&address).map(|location| Place { location, is_new: true })
+    }
+
+    fn known_place(&self, address: &str) -> Result<Place, FeedFault> {
+        self.parse(address).map(|location| Place { location, is_new: false })
     }
 
     /// When a file was written, where the service's clock is the world's.
@@ -357,7 +374,11 @@ impl Sources<'_> {
     }
 }
 
-/// Whether a forecast was issued before another, as far as both say when.
+fn row_of(answer: CellForecast) -> ForecastRow {
+    let CellForecast { forecast, conditions: Conditions { etag, last_modified, expires }, .. } = answer;
+    ForecastRow { forecast, etag, last_modified, expires }
+}
+
 /// Under what a garden's documents of a feed are kept. Place and address belong to it: a garden that moves, or a feed
 /// that is asked elsewhere, begins anew.
 fn key_of(garden: &Garden, choice: &FeedChoice) -> String {
@@ -366,6 +387,7 @@ fn key_of(garden: &Garden, choice: &FeedChoice) -> String {
     format!("{} {} {latitude:.4},{longitude:.4} {address}", choice.name, choice.provider.key())
 }
 
+/// Whether a forecast was issued before another, as far as both say when.
 fn is_older(new: &Forecast, kept: &Forecast, now: DateTime<Utc>) -> bool {
     matches!((new.issued_before(now), kept.issued_before(now)), (Some(new), Some(kept)) if new < kept)
 }

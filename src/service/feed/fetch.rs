@@ -3,7 +3,8 @@
 //! Nothing that comes back is believed to be a forecast here; that is for the decoders. What surely is none, such as a
 //! web page, is named.
 
-use super::fault::excerpt;
+use super::cell::Cells;
+use super::fault::{excerpt, without_query};
 use super::location::is_this_machine;
 use super::{FeedFault, Location};
 use chrono::{DateTime, Utc};
@@ -13,8 +14,10 @@ use serde::{Deserialize, Serialize};
 use std::error::Error as _;
 use std::io::Read;
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 use std::time::{Duration, SystemTime};
 use thiserror::Error;
+use tokio::time::Instant;
 
 /// How far a fetch may go.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -42,7 +45,7 @@ impl Default for FetchLimits {
 
 const MOST_REDIRECTS: usize = 3;
 /// A provider that asks for more patience than this would make us miss the evening, so it is not granted.
-const MOST_PATIENCE: chrono::Duration = chrono::Duration::hours(6);
+pub(super) const MOST_PATIENCE: chrono::Duration = chrono::Duration::hours(6);
 /// Of the text that comes with a failure.
 const PROBLEM_BYTES: usize = 16 * 1024;
 
@@ -69,12 +72,13 @@ pub enum Fetched {
     },
 }
 
-/// Fetches over the network and from files. Made once and shared: it keeps connections.
+/// Fetches over the network and from files. Made once and shared: it keeps connections, and what the cells answered.
 #[derive(Clone, Debug)]
 pub struct Fetcher {
     https: Client,
     loopback: Client,
     limits: FetchLimits,
+    pub(super) cells: Arc<Cells>,
 }
 
 /// Why nothing can be fetched at all.
@@ -106,10 +110,12 @@ impl Fetcher {
                 .redirect(redirect::Policy::custom(follow_at_home))
         };
         // An operator's proxy is for the outside; a request to this machine must not leave it.
-        Ok(Fetcher { https: client().https_only(true).build()?, loopback: client().no_proxy().build()?, limits })
+        let (https, loopback) = (client().https_only(true).build()?, client().no_proxy().build()?);
+        Ok(Fetcher { https, loopback, limits, cells: Arc::default() })
     }
 
-    /// The document at a location, unless it has not changed since the answer that `conditions` came from.
+    /// The document at a location, unless it has not changed since the answer that `conditions` came from. While its
+    /// provider wants to be left alone nothing is asked.
     pub async fn fetch(
         &self,
         location: &Location,
@@ -119,7 +125,10 @@ impl Fetcher {
         match location {
             Location::Https(url) => self.request(&self.https, url, conditions, now).await,
             Location::Loopback(url) if is_this_machine(url) => self.request(&self.loopback, url, conditions, now).await,
-            Location::Loopback(url) => Err(FeedFault::Refused { reason: format!("{url} is not encrypted") }),
+            Location::Loopback(url) => {
+                let host = url.host_str().unwrap_or_default();
+                Err(FeedFault::Refused { reason: format!("the address on {host} is not encrypted") })
+            }
             Location::File(path) => {
                 let body = file(path.clone(), self.limits).await?;
                 Ok(Fetched::Fresh { body, conditions: Conditions::default() })
@@ -127,7 +136,28 @@ impl Fetcher {
         }
     }
 
+    /// A request, unless the provider has asked for silence; if it asks for it now, for everybody.
     async fn request(
+        &self,
+        client: &Client,
+        url: &Url,
+        conditions: &Conditions,
+        now: DateTime<Utc>,
+    ) -> Result<Fetched, FeedFault> {
+        let origin = url.origin().ascii_serialization();
+        if let Some(left) = self.cells.silence(&origin, now) {
+            return Err(FeedFault::Throttled { retry_after: Some(left) });
+        }
+        let start = Instant::now();
+        let answer = self.send(client, url, conditions, now).await;
+        if let Err(FeedFault::Throttled { retry_after: Some(wait) }) = &answer {
+            let now = now + chrono::Duration::from_std(start.elapsed()).unwrap_or_default();
+            self.cells.be_silent(origin, now, *wait);
+        }
+        answer
+    }
+
+    async fn send(
         &self,
         client: &Client,
         url: &Url,
@@ -243,7 +273,7 @@ async fn refusal(mut response: Response, now: DateTime<Utc>) -> FeedFault {
     let status = response.status();
     let retry_after = retry_after(response.headers(), now);
     if status.is_redirection() && status != StatusCode::NOT_MODIFIED {
-        let to = text_of(response.headers(), header::LOCATION).map(|to| excerpt(&to));
+        let to = text_of(response.headers(), header::LOCATION).map(|to| without_query(&to));
         return FeedFault::Moved { to };
     }
     let mut text = Vec::new();
