@@ -1,7 +1,7 @@
 //! What a weather service can do to a garden: each ends in a mail that says so, and never in "fine".
 
 use crate::support::feed::{Answer, Feed};
-use crate::support::installation::{GARDEN, Installation, MANAGER, TUESDAY, at, service, to, to_relay};
+use crate::support::installation::{GARDEN, Installation, MANAGER, Ran, TUESDAY, at, service, to, to_relay};
 use crate::support::smtp_sink::SmtpSink;
 use crate::support::weather_documents::Weather;
 
@@ -311,4 +311,48 @@ fn a_second_service_is_asked_when_the_firsts_last_word_is_old() {
     let mails = to(&relay, MANAGER);
     let text = mails.last().map(|mail| mail.text()).unwrap_or_default();
     assert!(text.contains("MET Norway"), "{text}");
+}
+
+/// `https` would be the same but for its records: what is above them writes the log.
+#[test]
+fn the_key_of_a_paid_plan_is_in_no_log_and_no_mail() {
+    const KEY: &str = "hunter2correcthorse";
+    let (mut feed, relay) = (Feed::with(frost()), SmtpSink::start(&[]));
+    let echo = format!(r#"{{"reason": "the key {KEY} is not known here"}}"#);
+    let page = format!("<html>{KEY}</html>").into_bytes();
+    let answers = [
+        Answer::Weather(frost()),
+        Answer::Status("400 Bad Request", echo),
+        Answer::Headers("301 Moved Permanently", "Location: https://weather.example/x?apikey=hunter2correcthorse\r\n"),
+        Answer::Headers("302 Found", "Location: /mine/x?apikey=hunter2correcthorse\r\n"),
+        Answer::Bytes("Content-Type: text/html\r\n", page),
+        Answer::Silence,
+    ];
+    let address = format!("{}/mine?apikey={KEY}", feed.base);
+    let garden = Installation::with(&service(&[("own", "met-norway", &address)], &to_relay(relay.port)), &{
+        GARDEN.replace("feeds = [\"grid\"]", "feeds = [\"own\"]")
+    });
+    let evening = |how_often: usize| {
+        let now = format!("2027-01-{}T13:00:10-05:00", 16 + how_often);
+        let mut command = garden.command(&["run", "--once", "--patience", "1", "--now", &now]);
+        let ran: Ran = command.env("COUNTERPANE_LOG", "trace").output().expect("the program starts").into();
+        assert!(!ran.err.contains(KEY) && !ran.out.contains(KEY), "{}", ran.err);
+        assert!(ran.err.contains("TRACE") || ran.err.contains("DEBUG"), "nothing was logged: {}", ran.err);
+    };
+    let count = answers.len();
+    for (number, answer) in answers.into_iter().enumerate() {
+        feed.set(answer);
+        evening(number);
+    }
+    assert!(feed.forecasts() >= count, "the key's address was not asked");
+    feed.close();
+    evening(count);
+    assert!(relay.arrived().iter().all(|mail| !mail.body.contains(KEY)));
+    // A typing slip in the address is shown without it.
+    garden.write(
+        "counterpane.toml",
+        &service(&[("own", "met-norway", &format!("http//x?apikey={KEY}"))], "folder = \"m\""),
+    );
+    let ran = garden.ran(&["check"]);
+    assert!(!ran.err.contains(KEY) && !ran.out.contains(KEY), "{} {}", ran.out, ran.err);
 }

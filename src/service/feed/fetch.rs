@@ -285,7 +285,7 @@ async fn refusal(mut response: Response, now: DateTime<Utc>) -> FeedFault {
             break;
         }
     }
-    let detail = problem(&text);
+    let detail = without_keys(problem(&text), response.url());
     let status = status.as_u16();
     let code = if detail.is_empty() { format!("status {status}") } else { format!("status {status}: {detail}") };
     match status {
@@ -312,6 +312,15 @@ fn problem(text: &[u8]) -> String {
         tracing::info!(correlation_id = %excerpt(id), "the feed's service reported a problem");
     }
     excerpt(&problem.detail.or(problem.reason).or(problem.title).unwrap_or_default())
+}
+
+/// A provider that complains of a key may repeat it.
+fn without_keys(text: String, url: &Url) -> String {
+    let keys = url.query_pairs().filter(|(name, value)| {
+        let name = name.to_lowercase();
+        !value.is_empty() && ["key", "token", "appid", "secret", "pass", "auth"].iter().any(|part| name.contains(part))
+    });
+    keys.fold(text, |text, (_, key)| text.replace(key.as_ref(), "..."))
 }
 
 fn text_of(headers: &HeaderMap, name: HeaderName) -> Option<String> {
