@@ -252,7 +252,7 @@ fn plain_names_are_told_and_control_characters_are_refused() -> Result<(), Strin
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(150))]
+    #![proptest_config(ProptestConfig::with_cases(100))]
 
     #[test]
     fn whatever_things_are_called_everybody_is_told_and_nothing_is_forged(
