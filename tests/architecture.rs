@@ -21,6 +21,8 @@ const ROOMS: &[(&str, &[&str])] = &[
     ("rounds", &["words", "zone", "weather"]),
     ("plan", &["units", "words", "zone", "crops", "night", "beds", "risk", "rounds"]),
     ("message", &["units", "zone", "weather::Provider", "crops", "night", "beds", "risk", "rounds", "plan"]),
+    ("score", &["units", "zone", "night"]),
+    ("chart", &["units"]),
     ("settings", &["units", "words", "zone", "weather", "crops", "night::cover", "night::exposure", "beds", "rounds"]),
 ];
 
