@@ -2,12 +2,12 @@
 
 use crate::beds::Role;
 use crate::crops::{Frame, Organ, Tolerance};
-use crate::night::cooling::DuskRegression;
+use crate::night::dusk::dusk_air_before_frost;
 use crate::night::{Estimate, FrostKind, Knowledge, Night, Remark};
 use crate::plan::said::Changes;
 use crate::plan::{BedPlan, FINE_CHANCE, Measure, Plan, Reason};
 use crate::risk::{OrganRisk, PlantingRisk};
-use crate::units::{Celsius, Kelvins, Scale};
+use crate::units::{Celsius, Kelvins, Probability, Scale};
 use crate::weather::Provider;
 use crate::zone::Zone;
 use chrono::{DateTime, Utc};
@@ -322,12 +322,16 @@ fn measure_word(measure: Measure) -> &'static str {
     }
 }
 
-/// How to decide without a forecast: the regression at dusk turned round.
+/// Hours of a winter night of the middle latitudes: the rule of hand is for any night of the season (assumed).
+const NIGHT_FOR_THE_RULE_OF_HAND: f64 = 13.5;
+
+/// How to decide without a forecast: what evenings lead to, turned round.
 pub(super) fn by_hand(plan: &Plan<'_>, role: Role) -> Vec<String> {
     let scale = plan.garden.shown;
     let dusk = plan.garden.zone.local(plan.deadline + plan.garden.finish_before_sunset + crate::rounds::DUSK);
-    let even = dusk_air_for_low(Kelvins(0.0));
-    let one_in_ten = dusk_air_for_low(Kelvins(FOUR_IN_FIVE * DuskRegression::IMPORTED.standard_deviation.0));
+    let hours = NIGHT_FOR_THE_RULE_OF_HAND;
+    let even = dusk_air_before_frost(Probability(0.5), hours);
+    let one_in_ten = dusk_air_before_frost(Probability(0.1), hours);
     let mut lines = if plan.night.is_err() {
         vec![
             "Clear and still, or already near freezing? Take it for a frost. Work from the top of the list down: pots \
@@ -357,18 +361,6 @@ pub(super) fn by_hand(plan: &Plan<'_>, role: Role) -> Vec<String> {
         ));
     }
     lines
-}
-
-/// The evening temperature from which the published regression expects a low so far above 0 C, under a clear, still
-/// sky and dry air.
-fn dusk_air_for_low(above: Kelvins) -> Celsius {
-    let at = |air: f64| {
-        let low = DuskRegression::IMPORTED.predict(Celsius(air), Celsius(air - 5.0));
-        low + Kelvins(crate::night::screen::CLEAR_CALM_SHIFT)
-    };
-    // The regression is a straight line in air temperature where the depression is fixed: two points give its zero.
-    let (low, high) = (at(0.0).0, at(10.0).0);
-    Celsius(10.0 * (above.0 - low) / (high - low))
 }
 
 /// Source and age.

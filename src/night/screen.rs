@@ -7,8 +7,6 @@ mod hours;
 mod surroundings;
 mod thermometer;
 
-pub use thermometer::CLEAR_CALM_SHIFT;
-
 use super::cooling::CoolingCurve;
 use super::{Estimate, Knowledge, Night, NightHour, NoNight, Remark, Step};
 use crate::units::{Celsius, Kelvins, MetresPerSecond};
@@ -64,7 +62,7 @@ pub fn expect(evidence: &Evidence<'_>, span: &Span) -> Result<Night, NoNight> {
     match evidence.forecast.map(|forecast| usable(forecast, span, evidence.now)) {
         Some(Ok(forecast)) => {
             let night = from_forecast(forecast, evidence, span);
-            Ok(thermometer::refine(night, evidence.readings, evidence.now))
+            Ok(thermometer::refine(night, forecast, evidence.readings, evidence.now))
         }
         Some(Err(why)) => thermometer::alone(evidence, span).map_err(|_| why),
         None => thermometer::alone(evidence, span),

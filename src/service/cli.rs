@@ -4,6 +4,7 @@ mod check;
 mod demo;
 mod explain;
 mod reading;
+mod replay;
 mod run;
 mod tonight;
 mod weather;
@@ -46,6 +47,8 @@ enum Command {
     Explain(explain::Explain),
     /// Write down what a thermometer in the garden shows
     Reading(reading::ReadingCommand),
+    /// Run through a past record of the weather: what each evening would have foretold, and how good that was
+    Replay(replay::Replay),
     /// Run the service: look at every garden in time, and mail the lists to its people
     Run(run::Run),
 }
@@ -99,6 +102,7 @@ pub fn run() -> ExitCode {
         Command::Tonight(tonight) => tonight.run(),
         Command::Explain(explain) => explain.run(),
         Command::Reading(reading) => reading.run(),
+        Command::Replay(replay) => replay.run(),
         Command::Run(run) => run.run(),
     };
     match result {
