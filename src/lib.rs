@@ -46,9 +46,11 @@
 pub mod beds;
 pub mod chart;
 pub mod crops;
+pub mod learn;
 pub mod message;
 pub mod night;
 pub mod plan;
+pub mod replay;
 pub mod risk;
 pub mod rounds;
 pub mod score;

@@ -14,6 +14,8 @@ const ROOMS: &[(&str, &[&str])] = &[
     ("weather", &["units", "zone"]),
     ("crops", &["units", "words"]),
     ("night", &["units", "words", "zone", "weather", "crops::Frame"]),
+    ("learn", &["units", "night"]),
+    ("replay", &["units", "zone", "weather", "night", "learn"]),
     ("beds", &["units", "words", "zone", "weather::Site", "night::cover", "night::exposure"]),
     ("risk", &["units", "weather::humidity", "crops", "night", "beds"]),
     ("rounds", &["words", "zone", "weather"]),
