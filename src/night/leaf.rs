@@ -169,6 +169,7 @@ impl LeafBalance {
     /// 0.1 K (`no_leaf_is_deeper_than_its_limit`).
     /// **Refuses.** Nothing; NaN comes back as NaN. 0 where the leaf gains more than it emits.
     /// **Source.** The balance of [`leaf_temperature`].
+    /// **Check.** None of another author: it is held against the solved balance.
     pub fn depression_limit(&self) -> Kelvins {
         let air = self.air.kelvin();
         let loss = LEAF_EMISSIVITY * STEFAN_BOLTZMANN * air.powi(4) - self.absorbed.0;
@@ -396,10 +397,12 @@ mod tests {
             let warmer = LeafSurroundings { air, ground: air, ..night }.balance();
             prop_assert!(warmer.depression_limit().0 >= limit - 1e-9);
             // A dry leaf in wind that carries more than the leaf's own drift.
-            let windy = LeafSurroundings { wind_at_leaf: MetresPerSecond(night.wind_at_leaf.0 + 1.5), leaf_width: 0.07, ..night };
+            let wind_at_leaf = MetresPerSecond(night.wind_at_leaf.0 + 1.5);
+            let windy = LeafSurroundings { wind_at_leaf, leaf_width: 0.07, ..night };
             let dry = LeafBalance { vapour_pressure: Pascals(0.0), ..windy.balance() };
             let depression = night.air.0 - dry.leaf_temperature().0;
-            prop_assert!(dry.depression_limit().0 <= depression.max(0.0) + 0.1, "{depression} {:?}", dry.depression_limit());
+            let Kelvins(limit) = dry.depression_limit();
+            prop_assert!(limit <= depression.max(0.0) + 0.1, "{depression} {limit}");
         }
 
         #[test]

@@ -277,8 +277,9 @@ pub enum Bulb {
 /// 0.882 is 2501/2835, vaporisation over sublimation. The left side rises and curves upward with `t_w`, so that
 /// wherever Newton's steps begin, all but the first come down to the root without passing it.
 ///
-/// **Method error.** Solved to 1e-9 °C (`the_wet_bulb_is_the_root`). The pseudo-adiabatic wet bulb of the thermodynamic diagram is another
-/// quantity, lower by up to 0.25 °C at 10 °C and by 0.45 °C at 30 °C in dry air (rows in `tests/published/humidity.rs`).
+/// **Method error.** Solved to 1e-9 °C (`the_wet_bulb_is_the_root`). The pseudo-adiabatic wet bulb of the thermodynamic
+/// diagram is another quantity, lower by up to 0.25 °C at 10 °C and by 0.45 °C at 30 °C in dry air (rows in
+/// `tests/published/humidity.rs`).
 /// **Refuses.** [`OutOfRange`] for air or dew point outside their ranges, and NaN.
 /// **Source.** FAO-56 (Allen et al. 1998), eq. 15 and 16 (aspirated psychrometer), from memory; the ice bulb by the
 /// ratio of latent heats.
