@@ -7,6 +7,8 @@ mod hours;
 mod surroundings;
 mod thermometer;
 
+pub use surroundings::clear_calm;
+
 use super::cooling::CoolingCurve;
 use super::{Estimate, Knowledge, Night, NightHour, NoNight, Remark, Step};
 use crate::units::{Celsius, Kelvins, MetresPerSecond};
