@@ -18,8 +18,10 @@ pub struct Catalogue {
 #[derive(Clone, Debug, PartialEq)]
 pub struct Crop {
     pub id: String,
-    /// As growers say it: `broccoli`.
+    /// As growers say it in a sentence: `leaf lettuce`.
     pub name: String,
+    /// As it stands in a list: `lettuce (leaf)`.
+    pub listed_as: String,
     pub scientific_name: String,
     pub family: String,
     /// In order of growth.

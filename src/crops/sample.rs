@@ -32,6 +32,7 @@ pub(crate) fn crop(name: &str, harvested: HarvestHabit, life: Life, organs: &[(O
     Crop {
         id: name.into(),
         name: name.into(),
+        listed_as: name.into(),
         scientific_name: name.into(),
         family: String::new(),
         stages: vec!["grown".into()],

@@ -154,7 +154,9 @@ fn read_crop<'c>(value: &Value<'_>, crops: &'c KnownCrops) -> Option<(String, Op
     let text = value.text()?;
     let known = &crops.catalogue.crops;
     // A grower may well write the crop's own name instead of the name of its file.
-    let named = || known.values().find(|crop| crop.name.eq_ignore_ascii_case(text));
+    let named = || {
+        known.values().find(|crop| [&crop.name, &crop.listed_as].iter().any(|name| name.eq_ignore_ascii_case(text)))
+    };
     if let Some(crop) = known.get(text).or_else(named) {
         return Some((crop.id.clone(), Some(crop)));
     }

@@ -89,7 +89,8 @@ fn read_crop(file: &File, sources: &BTreeMap<String, Source>) -> Result<Crop, Ve
         let text = |key: &'static str| {
             root.required(key, &format!("{key} = \"...\"")).and_then(|value| value.text()).map(str::to_string)
         };
-        let (name, scientific_name, family) = (text("name"), text("scientific_name"), text("family"));
+        let (listed_as, scientific_name, family) = (text("name"), text("scientific_name"), text("family"));
+        let said_as = root.optional("said_as").and_then(|value| value.name()).map(str::to_string);
         let stages = root.required("stages", "stages = [\"seedling\", \"leafy\"] in order of growth");
         let stage_values = stages.and_then(|value| value.list("[\"seedling\", \"leafy\"]")).unwrap_or_default();
         let stages: Vec<String> = stage_values.iter().filter_map(|value| value.text().map(str::to_string)).collect();
@@ -106,7 +107,8 @@ fn read_crop(file: &File, sources: &BTreeMap<String, Source>) -> Result<Crop, Ve
         root.finish();
         Some(Crop {
             id: id_of(&file.0),
-            name: name?,
+            name: said_as.or_else(|| listed_as.clone())?,
+            listed_as: listed_as?,
             scientific_name: scientific_name?,
             family: family?,
             stages,

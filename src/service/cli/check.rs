@@ -57,7 +57,7 @@ impl Check {
         }
         if self.crops {
             for crop in settings.catalogue.crops.values() {
-                let _ = writeln!(text, "{} ({}): {}", crop.id, crop.name, crop.stages.join(", "));
+                let _ = writeln!(text, "{} ({}): {}", crop.id, crop.listed_as, crop.stages.join(", "));
             }
         }
         print(&format!("{text}The settings are sound. {} crops are known.\n", settings.catalogue.crops.len()))?;
