@@ -91,7 +91,7 @@ pub fn list<'a>(
     if let (Ok(night), Some((_, by))) = (&mut night, colder) {
         night.remarks.push(Remark::FeedsDisagree { by });
     }
-    let risks = assess(garden, night.as_ref().ok(), catalogue);
+    let risks = assess(garden, of, night.as_ref().ok(), catalogue);
     decide(garden, of, span.sunset, night, risks, now)
 }
 
