@@ -148,7 +148,7 @@ fn organ_line(planting: &PlantingRisk<'_>, organ: &OrganRisk<'_>, scale: Scale) 
         open.hours_below,
         hours_that_count(organ, scale),
         open.chance.percent(),
-        sentences::evidence(tolerance)
+        sentences::evidence(tolerance, &organ.applied)
     )
 }
 

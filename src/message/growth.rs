@@ -44,15 +44,18 @@ pub(super) fn hardening(state: &HardeningState, scale: Scale) -> String {
 fn lows(record: &Hardening, scale: Scale) -> String {
     let low = |low: &Option<Celsius>| low.map_or("not known".to_string(), |low| low.whole(scale));
     let lows: Vec<String> = record.lows.iter().map(low).collect();
+    let mild = match record.lows.iter().any(Option::is_none) {
+        true => format!(", what is not known counted as {}", MILD.whole(scale)),
+        false => String::new(),
+    };
     let warmest = match record.warmest_day {
         Some(mean) => format!("the warmer of the last two days had a mean of {}", mean.whole(scale)),
         None => "one of the last two days is not known and counts as warm".into(),
     };
     format!(
-        "the last seven lows at the bed, as forecast, were {} (mean {}, one not known as {}); {warmest}  \
-         [Tamura 2002, Fennell and Li 1985, Sasaki 1996; the degrees are assumed]",
+        "the last seven lows at the bed, as forecast, were {} (mean {}{mild}); {warmest}  [Tamura 2002, Fennell and Li \
+         1985, Sasaki 1996; the degrees are assumed]",
         lows.join(", "),
         record.mean_low.tenths(scale),
-        MILD.whole(scale)
     )
 }

@@ -1,6 +1,6 @@
 //! Sentences for growers: what to do, why, how sure, where it comes from.
 
-use crate::beds::{OwnFigure, Role};
+use crate::beds::{Applied, OwnFigure, Role};
 use crate::crops::{Frame, Harm, Organ, Tolerance};
 use crate::night::cooling::DuskRegression;
 use crate::night::{Estimate, FrostKind, Knowledge, Night, Remark};
@@ -419,11 +419,12 @@ fn age_in_words(minutes: i64) -> String {
 }
 
 /// Evidence of a threshold, as one clause.
-pub(super) fn evidence(tolerance: &Tolerance) -> String {
+pub(super) fn evidence(tolerance: &Tolerance, applied: &Applied) -> String {
+    let mark = |figure, word| if applied.is_own(figure) { "your figure" } else { word };
     format!(
         "{} / {}, {}",
-        tolerance.evidence.damage_begins.word(),
-        tolerance.evidence.severe.word(),
+        mark(OwnFigure::DamageBegins, tolerance.evidence.damage_begins.word()),
+        mark(OwnFigure::Severe, tolerance.evidence.severe.word()),
         tolerance.sources.join(", ")
     )
 }
