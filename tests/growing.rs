@@ -179,6 +179,19 @@ fn the_newest_copy_of_a_forecast_remembers_the_week() {
     assert!(only(&plan).hardening.degree > 0.95);
 }
 
+/// The feed that knows the week is silent, and another speaks for tonight: the plants have not forgotten.
+#[test]
+fn the_fullest_record_counts_whichever_feed_speaks_tonight() {
+    let garden = garden(vec![dated("kale", "2026-09-01", None, None)]);
+    let mut stale = weather(10, 4.0, -2.5, -5.0);
+    (stale.issued, stale.fetched) = (Some(now() - Duration::hours(20)), now() - Duration::hours(20));
+    let fresh = weather(0, 4.0, -2.5, -7.0);
+    let plan = list(&garden, &CROPS, night_of(TONIGHT), &[stale, fresh], &[], now());
+    let night = plan.night.as_ref().expect("the fresh one");
+    assert!(night.minimum.mean.0 < -6.0, "{:?}", night.minimum);
+    assert!(only(&plan).hardening.degree > 0.95, "{:?}", only(&plan).hardening);
+}
+
 #[test]
 fn chill_adds_up_over_nights_and_says_that_no_frost_is_needed() {
     let mut basil = bed("A1", "basil", "leafy");

@@ -57,7 +57,7 @@ const WEIGHTY: f64 = 0.2;
 /// Whether a date tells the stage at all: not of what lives for years and sleeps in between, nor where no table has the
 /// days to maturity.
 pub fn can_tell(crop: &Crop, to_maturity: Option<(u16, u16)>) -> bool {
-    crop.growing.life != Life::Perennial && to_maturity.is_some()
+    crop.growing.life != Life::Perennial && to_maturity.is_some() && !crop.stages.is_empty()
 }
 
 /// The stage of a planting by the calendar: every stage that it may be in, fast or slow, and of those the most tender;
@@ -117,6 +117,10 @@ fn candidates(crop: &Crop, start: CountedFrom, (low, high): (u16, u16), days: i6
         CountedFrom::Transplant | CountedFrom::Division => &["emerging", "seedling", "transplant", "dormant"],
     };
     let stages: Vec<&str> = crop.stages.iter().map(String::as_str).filter(|stage| !passed.contains(stage)).collect();
+    if stages.is_empty() {
+        // All that its file knows lies behind it: any of that, rather than nothing at risk.
+        return crop.stages.iter().map(String::as_str).collect();
+    }
     let young = |stage: &str| matches!(stage, "emerging" | "seedling" | "leafy");
     let forming = stages.iter().filter(|stage| !young(stage)).count().max(1) as f64;
     let mut formed = 0.0;
@@ -219,5 +223,7 @@ mod tests {
         assert_eq!(by_calendar(&thyme, Transplant, None, 900).name, "transplant");
         let one = crop("one", HarvestHabit::Whole, Life::Annual, &[(Organ::Leaf, 1.0, None)]);
         assert_eq!(by_calendar(&one, Seed, None, 900).name, "grown");
+        let young = staged("young", &[("seedling", -1.0), ("transplant", -2.0)], Some((50, 70)), Transplant);
+        assert_eq!(by_calendar(&young, Transplant, None, 900).name, "seedling");
     }
 }

@@ -78,3 +78,55 @@ impl PastDay {
         Kelvins(offset.0 * self.clear_calm.unwrap_or(unknown))
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn at(hours: i64) -> DateTime<Utc> {
+        DateTime::UNIX_EPOCH + Duration::hours(hours)
+    }
+
+    /// A night of 14 hours at one temperature and a day of 10 at another, of which some hours are known.
+    fn day(known: impl Fn(&i64) -> bool, clear_calm: Option<f64>) -> PastDay {
+        let air = |hour: i64| Celsius(if hour <= 14 { -2.0 } else { 10.0 });
+        let hours = (0..=24).filter(known).map(|hour| (at(hour), air(hour))).collect();
+        PastDay { of: NightOf(at(0).date_naive()), night_ends: at(14), hours, clear_calm }
+    }
+
+    #[test]
+    fn a_low_and_a_mean_need_most_of_their_hours() {
+        let whole = day(|_| true, Some(0.5));
+        assert_eq!(whole.low(Kelvins(0.0)), Some(Celsius(-2.0)));
+        // Fifteen hours of the night and ten of the day.
+        assert!(whole.mean().is_some_and(|mean| (mean.0 - 2.8).abs() < 1e-12));
+        assert_eq!(day(|hour| *hour > 7, None).low(Kelvins(0.0)), None);
+        assert_eq!(day(|hour| *hour > 6, None).low(Kelvins(0.0)), Some(Celsius(-2.0)));
+        assert_eq!(day(|hour| *hour > 5, None).mean(), None);
+        assert_eq!(day(|_| false, None).low(Kelvins(0.0)), None);
+    }
+
+    #[test]
+    fn a_place_is_as_cold_as_the_night_was_clear_and_calm_and_the_warmer_where_nobody_knows() {
+        for (clear_calm, offset, expected) in [
+            (Some(1.0), -2.0, -4.0),
+            (Some(0.5), -2.0, -3.0),
+            (Some(0.0), 1.0, -2.0),
+            (None, -2.0, -2.0),
+            (None, 1.0, -1.0),
+        ] {
+            let low = day(|_| true, clear_calm).low(Kelvins(offset));
+            assert_eq!(low, Some(Celsius(expected)), "{clear_calm:?} {offset}");
+        }
+    }
+
+    #[test]
+    fn a_leaf_is_below_the_air_by_night_alone() {
+        let day = day(|_| true, None);
+        // Below zero all night and for two twelfths of the hour in which it warms by twelve degrees.
+        assert!((day.hours_below(Celsius(0.0), Kelvins(0.0), Kelvins(0.0)) - (14.0 + 2.0 / 12.0)).abs() < 1e-9);
+        assert_eq!(day.hours_below(Celsius(-3.0), Kelvins(0.0), Kelvins(0.0)), 0.0);
+        assert!(day.hours_below(Celsius(-3.0), Kelvins(0.0), Kelvins(2.0)) > 14.0);
+        assert_eq!(day.hours_below(Celsius(-3.0), Kelvins(2.0), Kelvins(2.0)), 0.0);
+    }
+}

@@ -7,6 +7,7 @@ mod hours;
 mod surroundings;
 mod thermometer;
 
+pub use surroundings::past;
 pub use thermometer::CLEAR_CALM_SHIFT;
 
 use super::cooling::CoolingCurve;

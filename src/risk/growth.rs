@@ -2,9 +2,9 @@
 
 use crate::beds::{Bed, Garden, Hardened, Planting, Raised};
 use crate::crops::age::{Stage, StageFrom, by_calendar};
-use crate::crops::hardening::{DayBehind, Hardening, hardening};
+use crate::crops::hardening::{DayBehind, Hardening, RECORD, hardening};
 use crate::crops::{CountedFrom, Crop};
-use crate::night::past::PastDay;
+use crate::night::past::{DAYS, PastDay};
 use crate::units::Kelvins;
 use crate::zone::NightOf;
 use chrono::{Duration, NaiveDate};
@@ -44,6 +44,9 @@ impl HardenedBy {
 
 /// A plant from under cover begins to harden after this time outdoors (assumed).
 const FIRST_WEEK: Duration = Duration::days(7);
+
+// The nights that are remembered are all that the gain from nothing to all takes.
+const _: () = assert!(DAYS as usize >= RECORD);
 
 /// The stage of a planting on a night.
 pub fn stage_of<'a>(garden: &Garden, planting: &Planting, crop: &'a Crop, of: NightOf) -> Stage<'a> {

@@ -54,8 +54,8 @@ pub(super) fn before(forecast: &Forecast, span: &Span) -> Vec<(DateTime<Utc>, Ce
     day.iter().map(|hour| (hour.time, hour.air_temperature)).collect()
 }
 
-/// The days and nights before, at the garden's screen.
-pub(in crate::night) fn past(forecast: &Forecast, span: &Span, garden_offset: Option<Kelvins>) -> Vec<PastDay> {
+/// The days and nights before one, at the garden's screen, as a forecast and its earlier copies had them.
+pub fn past(forecast: &Forecast, span: &Span, garden_offset: Option<Kelvins>) -> Vec<PastDay> {
     let weight = |forecast: &Forecast, from, to| {
         let mut remarks = Vec::new();
         let hours = fill(forecast.between(from, to), &mut remarks);
