@@ -13,7 +13,7 @@ use crate::night::bed::{BedNight, Place, RootZone, at_bed};
 use crate::night::cover::{CoverGain, CoverKind};
 use crate::night::dose::DamageCurve;
 use crate::night::past::PastDay;
-use crate::night::{Estimate, Night};
+use crate::night::{Estimate, Knowledge, Night};
 use crate::units::{Celsius, Kelvins, Minutes, Probability};
 use crate::weather::humidity::air_pressure;
 use crate::zone::NightOf;
@@ -116,7 +116,7 @@ pub fn assess<'a>(
         };
         let mut plantings = plantings(bed);
         for planting in &mut plantings {
-            planting.organs = organs(bed, planting, &bed_night, past, &gains);
+            planting.organs = organs(bed, planting, &bed_night, night, &gains);
         }
         beds.push(BedRisk { bed, night: Some(bed_night), plantings });
     }
@@ -150,22 +150,25 @@ pub fn place_of(bed: &Bed) -> Place {
 fn organs<'a>(
     bed: &Bed,
     planting: &PlantingRisk<'a>,
-    night: &BedNight,
-    past: &[PastDay],
+    bed_night: &BedNight,
+    night: &Night,
     gains: &[(CoverKind, CoverGain)],
 ) -> Vec<OrganRisk<'a>> {
     let organs = planting.parts.iter().map(|(tolerance, applied)| {
         let (damage_begins, severe) = applied.figures.hardened(planting.hardening.degree);
+        let (harm, frame) = (tolerance.harm, tolerance.frame);
         let hours_before =
-            dose::chilled_before(bed, planting.planting, tolerance.harm, tolerance.frame, damage_begins, night, past);
-        let part = Part { tolerance, applied, damage_begins, severe, hours_before };
+            dose::chilled_before(bed, planting.planting, harm, frame, damage_begins, bed_night, &night.past);
+        // Of a night with holes nobody can say that it is short.
+        let can_be_short = night.knowledge == Knowledge::Complete;
+        let part = Part { tolerance, applied, damage_begins, severe, hours_before, can_be_short };
         OrganRisk {
             tolerance,
             applied: applied.clone(),
             damage_begins,
             severe,
-            open: outcome(&part, night, None),
-            covered: gains.iter().map(|(kind, gain)| (*kind, outcome(&part, night, Some(*gain)))).collect(),
+            open: outcome(&part, bed_night, None),
+            covered: gains.iter().map(|(kind, gain)| (*kind, outcome(&part, bed_night, Some(*gain)))).collect(),
         }
     });
     organs.collect()
@@ -179,11 +182,12 @@ struct Part<'p> {
     damage_begins: Celsius,
     severe: Celsius,
     hours_before: f64,
+    can_be_short: bool,
 }
 
 /// Expected damage with everything that is uncertain folded in: the night, the cover, and the threshold itself.
 fn outcome(part: &Part<'_>, night: &BedNight, cover: Option<CoverGain>) -> Outcome {
-    let Part { tolerance, applied, damage_begins, severe, hours_before } = *part;
+    let Part { tolerance, applied, damage_begins, severe, hours_before, can_be_short } = *part;
     let frame = tolerance.frame;
     let minimum = night.minimum(frame, cover);
     let hours_below = night.hours_below(frame, cover, damage_begins);
@@ -192,7 +196,7 @@ fn outcome(part: &Part<'_>, night: &BedNight, cover: Option<CoverGain>) -> Outco
     let open = night.minimum(frame, None);
     let open_spread = open.moved(Kelvins(0.0), applied.figures.spread).spread;
     let relief = match (tolerance.harm, applied.figures.exposure_hours) {
-        (Harm::Freezing, Some(needed)) => {
+        (Harm::Freezing, Some(needed)) if can_be_short => {
             let colder = night.hours_below(frame, cover, damage_begins + open.spread);
             dose::relief(damage_begins, severe, colder, needed)
         }

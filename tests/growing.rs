@@ -238,6 +238,12 @@ fn a_short_frost_harms_a_head_less_than_a_long_one_with_the_same_low() {
     let ((short, milder, leaf), (long, none, same_leaf)) = (chance(1), chance(8));
     assert!(milder > 0.2 && none == 0.0, "{milder} {none}");
     assert!(short < long - 0.02 && short > long / 2.0, "{short} {long}");
+    // Of a forecast that ends before the night does nobody can say that the frost is short.
+    let mut cut_off = weather(0, 6.0, 6.0, -3.5);
+    let end = span_of(&garden, night_of(TONIGHT)).sunrise - Duration::hours(5);
+    cut_off.hours.retain(|hour| hour.time < end);
+    let plan = plan(&garden, &cut_off);
+    assert_eq!(part(only(&plan), Organ::Head, Harm::Freezing).open.relief, Kelvins(0.0));
     // No source gives the leaf a time: the low alone counts.
     assert!((leaf - same_leaf).abs() < 0.02, "{leaf} {same_leaf}");
 }
