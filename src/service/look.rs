@@ -94,7 +94,8 @@ pub fn list<'a>(
     }
     if let Ok(night) = &mut night {
         // Plants remember what the feed that speaks tonight may not: the fullest record counts, its own where it is one.
-        let fullest = forecasts.iter().map(|forecast| past(forecast, &span, garden.offset)).max_by_key(known_lows);
+        let fullest =
+            forecasts.iter().map(|forecast| past(forecast, &span, garden.offset)).max_by_key(|past| known_lows(past));
         if let Some(fullest) = fullest.filter(|fullest| known_lows(fullest) > known_lows(&night.past)) {
             night.past = fullest;
         }
@@ -104,7 +105,7 @@ pub fn list<'a>(
 }
 
 /// Of how many past nights the low is known.
-fn known_lows(past: &Vec<PastDay>) -> usize {
+fn known_lows(past: &[PastDay]) -> usize {
     past.iter().filter(|day| day.low(Kelvins(0.0)).is_some()).count()
 }
 
