@@ -12,6 +12,7 @@ pub mod dose;
 pub mod dusk;
 pub mod exposure;
 pub mod leaf;
+pub mod past;
 pub mod screen;
 pub mod soil;
 
@@ -129,6 +130,8 @@ pub struct Night {
     /// 1 on a clear calm night, 0 on a windy or overcast one.
     pub clear_calm: f64,
     pub kind: FrostKind,
+    /// The days and nights before it, the oldest first; empty where no forecast has been kept.
+    pub past: Vec<past::PastDay>,
     /// Air of the day before at the forecast's screen, as far as it is known.
     pub before: Vec<(DateTime<Utc>, Celsius)>,
     /// Mean air temperature around this night, which the soil remembers.

@@ -1,7 +1,7 @@
 //! Sentences for growers: what to do, why, how sure, where it comes from.
 
-use crate::beds::Role;
-use crate::crops::{Frame, Organ, Tolerance};
+use crate::beds::{Applied, OwnFigure, Role};
+use crate::crops::{Frame, Harm, Organ, Tolerance};
 use crate::night::dusk::dusk_air_before_frost;
 use crate::night::{Estimate, FrostKind, Knowledge, Night, Remark};
 use crate::plan::said::Changes;
@@ -198,7 +198,7 @@ pub(super) fn tenderest<'p, 'a>(bed: &'p BedPlan<'a>) -> Option<(&'p PlantingRis
 
 fn tenderest_line(bed: &BedPlan<'_>, role: Role, scale: Scale) -> Option<String> {
     let (planting, tolerance, begins) = tenderest(bed)?;
-    let stage = if role == Role::Manager { format!(" ({})", planting.planting.stage) } else { String::new() };
+    let stage = if role == Role::Manager { format!(" ({})", planting.stage.name) } else { String::new() };
     Some(format!(
         "Harm to {} {}{stage} begins at {} in the {}.",
         planting.crop.name,
@@ -210,17 +210,29 @@ fn tenderest_line(bed: &BedPlan<'_>, role: Role, scale: Scale) -> Option<String>
 
 /// "Chance of damage 66 %: harm to broccoli heads (heading) begins at 28 F in the air; 24 F expected, margin -3.6 F."
 fn figures(planting: &PlantingRisk<'_>, organ: &OrganRisk<'_>, scale: Scale) -> String {
-    format!(
-        "Chance of damage {}: harm to {} {} ({}) begins at {} in the {}; {} expected, margin {}.",
-        organ.open.chance.percent(),
-        planting.crop.name,
-        parts(organ.tolerance.organ),
-        planting.planting.stage,
-        fine(organ.damage_begins, scale),
-        frame(organ.tolerance.frame),
-        fine(organ.open.minimum.mean, scale),
-        organ.open.margin.signed(scale)
-    )
+    let (crop, parts, stage) = (&planting.crop.name, parts(organ.tolerance.organ), planting.stage.name);
+    let (begins, place) = (fine(organ.damage_begins, scale), frame(organ.tolerance.frame));
+    let own = if organ.applied.is_own(OwnFigure::DamageBegins) { " (your figure)" } else { "" };
+    let chance = organ.open.chance.percent();
+    match organ.tolerance.harm {
+        Harm::Freezing => format!(
+            "Chance of damage {chance}: harm to {crop} {parts} ({stage}) begins at {begins} in the {place}{own}; {} \
+             expected, margin {}.",
+            fine(organ.open.minimum.mean, scale),
+            organ.open.margin.signed(scale)
+        ),
+        Harm::Chilling => {
+            let before = match organ.open.hours_before {
+                hours if hours >= 0.5 => format!(" after {hours:.0} hours on the nights before"),
+                _ => String::new(),
+            };
+            format!(
+                "Chance of chilling injury {chance}: {crop} {parts} ({stage}) suffer below {begins} in the {place}{own}, \
+                 without any frost; {:.0} hours of it tonight{before}.",
+                organ.open.hours_below
+            )
+        }
+    }
 }
 
 fn short_why(planting: &PlantingRisk<'_>, organ: &OrganRisk<'_>, scale: Scale) -> String {
@@ -235,8 +247,12 @@ fn short_why(planting: &PlantingRisk<'_>, organ: &OrganRisk<'_>, scale: Scale) -
     } else {
         String::new()
     };
+    let harm = match organ.tolerance.harm {
+        Harm::Freezing => "harm",
+        Harm::Chilling => "chilling without frost",
+    };
     format!(
-        "Why: harm to {} {} begins at {}{place}; {} expected{colder}.",
+        "Why: {harm} to {} {} begins at {}{place}; {} expected{colder}.",
         planting.crop.name,
         parts(organ.tolerance.organ),
         fine(organ.damage_begins, scale),
@@ -395,11 +411,12 @@ fn age_in_words(minutes: i64) -> String {
 }
 
 /// Evidence of a threshold, as one clause.
-pub(super) fn evidence(tolerance: &Tolerance) -> String {
+pub(super) fn evidence(tolerance: &Tolerance, applied: &Applied) -> String {
+    let mark = |figure, word| if applied.is_own(figure) { "your figure" } else { word };
     format!(
         "{} / {}, {}",
-        tolerance.evidence.damage_begins.word(),
-        tolerance.evidence.severe.word(),
+        mark(OwnFigure::DamageBegins, tolerance.evidence.damage_begins.word()),
+        mark(OwnFigure::Severe, tolerance.evidence.severe.word()),
         tolerance.sources.join(", ")
     )
 }

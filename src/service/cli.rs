@@ -12,7 +12,7 @@ mod weather;
 use super::daemon::unwritable;
 use super::files;
 use super::store::StoreFault;
-use crate::settings::{GardenSettings, Settings, list, settings};
+use crate::settings::{GardenSettings, Settings, list, settings_at};
 use chrono::{DateTime, Utc};
 use clap::{Args, Parser, Subcommand};
 use std::path::PathBuf;
@@ -116,8 +116,11 @@ pub fn run() -> ExitCode {
 }
 
 impl Configuration {
-    fn read(&self) -> Result<Settings, Failure> {
-        files::read(&self.config).and_then(|files| settings(&files)).map_err(|faults| Failure::Settings(list(&faults)))
+    /// The settings as they stand at an instant.
+    fn read(&self, now: DateTime<Utc>) -> Result<Settings, Failure> {
+        files::read(&self.config)
+            .and_then(|files| settings_at(&files, Some(now)))
+            .map_err(|faults| Failure::Settings(list(&faults)))
     }
 
     fn store_path(&self, settings: &Settings) -> PathBuf {

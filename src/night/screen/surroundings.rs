@@ -1,8 +1,9 @@
 //! What kind of night it is, and what the day before it leaves: sky and wind, the soil's memory, daytime cold.
 
 use super::Span;
-use super::hours::lowest;
+use super::hours::{fill, lowest};
 use crate::night::cover::CoverConditions;
+use crate::night::past::{self, PastDay};
 use crate::night::{FrostKind, NightHour, Remark};
 use crate::units::{Celsius, Kelvins, MetresPerSecond};
 use crate::weather::Forecast;
@@ -57,6 +58,17 @@ fn mean_wind(hours: &[NightHour]) -> f64 {
 pub(super) fn before(forecast: &Forecast, span: &Span) -> Vec<(DateTime<Utc>, Celsius)> {
     let day = forecast.between(span.sunset - Duration::hours(24), span.sunset);
     day.iter().map(|hour| (hour.time, hour.air_temperature)).collect()
+}
+
+/// The days and nights before one, at the garden's screen, as a forecast and its earlier copies had them.
+pub fn past(forecast: &Forecast, span: &Span, garden_offset: Option<Kelvins>) -> Vec<PastDay> {
+    let weight = |forecast: &Forecast, from, to| {
+        let mut remarks = Vec::new();
+        let hours = fill(forecast.between(from, to), &mut remarks);
+        let assumed = remarks.iter().any(|remark| matches!(remark, Remark::WindAssumed | Remark::SkyAssumed));
+        (!assumed && !hours.is_empty()).then(|| clear_calm_weight(&hours))
+    };
+    past::days(forecast, span, garden_offset.unwrap_or(Kelvins(0.0)), weight)
 }
 
 /// Fewer hours of day than this say nothing of it (assumed).
