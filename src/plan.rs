@@ -183,16 +183,17 @@ fn do_by(bed: &BedPlan<'_>, deadline: DateTime<Utc>, sunset: DateTime<Utc>, now:
         return sunset;
     }
     let Some(night) = &bed.risk.night else { return now };
-    let organs = bed.risk.plantings.iter().flat_map(|planting| &planting.organs);
+    let organs =
+        bed.risk.plantings.iter().flat_map(|planting| planting.organs.iter().map(move |organ| (planting, organ)));
     let crossing = organs
-        .filter_map(|organ| {
+        .filter_map(|(planting, organ)| {
             let below = |hour: &&BedHour| match organ.tolerance.frame {
                 Frame::Tissue => hour.tissue <= organ.damage_begins,
                 Frame::ScreenAir => hour.screen <= organ.damage_begins,
                 // Soil moves too slowly for an hour of its own.
                 Frame::Soil => false,
             };
-            night.hours.iter().find(below).map(|hour| hour.time)
+            planting.night.as_ref()?.hours.iter().find(below).map(|hour| hour.time)
         })
         .min();
     crossing.unwrap_or(night.coldest_at).max(now)

@@ -1,20 +1,21 @@
 //! Bed and night to expected damage: each organ at risk, in its own frame, uncovered and under each cover at hand.
 
 use crate::beds::{Bed, BedKind, CoverStock, Garden, Planting};
-use crate::crops::{Catalogue, Crop, Frame, Harm, Tolerance};
+use crate::crops::{Catalogue, Crop, Frame, Harm, Stature, Tolerance};
 use crate::night::bed::{BedNight, Place, RootZone, at_bed};
 use crate::night::cover::{CoverGain, CoverKind};
 use crate::night::dose::DamageCurve;
 use crate::night::{Estimate, Night};
 use crate::units::{Celsius, Kelvins, Minutes, Probability};
 use crate::weather::humidity::air_pressure;
+use std::sync::Arc;
 
 /// One bed on one night.
 #[derive(Clone, Debug)]
 pub struct BedRisk<'a> {
     pub bed: &'a Bed,
-    /// `None` where nothing is known of the night; then its plantings list no organ.
-    pub night: Option<BedNight>,
+    /// At those of its plants that get coldest; `None` where nothing is known of the night.
+    pub night: Option<Arc<BedNight>>,
     pub plantings: Vec<PlantingRisk<'a>>,
 }
 
@@ -24,6 +25,8 @@ pub struct PlantingRisk<'a> {
     pub planting: &'a Planting,
     pub crop: &'a Crop,
     pub worth: Minutes,
+    /// The night at plants of this stature; `None` where nothing is known of it, and then no organ is listed.
+    pub night: Option<Arc<BedNight>>,
     pub organs: Vec<OrganRisk<'a>>,
 }
 
@@ -61,11 +64,8 @@ const GOOD_PART_OF_A_CHILL: f64 = 0.5;
 /// All beds of a garden on one night, in the garden's order. Without a night, only what grows there is said.
 pub fn assess<'a>(garden: &'a Garden, night: Option<&Night>, catalogue: &'a Catalogue) -> Vec<BedRisk<'a>> {
     let Some(night) = night else {
-        let blank = |bed: &'a Bed| BedRisk {
-            bed,
-            night: None,
-            plantings: plantings(garden, bed, catalogue, |_, _| Vec::new()),
-        };
+        let blank =
+            |bed: &'a Bed| BedRisk { bed, night: None, plantings: plantings(garden, bed, catalogue, |_, _| None) };
         return garden.beds.iter().map(blank).collect();
     };
     let pressure = air_pressure(garden.site.elevation);
@@ -75,51 +75,59 @@ pub fn assess<'a>(garden: &'a Garden, night: Option<&Night>, catalogue: &'a Cata
     kinds.dedup();
     let gains: Vec<(CoverKind, CoverGain)> =
         kinds.into_iter().map(|kind| (kind, kind.gain(night.cover_conditions))).collect();
-    // Beds alike in all that matters to the night share it: a garden has few kinds of places.
-    let mut nights: Vec<(Place, BedNight)> = Vec::new();
+    // Plantings alike in all that matters to the night share it: a garden has few kinds of places and statures.
+    let mut nights: Vec<(Place, Arc<BedNight>)> = Vec::new();
+    let mut at = |place: Place| match nights.iter().find(|(known, _)| *known == place) {
+        Some((_, bed_night)) => Arc::clone(bed_night),
+        None => {
+            let bed_night = Arc::new(at_bed(night, &place, pressure));
+            nights.push((place, Arc::clone(&bed_night)));
+            bed_night
+        }
+    };
     let mut beds = Vec::with_capacity(garden.beds.len());
     for bed in &garden.beds {
-        let place = place_of(bed);
-        let bed_night = match nights.iter().find(|(known, _)| *known == place) {
-            Some((_, bed_night)) => bed_night.clone(),
-            None => {
-                let bed_night = at_bed(night, &place, pressure);
-                nights.push((place, bed_night.clone()));
-                bed_night
-            }
-        };
-        let plantings = plantings(garden, bed, catalogue, |planting, crop| organs(planting, crop, &bed_night, &gains));
-        beds.push(BedRisk { bed, night: Some(bed_night), plantings });
+        let plantings = plantings(garden, bed, catalogue, |planting, crop| {
+            let bed_night = at(place_of(bed, crop.stature_at(&planting.stage)));
+            let organs = organs(planting, crop, &bed_night, &gains);
+            Some((bed_night, organs))
+        });
+        let nights = plantings.iter().filter_map(|planting| planting.night.as_ref());
+        let coldest = nights.min_by(|a, b| a.tissue.mean.0.total_cmp(&b.tissue.mean.0));
+        // Settings refuse a bed without a planting; were one to come through, it would still have a night.
+        let coldest = coldest.map_or_else(|| at(place_of(bed, Stature::LOW_BED)), Arc::clone);
+        beds.push(BedRisk { bed, night: Some(coldest), plantings });
     }
     beds
 }
+
+/// A planting's night, and what it does to each organ.
+type Judged<'a> = (Arc<BedNight>, Vec<OrganRisk<'a>>);
 
 fn plantings<'a>(
     garden: &Garden,
     bed: &'a Bed,
     catalogue: &'a Catalogue,
-    organs: impl Fn(&'a Planting, &'a Crop) -> Vec<OrganRisk<'a>>,
+    mut judge: impl FnMut(&'a Planting, &'a Crop) -> Option<Judged<'a>>,
 ) -> Vec<PlantingRisk<'a>> {
     bed.plantings
         .iter()
         // Settings refuse an unknown crop, so nothing is lost here.
         .filter_map(|planting| Some((planting, catalogue.crops.get(&planting.crop)?)))
-        .map(|(planting, crop)| PlantingRisk {
-            planting,
-            crop,
-            worth: garden.worth(bed, planting),
-            organs: organs(planting, crop),
+        .map(|(planting, crop)| {
+            let (night, organs) = judge(planting, crop).map_or((None, Vec::new()), |(night, organs)| (Some(night), organs));
+            PlantingRisk { planting, crop, worth: garden.worth(bed, planting), night, organs }
         })
         .collect()
 }
 
-/// What of a bed matters to its night.
-pub fn place_of(bed: &Bed) -> Place {
+/// What of a bed, and of what grows there, matters to its night.
+pub fn place_of(bed: &Bed, stature: Stature) -> Place {
     let root_zone = match bed.kind {
         BedKind::InGround | BedKind::Raised => RootZone::Ground,
         BedKind::Containers { diameter, .. } => RootZone::Pot { radius: diameter / 2.0 },
     };
-    Place { exposure: bed.exposure, offset: bed.offset, root_zone }
+    Place { exposure: bed.exposure, offset: bed.offset, root_zone, stature }
 }
 
 fn organs<'a>(

@@ -9,6 +9,7 @@ mod fault;
 mod garden;
 mod reader;
 mod service;
+mod stature;
 mod suggest;
 mod syntax;
 mod value;

@@ -85,6 +85,17 @@ fn every_file_opens_with_one_line_for_gardeners() {
 }
 
 #[test]
+fn every_crop_says_how_it_stands_right_after_its_stages() {
+    let says = |text: &str| {
+        let stages = text.lines().position(|line| line.starts_with("stages = "))?;
+        text.lines().nth(stages + 1).filter(|line| line.starts_with("stature = { height_m = "))
+    };
+    let crops = files().into_iter().filter(|(name, _)| name != "sources.toml");
+    let faults = crops.filter(|(_, text)| says(text).is_none()).map(|(name, _)| name).collect();
+    none(faults, "Below `stages` write: stature = { height_m = 0.4, leaf_width_m = 0.10 }");
+}
+
+#[test]
 fn stages_are_words_of_the_readme_in_its_order() {
     let readme = readme();
     let section = readme.split("## Stages").nth(1).and_then(|rest| rest.split("\n## ").next()).unwrap_or_default();

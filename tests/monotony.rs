@@ -7,7 +7,7 @@ mod support;
 
 use chrono::{DateTime, Duration, Utc};
 use counterpane::beds::Garden;
-use counterpane::crops::Catalogue;
+use counterpane::crops::{Catalogue, Stature};
 use counterpane::message::document::{ListDocument, document};
 use counterpane::night::bed::{BedNight, Place, RootZone, at_bed};
 use counterpane::night::cover::{CoverConditions, CoverKind};
@@ -344,7 +344,7 @@ proptest! {
 }
 
 fn at(night: &Night, exposure: Exposure) -> BedNight {
-    let place = Place { exposure, offset: None, root_zone: RootZone::Ground };
+    let place = Place { exposure, offset: None, root_zone: RootZone::Ground, stature: Stature::LOW_BED };
     at_bed(night, &place, Pascals(98_400.0))
 }
 

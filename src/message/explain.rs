@@ -61,6 +61,9 @@ pub fn explain(plan: &Plan<'_>, bed: &BedPlan<'_>, catalogue: &Catalogue) -> Str
                 planting.worth.0
             ),
         );
+        for step in planting.night.iter().flat_map(|night| &night.leaf_steps) {
+            line("     ", step_line(step, scale));
+        }
         for organ in &planting.organs {
             line("     ", organ_line(planting, organ, scale));
             for (kind, outcome) in &organ.covered {

@@ -3,11 +3,12 @@
 //! A threshold is compared with the temperature of its own frame; this is where the three come from, once.
 
 use super::cover::CoverGain;
+use super::deposit::deposit;
 use super::exposure::Exposure;
 use super::leaf::{CALM, LeafSurroundings, leaf_temperature, wind_at_height};
 use super::soil::{frost_depth, pot_temperature, soil_minimum};
 use super::{Estimate, Night, Step, hours_below};
-use crate::crops::Frame;
+use crate::crops::{Frame, Stature};
 use crate::units::{Celsius, Kelvins, MetresPerSecond, Pascals};
 use chrono::{DateTime, Utc};
 
@@ -18,6 +19,8 @@ pub struct Place {
     /// Measured by the garden; else the exposure's own.
     pub offset: Option<Kelvins>,
     pub root_zone: RootZone,
+    /// Of what grows there.
+    pub stature: Stature,
 }
 
 /// What the roots stand in.
@@ -48,14 +51,12 @@ pub struct BedNight {
     pub soil: Estimate,
     /// When the plants are coldest.
     pub coldest_at: DateTime<Utc>,
-    /// How screen, tissue and soil came about, after the steps of the night itself.
+    /// How screen and soil came about, after the steps of the night itself.
     pub steps: Vec<Step>,
+    /// How the tissue came about.
+    pub leaf_steps: Vec<Step>,
 }
 
-/// Height of the leaves over the soil, m: vegetables and herbs of a low bed (assumed).
-const PLANT_HEIGHT: f64 = 0.2;
-/// Width of a leaf, m (assumed).
-const LEAF_WIDTH: f64 = 0.07;
 /// No leaf is taken to be colder than this below the air beside it: the 90th percentile of surface below air on
 /// nights of strongest loss, vegetated surface, Payerne (BSRN, June 2016), agreeing with 1 to 3 K observed on leaves
 /// under a clear sky (Leuning and Cremer 1988).
@@ -93,12 +94,12 @@ pub fn at_bed(night: &Night, place: &Place, pressure: Pascals) -> BedNight {
         .iter()
         .map(|hour| {
             let screen = hour.air + offset;
-            let wind = wind_at_height(hour.wind_10m, PLANT_HEIGHT);
+            let wind = wind_at_height(hour.wind_10m, place.stature.height);
             let leaf = leaf_temperature(&LeafSurroundings {
                 air: screen,
                 dew_point: hour.dew_point.min(screen),
                 wind_at_leaf: MetresPerSecond((wind.0 * effect.wind).max(CALM.0)),
-                leaf_width: LEAF_WIDTH,
+                leaf_width: place.stature.leaf_width,
                 cloud_cover: hour.cloud_cover,
                 sky_view: effect.sky_view,
                 ground: screen,
@@ -134,13 +135,6 @@ pub fn at_bed(night: &Night, place: &Place, pressure: Pascals) -> BedNight {
             source: offset_source,
         },
         Step {
-            what: "leaf below the air beside it".into(),
-            value: Some(tissue.mean),
-            effect: Some(tissue.mean - screen.mean),
-            spread: Some(leaf_spread),
-            source: "leaf energy balance, Campbell and Norman 1998; limited to what was observed at Payerne (BSRN)",
-        },
-        Step {
             what: match place.root_zone {
                 RootZone::Pot { .. } => "potting mix in the middle of the pot".into(),
                 RootZone::Ground => "soil at root depth (5 cm)".into(),
@@ -151,7 +145,29 @@ pub fn at_bed(night: &Night, place: &Place, pressure: Pascals) -> BedNight {
             source: "heat conduction and freezing, Carslaw and Jaeger",
         },
     ];
-    BedNight { hours, screen, tissue, soil, coldest_at, steps }
+    let Stature { height, leaf_width } = place.stature;
+    let dew_points = night.hours.iter().map(|hour| hour.dew_point);
+    let on_the_leaf = deposit(hours.iter().zip(dew_points).map(|(bed, dew_point)| (bed.tissue, dew_point.min(bed.screen))));
+    let leaf = Step {
+        what: format!(
+            "leaf below the air beside it ({:.0} cm over the soil, {:.0} cm wide)",
+            height * 100.0,
+            leaf_width * 100.0
+        ),
+        value: Some(tissue.mean),
+        effect: Some(tissue.mean - screen.mean),
+        spread: Some(leaf_spread),
+        source: "leaf energy balance, Campbell and Norman 1998; limited to what was observed at Payerne (BSRN)",
+    };
+    let morning = Step {
+        what: on_the_leaf.sentence().into(),
+        value: None,
+        effect: None,
+        spread: None,
+        source: "leaf against dew point and frost point",
+    };
+    let leaf_steps = vec![leaf, morning];
+    BedNight { hours, screen, tissue, soil, coldest_at, steps, leaf_steps }
 }
 
 fn soil(night: &Night, place: &Place, hours: &[BedHour]) -> Estimate {
@@ -218,3 +234,6 @@ impl BedNight {
         }
     }
 }
+
+#[cfg(test)]
+mod tests;
