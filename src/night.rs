@@ -12,6 +12,8 @@ pub mod deposit;
 pub mod dose;
 pub mod exposure;
 pub mod leaf;
+pub mod pot;
+pub mod roots;
 pub mod screen;
 pub mod soil;
 

@@ -7,6 +7,7 @@ pub mod said;
 use crate::beds::Garden;
 use crate::crops::Frame;
 use crate::night::bed::BedHour;
+use crate::night::cover::Layers;
 use crate::night::{Knowledge, Night, NoNight};
 use crate::risk::BedRisk;
 use crate::units::{Kelvins, MetresPerSecond, Minutes, Probability};
@@ -92,7 +93,24 @@ pub struct CoverUse {
     pub name: String,
     /// Index into the garden's stock.
     pub stock: usize,
+    /// Of all layers together.
     pub pieces: u32,
+    pub layers: Layers,
+}
+
+impl CoverUse {
+    /// "white cloth", "two layers of white cloth".
+    pub fn title(&self) -> String {
+        match self.layers {
+            Layers::One => self.name.clone(),
+            Layers::Two => format!("two layers of {}", self.name),
+        }
+    }
+
+    /// How many pieces lie side by side.
+    pub fn pieces_per_layer(&self) -> u32 {
+        self.pieces / self.layers.times()
+    }
 }
 
 /// Something to pick.

@@ -3,7 +3,7 @@
 use crate::beds::{Bed, BedKind, CoverStock, Garden, Planting};
 use crate::crops::{Catalogue, Crop, Frame, Harm, Stature, Tolerance};
 use crate::night::bed::{BedNight, Place, RootZone, at_bed};
-use crate::night::cover::{CoverGain, CoverKind};
+use crate::night::cover::{Cover, CoverGain, Layers};
 use crate::night::dose::DamageCurve;
 use crate::night::{Estimate, Night};
 use crate::units::{Celsius, Kelvins, Minutes, Probability};
@@ -38,8 +38,8 @@ pub struct OrganRisk<'a> {
     pub damage_begins: Celsius,
     pub severe: Celsius,
     pub open: Outcome,
-    /// The same under each kind of cover in stock.
-    pub covered: Vec<(CoverKind, Outcome)>,
+    /// The same under each cover in stock, cloth of which there are two also in two layers.
+    pub covered: Vec<(Cover, Outcome)>,
 }
 
 /// What a night does to an organ, open or under one cover.
@@ -69,12 +69,7 @@ pub fn assess<'a>(garden: &'a Garden, night: Option<&Night>, catalogue: &'a Cata
         return garden.beds.iter().map(blank).collect();
     };
     let pressure = air_pressure(garden.site.elevation);
-    let mut kinds: Vec<CoverKind> =
-        garden.covers.iter().filter(|stock| stock.count > 0).map(|stock| stock.kind).collect();
-    kinds.sort();
-    kinds.dedup();
-    let gains: Vec<(CoverKind, CoverGain)> =
-        kinds.into_iter().map(|kind| (kind, kind.gain(night.cover_conditions))).collect();
+    let gains = gains(garden, night);
     // Plantings alike in all that matters to the night share it: a garden has few kinds of places and statures.
     let mut nights: Vec<(Place, Arc<BedNight>)> = Vec::new();
     let mut at = |place: Place| match nights.iter().find(|(known, _)| *known == place) {
@@ -101,6 +96,20 @@ pub fn assess<'a>(garden: &'a Garden, night: Option<&Night>, catalogue: &'a Cata
     beds
 }
 
+/// What each cover in stock gains tonight.
+fn gains(garden: &Garden, night: &Night) -> Vec<(Cover, CoverGain)> {
+    let stocks = garden.covers.iter().filter(|stock| stock.count > 0);
+    let mut covers: Vec<Cover> = stocks
+        .flat_map(|stock| {
+            let two = (stock.count > 1 && stock.kind.can_be_doubled()).then(|| stock.cover(Layers::Two));
+            [stock.cover(Layers::One)].into_iter().chain(two)
+        })
+        .collect();
+    covers.sort();
+    covers.dedup();
+    covers.into_iter().map(|cover| (cover, cover.gain(night.cover_conditions))).collect()
+}
+
 /// A planting's night, and what it does to each organ.
 type Judged<'a> = (Arc<BedNight>, Vec<OrganRisk<'a>>);
 
@@ -115,7 +124,8 @@ fn plantings<'a>(
         // Settings refuse an unknown crop, so nothing is lost here.
         .filter_map(|planting| Some((planting, catalogue.crops.get(&planting.crop)?)))
         .map(|(planting, crop)| {
-            let (night, organs) = judge(planting, crop).map_or((None, Vec::new()), |(night, organs)| (Some(night), organs));
+            let (night, organs) =
+                judge(planting, crop).map_or((None, Vec::new()), |(night, organs)| (Some(night), organs));
             PlantingRisk { planting, crop, worth: garden.worth(bed, planting), night, organs }
         })
         .collect()
@@ -124,17 +134,18 @@ fn plantings<'a>(
 /// What of a bed, and of what grows there, matters to its night.
 pub fn place_of(bed: &Bed, stature: Stature) -> Place {
     let root_zone = match bed.kind {
-        BedKind::InGround | BedKind::Raised => RootZone::Ground,
+        BedKind::InGround => RootZone::Ground,
+        BedKind::Raised => RootZone::Raised { width: bed.width.min(bed.length), height: bed.height },
         BedKind::Containers { diameter, .. } => RootZone::Pot { radius: diameter / 2.0 },
     };
-    Place { exposure: bed.exposure, offset: bed.offset, root_zone, stature }
+    Place { exposure: bed.exposure, offset: bed.offset, root_zone, mulch: bed.mulch, stature }
 }
 
 fn organs<'a>(
     planting: &'a Planting,
     crop: &'a Crop,
     night: &BedNight,
-    gains: &[(CoverKind, CoverGain)],
+    gains: &[(Cover, CoverGain)],
 ) -> Vec<OrganRisk<'a>> {
     let at_risk = crop.at_stage(&planting.stage);
     let organs = at_risk.map(|tolerance| {
@@ -145,7 +156,7 @@ fn organs<'a>(
             damage_begins,
             severe,
             open: outcome(None),
-            covered: gains.iter().map(|(kind, gain)| (*kind, outcome(Some(*gain)))).collect(),
+            covered: gains.iter().map(|(cover, gain)| (*cover, outcome(Some(*gain)))).collect(),
         }
     });
     organs.collect()
@@ -184,9 +195,9 @@ fn outcome(
 }
 
 impl OrganRisk<'_> {
-    /// Open or under a cover; a kind that is not in stock counts as open.
-    pub fn under(&self, cover: Option<CoverKind>) -> &Outcome {
-        let covered = self.covered.iter().find(|(kind, _)| Some(*kind) == cover);
+    /// Open or under a cover; one that is not in stock counts as open.
+    pub fn under(&self, cover: Option<Cover>) -> &Outcome {
+        let covered = self.covered.iter().find(|(known, _)| Some(*known) == cover);
         covered.map_or(&self.open, |(_, outcome)| outcome)
     }
 
@@ -204,7 +215,7 @@ impl OrganRisk<'_> {
 
 impl<'a> PlantingRisk<'a> {
     /// Expected loss in minutes of worth.
-    pub fn expected_loss(&self, cover: Option<CoverKind>) -> Minutes {
+    pub fn expected_loss(&self, cover: Option<Cover>) -> Minutes {
         let part: f64 = self.organs.iter().map(|organ| organ.tolerance.share * organ.under(cover).chance.0).sum();
         Minutes(self.worth.0 * part)
     }
@@ -235,7 +246,7 @@ impl<'a> PlantingRisk<'a> {
 
 impl BedRisk<'_> {
     /// Expected loss of the whole bed, in minutes of worth.
-    pub fn expected_loss(&self, cover: Option<CoverKind>) -> Minutes {
+    pub fn expected_loss(&self, cover: Option<Cover>) -> Minutes {
         Minutes(self.plantings.iter().map(|planting| planting.expected_loss(cover).0).sum())
     }
 

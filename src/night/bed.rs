@@ -6,8 +6,10 @@ use super::cover::CoverGain;
 use super::deposit::deposit;
 use super::exposure::Exposure;
 use super::leaf::{CALM, LeafSurroundings, leaf_temperature, wind_at_height};
-use super::soil::{frost_depth, pot_temperature, soil_minimum};
-use super::{Estimate, Night, Step, hours_below};
+pub use super::roots::RootZone;
+use super::roots::{SOIL_DIFFUSIVITY, at_roots};
+use super::soil::through_mulch;
+use super::{Estimate, Night, Step, hours_below, roots};
 use crate::crops::{Frame, Stature};
 use crate::units::{Celsius, Kelvins, MetresPerSecond, Pascals};
 use chrono::{DateTime, Utc};
@@ -19,17 +21,10 @@ pub struct Place {
     /// Measured by the garden; else the exposure's own.
     pub offset: Option<Kelvins>,
     pub root_zone: RootZone,
+    /// Thickness of straw or leaves on the soil, m; 0 without.
+    pub mulch: f64,
     /// Of what grows there.
     pub stature: Stature,
-}
-
-/// What the roots stand in.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub enum RootZone {
-    /// Open ground or a raised bed: no figure was found that tells them apart in one night.
-    Ground,
-    /// A pot of this radius, m.
-    Pot { radius: f64 },
 }
 
 /// One instant at a bed.
@@ -51,8 +46,10 @@ pub struct BedNight {
     pub soil: Estimate,
     /// When the plants are coldest.
     pub coldest_at: DateTime<Utc>,
-    /// How screen and soil came about, after the steps of the night itself.
+    /// How the screen here came about, after the steps of the night itself.
     pub steps: Vec<Step>,
+    /// How the soil came about.
+    pub soil_step: Step,
     /// How the tissue came about.
     pub leaf_steps: Vec<Step>,
 }
@@ -64,18 +61,9 @@ const DEEPEST_DEPRESSION: f64 = 3.3;
 /// Spread of that depression where the sky is clear and calm, and where it is not, K: a 2.563rd of its central 80 %
 /// at Payerne for net long-wave loss of 60 to 80 and of 10 to 20 W/m².
 const DEPRESSION_SPREAD: (f64, f64) = (0.92, 0.44);
-/// Depth at which crops hold their roots, m (assumed: shoulders near the surface freeze first).
-const ROOT_DEPTH: f64 = 0.05;
-/// Thermal diffusivity of moist soil and of potting mix, m²/s (mid-range of handbook values, from memory).
-const SOIL_DIFFUSIVITY: f64 = 5e-7;
-const MIX_DIFFUSIVITY: f64 = 2.5e-7;
-/// How well a soil temperature without a thermometer in it is known, K: freely moving, and held at zero by its freezing
-/// water (assumed).
-const SOIL_SPREAD: (f64, f64) = (1.5, 0.5);
-/// Soil of this temperature moves freely, °C (assumed). From there to zero its water stands ever more in the way of
-/// frost, so that the spread narrows; it widens again as the frost passes. Were it to jump, a colder night would look
-/// safer.
-const FREELY_MOVING: f64 = 6.0;
+/// How far the surface of thick mulch lies below the air on a clear, calm night, K: it holds no heat and gets little from
+/// the soil below (that mulch cools the air above it: FAO Frost Protection, ch. 6, from memory; the figure is assumed).
+const MULCH_BELOW_AIR: f64 = 2.0;
 
 /// How well an offset is known that the garden has measured on a few nights, K (assumed).
 const MEASURED_OFFSET_SPREAD: Kelvins = Kelvins(0.4);
@@ -89,6 +77,7 @@ pub fn at_bed(night: &Night, place: &Place, pressure: Pascals) -> BedNight {
     };
     let weight = night.clear_calm;
     let offset = Kelvins(offset.0 * weight);
+    let mulch_below_air = Kelvins(MULCH_BELOW_AIR * weight * (1.0 - through_mulch(place.mulch, SOIL_DIFFUSIVITY)));
     let hours: Vec<BedHour> = night
         .hours
         .iter()
@@ -102,7 +91,7 @@ pub fn at_bed(night: &Night, place: &Place, pressure: Pascals) -> BedNight {
                 leaf_width: place.stature.leaf_width,
                 cloud_cover: hour.cloud_cover,
                 sky_view: effect.sky_view,
-                ground: screen,
+                ground: screen - mulch_below_air,
                 pressure,
             });
             BedHour { time: hour.time, screen, tissue: leaf.max(screen - Kelvins(DEEPEST_DEPRESSION)).min(screen) }
@@ -116,38 +105,27 @@ pub fn at_bed(night: &Night, place: &Place, pressure: Pascals) -> BedNight {
     let screen = night.minimum.moved(offset, offset_spread);
     let leaf_spread = Kelvins(DEPRESSION_SPREAD.1 + (DEPRESSION_SPREAD.0 - DEPRESSION_SPREAD.1) * weight);
     let tissue = screen.moved(lowest_tissue - screen.mean, leaf_spread);
-    let soil = soil(night, place, &hours);
+    let soil = at_roots(night, place, &hours);
 
     let offset_source = match place.offset {
         Some(_) => "the garden's settings",
         None => "exposure of the bed, common practice",
     };
-    let steps = vec![
-        Step {
-            what: format!(
-                "bed against the garden's screen ({}), {:.0} % of it tonight",
-                place.exposure.word(),
-                weight * 100.0
-            ),
-            value: Some(screen.mean),
-            effect: Some(offset),
-            spread: Some(offset_spread),
-            source: offset_source,
-        },
-        Step {
-            what: match place.root_zone {
-                RootZone::Pot { .. } => "potting mix in the middle of the pot".into(),
-                RootZone::Ground => "soil at root depth (5 cm)".into(),
-            },
-            value: Some(soil.mean),
-            effect: None,
-            spread: Some(soil.spread),
-            source: "heat conduction and freezing, Carslaw and Jaeger",
-        },
-    ];
+    let steps = vec![Step {
+        what: format!(
+            "bed against the garden's screen ({}), {:.0} % of it tonight",
+            place.exposure.word(),
+            weight * 100.0
+        ),
+        value: Some(screen.mean),
+        effect: Some(offset),
+        spread: Some(offset_spread),
+        source: offset_source,
+    }];
     let Stature { height, leaf_width } = place.stature;
     let dew_points = night.hours.iter().map(|hour| hour.dew_point);
-    let on_the_leaf = deposit(hours.iter().zip(dew_points).map(|(bed, dew_point)| (bed.tissue, dew_point.min(bed.screen))));
+    let on_the_leaf =
+        deposit(hours.iter().zip(dew_points).map(|(bed, dew_point)| (bed.tissue, dew_point.min(bed.screen))));
     let leaf = Step {
         what: format!(
             "leaf below the air beside it ({:.0} cm over the soil, {:.0} cm wide)",
@@ -166,43 +144,15 @@ pub fn at_bed(night: &Night, place: &Place, pressure: Pascals) -> BedNight {
         spread: None,
         source: "leaf against dew point and frost point",
     };
-    let leaf_steps = vec![leaf, morning];
-    BedNight { hours, screen, tissue, soil, coldest_at, steps, leaf_steps }
-}
-
-fn soil(night: &Night, place: &Place, hours: &[BedHour]) -> Estimate {
-    let lowest = hours.iter().map(|hour| hour.screen).fold(night.mean_air, Celsius::min);
-    match place.root_zone {
-        RootZone::Ground => {
-            let wave = soil_minimum(night.mean_air, lowest, ROOT_DEPTH, SOIL_DIFFUSIVITY);
-            let offset =
-                hours.first().zip(night.hours.first()).map_or(Kelvins(0.0), |(bed, open)| bed.screen - open.air);
-            let extra =
-                -offset.0.min(0.0) * hours_below(hours.iter().map(|hour| (hour.time, hour.screen)), Celsius(0.0));
-            // The frost passes the roots with zero; behind it the soil is the colder the farther it has gone on, in a
-            // straight line as in Stefan's solution.
-            let behind = (1.0 - ROOT_DEPTH / frost_depth(night.freezing_degree_hours + extra)).max(0.0);
-            let mean = if wave < Celsius(0.0) { Celsius(wave.0 * behind) } else { wave };
-            let freely = (mean.0 / FREELY_MOVING).clamp(behind, 1.0);
-            Estimate { mean, spread: Kelvins(SOIL_SPREAD.1 + (SOIL_SPREAD.0 - SOIL_SPREAD.1) * freely) }
-        }
-        RootZone::Pot { radius } => {
-            // The ball remembers the day: its lag starts with the first hour that is known, at that day's mean.
-            let day = night.before.iter().copied();
-            let air: Vec<(DateTime<Utc>, Celsius)> =
-                day.chain(hours.iter().map(|hour| (hour.time, hour.screen))).collect();
-            let start = night.mean_air;
-            let steps = air.windows(2).map(|pair| {
-                let hours = (pair[1].0 - pair[0].0).num_minutes() as f64 / 60.0;
-                (hours, pair[1].1)
-            });
-            let balls = pot_temperature(start, steps, radius, MIX_DIFFUSIVITY);
-            let tonight = balls.skip(night.before.len());
-            let mean = tonight.fold(Celsius(f64::INFINITY), Celsius::min);
-            let mean = if mean.0.is_finite() { mean } else { start };
-            Estimate { mean, spread: Kelvins(SOIL_SPREAD.0) }
-        }
-    }
+    let mulch = (mulch_below_air.0 > 0.0).then(|| Step {
+        what: "surface of the mulch below the air; the leaves over it feel part of that".into(),
+        value: None,
+        effect: Some(Kelvins(-mulch_below_air.0)),
+        spread: None,
+        source: "FAO Frost Protection, from memory; figure assumed",
+    });
+    let leaf_steps = mulch.into_iter().chain([leaf, morning]).collect();
+    BedNight { hours, screen, tissue, soil, coldest_at, steps, soil_step: roots::step(place, soil), leaf_steps }
 }
 
 impl BedNight {

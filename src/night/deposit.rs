@@ -68,7 +68,9 @@ impl Deposit {
         match self {
             Deposit::Dry => "no dew or frost forms: the leaf stays above the dew point",
             Deposit::Dew => "dew forms on the leaf and warms it a little as it does",
-            Deposit::White => "white frost on the leaf: it gets below freezing and below the frost point, or its dew freezes",
+            Deposit::White => {
+                "white frost on the leaf: it gets below freezing and below the frost point, or its dew freezes"
+            }
             Deposit::Black => {
                 "black frost: the leaf gets below freezing but not below the frost point, so nothing white shows in the \
                  morning; look at the leaves all the same"

@@ -8,8 +8,13 @@ use chrono::{Duration, NaiveDate};
 use proptest::prelude::*;
 
 const PRESSURE: Pascals = Pascals(98_400.0);
-const OPEN_GROUND: Place =
-    Place { exposure: Exposure::Open, offset: None, root_zone: RootZone::Ground, stature: Stature::LOW_BED };
+const OPEN_GROUND: Place = Place {
+    exposure: Exposure::Open,
+    offset: None,
+    root_zone: RootZone::Ground,
+    mulch: 0.0,
+    stature: Stature::LOW_BED,
+};
 
 /// Fourteen hours that fall evenly from `dusk` to `low`, after a day at `dusk`.
 fn night(dusk: f64, low: f64, dew_point: f64, wind: f64, cloud: f64) -> Night {
@@ -77,6 +82,34 @@ fn a_step_says_whether_the_morning_is_white_or_black() {
     assert!(says(-12.0, 6.0).contains("no dew or frost"));
 }
 
+fn soil(night: &Night, root_zone: RootZone, mulch: f64) -> f64 {
+    at_bed(night, &Place { root_zone, mulch, ..OPEN_GROUND }, PRESSURE).soil.mean.0
+}
+
+#[test]
+fn on_a_cold_night_ground_is_warmer_than_a_raised_bed_and_pots_are_not_warmer_than_ground() {
+    let cold = night(12.0, 0.0, -3.0, 1.0, 0.0);
+    let raised = RootZone::Raised { width: 1.2, height: 0.3 };
+    let (ground, raised, mulched) =
+        (soil(&cold, RootZone::Ground, 0.0), soil(&cold, raised, 0.0), soil(&cold, raised, 0.08));
+    assert!(raised < ground - 0.3 && mulched > ground, "{ground}, raised {raised}, mulched {mulched}");
+    for centimetres in 3..=50 {
+        let pot = soil(&cold, RootZone::Pot { radius: f64::from(centimetres) / 100.0 }, 0.0);
+        assert!(pot <= ground + 1e-9, "{centimetres} cm: {pot} and ground {ground}");
+    }
+    assert!(soil(&cold, RootZone::Pot { radius: 0.06 }, 0.0) < ground - 1.0, "a small pot keeps nothing");
+}
+
+#[test]
+fn straw_cools_the_leaves_over_it_a_little_and_only_under_a_clear_sky() {
+    let leaf = |cloud: f64, mulch: f64| {
+        let night = night(6.0, 0.0, -6.0, 1.0, cloud);
+        at_bed(&night, &Place { mulch, ..OPEN_GROUND }, PRESSURE).tissue.mean.0
+    };
+    assert!((0.05..0.5).contains(&(leaf(0.0, 0.0) - leaf(0.0, 0.08))));
+    assert!((leaf(1.0, 0.0) - leaf(1.0, 0.08)).abs() < 1e-6);
+}
+
 proptest! {
     #![proptest_config(ProptestConfig { cases: 64, failure_persistence: None, ..ProptestConfig::default() })]
 
@@ -90,5 +123,23 @@ proptest! {
         prop_assert!(tissue(&night, height + taller, width) >= here - 1e-4);
         prop_assert!(tissue(&night, height, width + wider) <= here + 1e-4);
         prop_assert!((low - DEEPEST_DEPRESSION - 1e-9..=low + 1e-9).contains(&here));
+    }
+
+    #[test]
+    fn colder_nights_give_colder_roots_and_mulch_warmer_ones(
+        low in -15.0f64..5.0, fall in 0.0f64..15.0, by in 0.0f64..5.0, which in 0usize..3, size in 0.05f64..0.5,
+        mulch in 0.0f64..0.3, more in 0.0f64..0.2,
+    ) {
+        let zone = match which {
+            0 => RootZone::Ground,
+            1 => RootZone::Raised { width: size * 4.0, height: size },
+            _ => RootZone::Pot { radius: size },
+        };
+        let night_by = |by: f64| night(low + fall - by, low - by, low - 5.0 - by, 1.0, 0.0);
+        let (milder, colder) = (night_by(0.0), night_by(by));
+        prop_assert!(soil(&colder, zone, mulch) <= soil(&milder, zone, mulch) + 1e-6);
+        prop_assert!(soil(&milder, zone, mulch + more) >= soil(&milder, zone, mulch) - 1e-9);
+        let raised = RootZone::Raised { width: size * 4.0, height: size };
+        prop_assert!(soil(&milder, raised, mulch) <= soil(&milder, RootZone::Ground, mulch) + 1e-9);
     }
 }
