@@ -172,14 +172,17 @@ fn outcome(
 ) -> Outcome {
     let minimum = night.minimum(tolerance.frame, cover);
     let hours_below = night.hours_below(tolerance.frame, cover, damage_begins);
-    let known = minimum.moved(Kelvins(0.0), tolerance.spread);
     // Not to know what a cover gains is no gain: the open night's spread counts where it is the less kind.
     let open_spread = night.minimum(tolerance.frame, None).moved(Kelvins(0.0), tolerance.spread).spread;
     // Settings refuse thresholds that make no curve; were one to come through, it would count as lost, not as safe.
     let curve = DamageCurve::new(damage_begins, severe);
     let chance = curve.map_or(Probability(1.0), |curve| {
-        let (wide, narrow) = (curve.expected(known.mean, known.spread), curve.expected(known.mean, open_spread));
-        Probability(wide.0.max(narrow.0))
+        let under = match cover.filter(|_| tolerance.frame != Frame::Soil) {
+            // What a cover gains is lopsided, and is kept so.
+            Some(gain) => gain.average(|gained| curve.expected(minimum.mean + gained, open_spread).0),
+            None => curve.expected(minimum.mean, open_spread).0,
+        };
+        Probability(under.max(curve.expected(minimum.mean, open_spread).0))
     });
     // Chilling needs its time; ice does its harm within the hour, and where a source states longer the figure is left
     // on the cold side.
