@@ -10,6 +10,7 @@ pub mod cooling;
 pub mod cover;
 pub mod deposit;
 pub mod dose;
+pub mod dusk;
 pub mod exposure;
 pub mod leaf;
 pub mod pot;
