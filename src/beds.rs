@@ -5,7 +5,7 @@ mod own_figures;
 pub use own_figures::{Applied, OwnFigure, OwnFigures};
 
 use crate::crops::CountedFrom;
-use crate::night::cover::CoverKind;
+use crate::night::cover::{Cover, CoverKind, Layers};
 use crate::night::exposure::Exposure;
 use crate::units::{Kelvins, Minutes, Scale};
 use crate::weather::Site;
@@ -64,6 +64,15 @@ pub struct CoverStock {
     pub length: f64,
     /// m
     pub width: f64,
+    /// Whether leaves touch it as it is laid here.
+    pub rests_on_plants: bool,
+}
+
+impl CoverStock {
+    /// As it lies on a bed.
+    pub fn cover(&self, layers: Layers) -> Cover {
+        Cover { kind: self.kind, rests_on_plants: self.rests_on_plants, layers }
+    }
 }
 
 /// One bed, or one group of pots that are moved together.
@@ -77,6 +86,10 @@ pub struct Bed {
     pub length: f64,
     /// m
     pub width: f64,
+    /// Soil of a raised bed over the ground round it, m; of no meaning for others.
+    pub height: f64,
+    /// Thickness of straw or leaves on the soil, m; 0 without.
+    pub mulch: f64,
     pub exposure: Exposure,
     /// Air at the bed against the garden's screen on a clear calm night, where it has been measured.
     pub offset: Option<Kelvins>,
@@ -152,6 +165,9 @@ impl Hardened {
 }
 
 impl Bed {
+    /// Height of a raised bed that does not say, m: two boards (assumed).
+    pub const RAISED: f64 = 0.3;
+
     /// m²
     pub fn area(&self) -> f64 {
         self.length * self.width

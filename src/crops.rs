@@ -29,8 +29,18 @@ pub struct Crop {
     pub family: String,
     /// In order of growth.
     pub stages: Vec<String>,
+    pub stature: Stature,
     pub tolerances: Vec<Tolerance>,
     pub growing: Growing,
+}
+
+/// How a grown plant stands in the night: high leaves get more wind, narrow ones hold less still air round them.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Stature {
+    /// Of the upper leaves over the soil, m.
+    pub height: f64,
+    /// Of a leaf, leaflet or needle across the wind, m.
+    pub leaf_width: f64,
 }
 
 /// What one organ stands, in the stages in which it is at risk.
@@ -174,7 +184,23 @@ pub struct Source {
     pub read: String,
 }
 
+impl Stature {
+    /// Vegetables and herbs of a low bed: a crop that does not say otherwise (assumed).
+    pub const LOW_BED: Stature = Stature { height: 0.2, leaf_width: 0.07 };
+}
+
+/// Stages in which a plant is still, or again, near the ground, and how high it then is at most, m (assumed).
+const NEAR_THE_GROUND: [&str; 5] = ["emerging", "seedling", "transplant", "dormant", "sprouting"];
+const YOUNG_HEIGHT: f64 = 0.1;
+
 impl Crop {
+    /// How it stands in a stage. A young leaf is narrower than a grown one; the grown width is kept, the colder answer.
+    pub fn stature_at(&self, stage: &str) -> Stature {
+        let height = self.stature.height;
+        let young = NEAR_THE_GROUND.contains(&stage);
+        Stature { height: if young { height.min(YOUNG_HEIGHT) } else { height }, ..self.stature }
+    }
+
     /// The tolerances at risk in a stage.
     pub fn at_stage<'c, 's>(&'c self, stage: &'s str) -> impl Iterator<Item = &'c Tolerance> + use<'c, 's> {
         self.tolerances.iter().filter(move |tolerance| tolerance.stages.iter().any(|name| name == stage))

@@ -8,11 +8,14 @@
 pub mod bed;
 pub mod cooling;
 pub mod cover;
+pub mod deposit;
 pub mod dose;
 pub mod dusk;
 pub mod exposure;
 pub mod leaf;
 pub mod past;
+pub mod pot;
+pub mod roots;
 pub mod screen;
 pub mod soil;
 

@@ -8,22 +8,23 @@ pub use growth::{HardenedBy, HardeningState, stage_of};
 
 use crate::beds::{Applied, Bed, BedKind, CoverStock, Garden, Planting};
 use crate::crops::age::Stage;
-use crate::crops::{Catalogue, Crop, Frame, Harm, Tolerance};
+use crate::crops::{Catalogue, Crop, Frame, Harm, Stature, Tolerance};
 use crate::night::bed::{BedNight, Place, RootZone, at_bed};
-use crate::night::cover::{CoverGain, CoverKind};
+use crate::night::cover::{Cover, CoverGain, Layers};
 use crate::night::dose::DamageCurve;
 use crate::night::past::PastDay;
 use crate::night::{Estimate, Knowledge, Night};
 use crate::units::{Celsius, Kelvins, Minutes, Probability};
 use crate::weather::humidity::air_pressure;
 use crate::zone::NightOf;
+use std::sync::Arc;
 
 /// One bed on one night.
 #[derive(Clone, Debug)]
 pub struct BedRisk<'a> {
     pub bed: &'a Bed,
-    /// `None` where nothing is known of the night; then its plantings list no organ.
-    pub night: Option<BedNight>,
+    /// At those of its plants that get coldest; `None` where nothing is known of the night.
+    pub night: Option<Arc<BedNight>>,
     pub plantings: Vec<PlantingRisk<'a>>,
 }
 
@@ -38,7 +39,9 @@ pub struct PlantingRisk<'a> {
     pub hardening: HardeningState,
     /// What is at risk in that stage, with the figures that hold for this planting.
     pub parts: Vec<(&'a Tolerance, Applied)>,
-    /// The same with what the night does; empty where nothing is known of it.
+    /// The night at plants of this stature; `None` where nothing is known of it, and then no organ is listed.
+    pub night: Option<Arc<BedNight>>,
+    /// The parts with what the night does to each; empty where nothing is known of it.
     pub organs: Vec<OrganRisk<'a>>,
 }
 
@@ -53,8 +56,8 @@ pub struct OrganRisk<'a> {
     pub damage_begins: Celsius,
     pub severe: Celsius,
     pub open: Outcome,
-    /// The same under each kind of cover in stock.
-    pub covered: Vec<(CoverKind, Outcome)>,
+    /// The same under each cover in stock, cloth of which there are two also in two layers.
+    pub covered: Vec<(Cover, Outcome)>,
 }
 
 /// What a night does to an organ, open or under one cover.
@@ -95,30 +98,30 @@ pub fn assess<'a>(
         return garden.beds.iter().map(|bed| BedRisk { bed, night: None, plantings: plantings(bed) }).collect();
     };
     let pressure = air_pressure(garden.site.elevation);
-    let mut kinds: Vec<CoverKind> =
-        garden.covers.iter().filter(|stock| stock.count > 0).map(|stock| stock.kind).collect();
-    kinds.sort();
-    kinds.dedup();
-    let gains: Vec<(CoverKind, CoverGain)> =
-        kinds.into_iter().map(|kind| (kind, kind.gain(night.cover_conditions))).collect();
-    // Beds alike in all that matters to the night share it: a garden has few kinds of places.
-    let mut nights: Vec<(Place, BedNight)> = Vec::new();
+    let gains = gains(garden, night);
+    // Plantings alike in all that matters to the night share it: a garden has few kinds of places and statures.
+    let mut nights: Vec<(Place, Arc<BedNight>)> = Vec::new();
+    let mut at = |place: Place| match nights.iter().find(|(known, _)| *known == place) {
+        Some((_, bed_night)) => Arc::clone(bed_night),
+        None => {
+            let bed_night = Arc::new(at_bed(night, &place, pressure));
+            nights.push((place, Arc::clone(&bed_night)));
+            bed_night
+        }
+    };
     let mut beds = Vec::with_capacity(garden.beds.len());
     for bed in &garden.beds {
-        let place = place_of(bed);
-        let bed_night = match nights.iter().find(|(known, _)| *known == place) {
-            Some((_, bed_night)) => bed_night.clone(),
-            None => {
-                let bed_night = at_bed(night, &place, pressure);
-                nights.push((place, bed_night.clone()));
-                bed_night
-            }
-        };
         let mut plantings = plantings(bed);
         for planting in &mut plantings {
+            let bed_night = at(place_of(bed, planting.crop.stature_at(planting.stage.name)));
             planting.organs = organs(bed, planting, &bed_night, night, &gains);
+            planting.night = Some(bed_night);
         }
-        beds.push(BedRisk { bed, night: Some(bed_night), plantings });
+        let nights = plantings.iter().filter_map(|planting| planting.night.as_ref());
+        let coldest = nights.min_by(|a, b| a.tissue.mean.0.total_cmp(&b.tissue.mean.0));
+        // Settings refuse a bed without a planting; were one to come through, it would still have a night.
+        let coldest = coldest.map_or_else(|| at(place_of(bed, Stature::LOW_BED)), Arc::clone);
+        beds.push(BedRisk { bed, night: Some(coldest), plantings });
     }
     beds
 }
@@ -135,16 +138,32 @@ fn describe<'a>(
     let stage = stage_of(garden, planting, crop, of);
     let hardening = growth::hardening_of(bed, planting, crop, &stage, past, of);
     let parts = crop.at_stage(stage.name).map(|part| (part, garden.figures(planting, stage.name, part))).collect();
-    PlantingRisk { planting, crop, worth: garden.worth(bed, planting), stage, hardening, parts, organs: Vec::new() }
+    let worth = garden.worth(bed, planting);
+    PlantingRisk { planting, crop, worth, stage, hardening, parts, night: None, organs: Vec::new() }
 }
 
-/// What of a bed matters to its night.
-pub fn place_of(bed: &Bed) -> Place {
+/// What each cover in stock gains tonight.
+fn gains(garden: &Garden, night: &Night) -> Vec<(Cover, CoverGain)> {
+    let stocks = garden.covers.iter().filter(|stock| stock.count > 0);
+    let mut covers: Vec<Cover> = stocks
+        .flat_map(|stock| {
+            let two = (stock.count > 1 && stock.kind.can_be_doubled()).then(|| stock.cover(Layers::Two));
+            [stock.cover(Layers::One)].into_iter().chain(two)
+        })
+        .collect();
+    covers.sort();
+    covers.dedup();
+    covers.into_iter().map(|cover| (cover, cover.gain(night.cover_conditions))).collect()
+}
+
+/// What of a bed, and of what grows there, matters to its night.
+pub fn place_of(bed: &Bed, stature: Stature) -> Place {
     let root_zone = match bed.kind {
-        BedKind::InGround | BedKind::Raised => RootZone::Ground,
+        BedKind::InGround => RootZone::Ground,
+        BedKind::Raised => RootZone::Raised { width: bed.width.min(bed.length), height: bed.height },
         BedKind::Containers { diameter, .. } => RootZone::Pot { radius: diameter / 2.0 },
     };
-    Place { exposure: bed.exposure, offset: bed.offset, root_zone }
+    Place { exposure: bed.exposure, offset: bed.offset, root_zone, mulch: bed.mulch, stature }
 }
 
 fn organs<'a>(
@@ -152,7 +171,7 @@ fn organs<'a>(
     planting: &PlantingRisk<'a>,
     bed_night: &BedNight,
     night: &Night,
-    gains: &[(CoverKind, CoverGain)],
+    gains: &[(Cover, CoverGain)],
 ) -> Vec<OrganRisk<'a>> {
     let organs = planting.parts.iter().map(|(tolerance, applied)| {
         let (damage_begins, severe) = applied.figures.hardened(planting.hardening.degree);
@@ -168,7 +187,7 @@ fn organs<'a>(
             damage_begins,
             severe,
             open: outcome(&part, bed_night, None),
-            covered: gains.iter().map(|(kind, gain)| (*kind, outcome(&part, bed_night, Some(*gain)))).collect(),
+            covered: gains.iter().map(|(cover, gain)| (*cover, outcome(&part, bed_night, Some(*gain)))).collect(),
         }
     });
     organs.collect()
@@ -191,7 +210,6 @@ fn outcome(part: &Part<'_>, night: &BedNight, cover: Option<CoverGain>) -> Outco
     let frame = tolerance.frame;
     let minimum = night.minimum(frame, cover);
     let hours_below = night.hours_below(frame, cover, damage_begins);
-    let known = minimum.moved(Kelvins(0.0), applied.figures.spread);
     // Not to know what a cover gains is no gain: the open night's spread counts where it is the less kind.
     let open = night.minimum(frame, None);
     let open_spread = open.moved(Kelvins(0.0), applied.figures.spread).spread;
@@ -205,9 +223,14 @@ fn outcome(part: &Part<'_>, night: &BedNight, cover: Option<CoverGain>) -> Outco
     // Settings refuse thresholds that make no curve; were one to come through, it would count as lost, not as safe.
     let curve = DamageCurve::new(damage_begins, severe);
     let chance = curve.map_or(Probability(1.0), |curve| {
-        let mean = known.mean + relief;
-        let (wide, narrow) = (curve.expected(mean, known.spread), curve.expected(mean, open_spread));
-        Probability(wide.0.max(narrow.0))
+        let mean = minimum.mean + relief;
+        let narrow = curve.expected(mean, open_spread).0;
+        let under = match cover.filter(|_| frame != Frame::Soil) {
+            // What a cover gains is lopsided, and is kept so.
+            Some(gain) => gain.average(|gained| curve.expected(mean + gained, open_spread).0),
+            None => narrow,
+        };
+        Probability(under.max(narrow))
     });
     let chance = match (tolerance.harm, applied.figures.exposure_hours) {
         (Harm::Chilling, Some(needed)) => dose::chilled(chance, hours_below, hours_before, needed),
@@ -217,9 +240,9 @@ fn outcome(part: &Part<'_>, night: &BedNight, cover: Option<CoverGain>) -> Outco
 }
 
 impl OrganRisk<'_> {
-    /// Open or under a cover; a kind that is not in stock counts as open.
-    pub fn under(&self, cover: Option<CoverKind>) -> &Outcome {
-        let covered = self.covered.iter().find(|(kind, _)| Some(*kind) == cover);
+    /// Open or under a cover; one that is not in stock counts as open.
+    pub fn under(&self, cover: Option<Cover>) -> &Outcome {
+        let covered = self.covered.iter().find(|(known, _)| Some(*known) == cover);
         covered.map_or(&self.open, |(_, outcome)| outcome)
     }
 
@@ -237,7 +260,7 @@ impl OrganRisk<'_> {
 
 impl<'a> PlantingRisk<'a> {
     /// Expected loss in minutes of worth.
-    pub fn expected_loss(&self, cover: Option<CoverKind>) -> Minutes {
+    pub fn expected_loss(&self, cover: Option<Cover>) -> Minutes {
         let part: f64 = self.organs.iter().map(|organ| organ.tolerance.share * organ.under(cover).chance.0).sum();
         Minutes(self.worth.0 * part)
     }
@@ -267,7 +290,7 @@ impl<'a> PlantingRisk<'a> {
 
 impl BedRisk<'_> {
     /// Expected loss of the whole bed, in minutes of worth.
-    pub fn expected_loss(&self, cover: Option<CoverKind>) -> Minutes {
+    pub fn expected_loss(&self, cover: Option<Cover>) -> Minutes {
         Minutes(self.plantings.iter().map(|planting| planting.expected_loss(cover).0).sum())
     }
 

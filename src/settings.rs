@@ -11,6 +11,7 @@ mod own_figures;
 mod planting;
 mod reader;
 mod service;
+mod stature;
 mod suggest;
 mod syntax;
 mod value;

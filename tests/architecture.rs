@@ -13,7 +13,7 @@ const ROOMS: &[(&str, &[&str])] = &[
     ("zone", &[]),
     ("weather", &["units", "zone"]),
     ("crops", &["units", "words"]),
-    ("night", &["units", "words", "zone", "weather", "crops::Frame"]),
+    ("night", &["units", "words", "zone", "weather", "crops::Frame", "crops::Stature"]),
     ("beds", &["units", "words", "zone", "weather::Site", "crops", "night::cover", "night::exposure"]),
     ("risk", &["units", "zone", "weather::humidity", "crops", "night", "beds"]),
     ("rounds", &["words", "zone", "weather"]),

@@ -102,6 +102,17 @@ fn a_name_in_a_sentence_is_short_plain_and_no_other_crops() {
 }
 
 #[test]
+fn every_crop_says_how_it_stands_right_after_its_stages() {
+    let says = |text: &str| {
+        let after = text.lines().skip_while(|line| !line.starts_with("stages = ")).nth(1);
+        after.is_some_and(|line| line.starts_with("stature = { height_m = "))
+    };
+    let crops = files().into_iter().filter(|(name, _)| name != "sources.toml");
+    let faults = crops.filter(|(_, text)| !says(text)).map(|(name, _)| name).collect();
+    none(faults, "Below `stages` write: stature = { height_m = 0.4, leaf_width_m = 0.10 }");
+}
+
+#[test]
 fn stages_are_words_of_the_readme_in_its_order() {
     let readme = readme();
     let section = readme.split("## Stages").nth(1).and_then(|rest| rest.split("\n## ").next()).unwrap_or_default();

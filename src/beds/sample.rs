@@ -45,6 +45,8 @@ pub(crate) fn bed(id: &str, crops: &[(&str, &str)]) -> Bed {
         kind: BedKind::Raised,
         length: 2.4,
         width: 1.2,
+        height: Bed::RAISED,
+        mulch: 0.0,
         exposure: Exposure::Open,
         offset: None,
         plantings: crops.iter().map(planting).collect(),
@@ -53,5 +55,12 @@ pub(crate) fn bed(id: &str, crops: &[(&str, &str)]) -> Bed {
 
 /// Medium row cover of 3.6 by 2.4 m.
 pub(crate) fn cloth(count: u32) -> CoverStock {
-    CoverStock { name: "white cloth".into(), kind: CoverKind::MediumRowCover, count, length: 3.6, width: 2.4 }
+    CoverStock {
+        name: "white cloth".into(),
+        kind: CoverKind::MediumRowCover,
+        count,
+        length: 3.6,
+        width: 2.4,
+        rests_on_plants: false,
+    }
 }

@@ -1,7 +1,7 @@
 //! Crops for tests.
 
 use super::{
-    CountedFrom, Crop, Evidence, Frame, Growing, Harm, HarvestHabit, Life, Organ, Tolerance, ToleranceEvidence,
+    CountedFrom, Crop, Evidence, Frame, Growing, Harm, HarvestHabit, Life, Organ, Stature, Tolerance, ToleranceEvidence,
 };
 use crate::units::{Celsius, Kelvins};
 
@@ -36,6 +36,7 @@ pub(crate) fn crop(name: &str, harvested: HarvestHabit, life: Life, organs: &[(O
         scientific_name: name.into(),
         family: String::new(),
         stages: vec!["grown".into()],
+        stature: Stature::LOW_BED,
         tolerances: organs.iter().map(tolerance).collect(),
         growing: Growing {
             harvested,

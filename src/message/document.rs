@@ -34,6 +34,8 @@ pub struct BedDocument {
     pub stage: Option<String>,
     pub measure: &'static str,
     pub cover: Option<String>,
+    /// Covers on each other: 1 or 2.
+    pub cover_layers: Option<u32>,
     pub reason: &'static str,
     pub do_by: Option<String>,
     pub screen_minimum_c: Option<f64>,
@@ -101,6 +103,7 @@ fn bed_document(bed: &BedPlan<'_>) -> BedDocument {
         stage: planting.map(|planting| planting.stage.name.to_string()),
         measure: bed.measure.word(),
         cover: bed.cover.as_ref().map(|cover| cover.name.clone()),
+        cover_layers: bed.cover.as_ref().map(|cover| cover.layers.times()),
         reason: bed.reason.word(),
         do_by: bed.do_by.map(rfc3339),
         screen_minimum_c: night.map(|night| hundredths(night.screen.mean.0)),

@@ -2,6 +2,7 @@
 
 use crate::beds::{Applied, OwnFigure, Role};
 use crate::crops::{Frame, Harm, Organ, Tolerance};
+use crate::night::cover::Layers;
 use crate::night::dusk::dusk_air_before_frost;
 use crate::night::{Estimate, FrostKind, Knowledge, Night, Remark};
 use crate::plan::said::Changes;
@@ -100,13 +101,17 @@ pub(super) fn instructions(bed: &BedPlan<'_>) -> Vec<String> {
         .map(|pick| format!("{}: {}", super::letter::capitalised(&pick.crop), uncapitalised(&pick.instruction)))
         .collect();
     if let Some(cover) = &bed.cover {
-        let pieces = if cover.pieces == 1 { String::new() } else { format!("{} pieces of ", cover.pieces) };
+        let what = match (cover.layers, cover.pieces_per_layer()) {
+            (Layers::One, 1) | (Layers::Two, 1) => cover.title(),
+            (Layers::One, pieces) => format!("{pieces} pieces of {}", cover.name),
+            (Layers::Two, pieces) => format!("{}, {pieces} pieces side by side in each", cover.title()),
+        };
         let (verb, edges) = if bed.measure == Measure::Harvest {
             ("Then cover with", ", edges down to the ground")
         } else {
             ("Cover with", "")
         };
-        lines.push(format!("{verb}: {pieces}{}{edges}.", cover.name));
+        lines.push(format!("{verb}: {what}{edges}."));
     }
     lines
 }

@@ -11,7 +11,7 @@ use crate::night::past::PastDay;
 use crate::night::screen::{Evidence, Span, expect, past};
 use crate::night::{Knowledge, Night, NoNight, Remark};
 use crate::plan::{Plan, decide};
-use crate::risk::{assess, place_of};
+use crate::risk::assess;
 use crate::rounds::night_hours;
 use crate::settings::{FeedChoice, GardenSettings};
 use crate::units::Kelvins;
@@ -115,10 +115,7 @@ pub async fn readings(store: &Store, garden: &Garden, of: NightOf) -> Result<Vec
     let rows = store.readings(&garden.id, span.sunset - Duration::hours(1), span.end()).await?;
     let readings = rows.iter().map(|row| {
         let bed = row.bed.as_ref().and_then(|id| garden.beds.iter().find(|bed| bed.id == *id));
-        let offset = bed.map_or(Kelvins(0.0), |bed| {
-            let place = place_of(bed);
-            place.offset.unwrap_or(place.exposure.effect().offset)
-        });
+        let offset = bed.map_or(Kelvins(0.0), |bed| bed.offset.unwrap_or(bed.exposure.effect().offset));
         Reading { at: row.at, air: row.temperature, dew_point: row.dew_point, offset }
     });
     Ok(readings.collect())

@@ -17,6 +17,11 @@ const POTS: Limits = Limits {
     why: "a group has one pot or more, and not as many as that",
 };
 
+const HEIGHT: Limits =
+    Limits { what: "height", low: 0.05, high: 1.5, unit: "m", why: "no raised bed is so low, or so high" };
+const MULCH: Limits =
+    Limits { what: "mulch", low: 0.0, high: 0.5, unit: "m", why: "a layer over living plants is thinner than that" };
+
 pub(super) const BEDS: Listed = Listed { key: "beds", one: "bed", told_by: Some("id") };
 const PLANTINGS: Listed = Listed { key: "plantings", one: "planting", told_by: Some("crop") };
 
@@ -30,6 +35,7 @@ pub(super) fn read_bed(table: Table<'_>, crops: &KnownCrops, today: Option<Naive
         None => Some(Exposure::Open),
     };
     let offset = table.optional("offset").and_then(|value| value.difference(&TEMPERATURE_DIFFERENCE));
+    let (height, mulch) = read_height_and_mulch(&table, kind_and_size.map(|(kind, _, _)| kind));
     let plantings = read_plantings(&table, crops, today);
     for value in OF_A_PLANTING.iter().filter_map(|key| table.refused(key)) {
         let what = format!("{} belongs to what grows there, not to the bed", value.key);
@@ -37,12 +43,24 @@ pub(super) fn read_bed(table: Table<'_>, crops: &KnownCrops, today: Option<Naive
     }
     table.finish();
     let (kind, length, width) = kind_and_size?;
-    Some(Bed { id: id?.to_string(), name, kind, length, width, exposure: exposure?, offset, plantings })
+    Some(Bed { id: id?.to_string(), name, kind, length, width, height, mulch, exposure: exposure?, offset, plantings })
 }
 
 /// Keys of a bed, for whoever writes one below a planting.
-pub(super) const OF_A_BED: [&str; 10] =
-    ["id", "name", "kind", "exposure", "offset", "length_m", "width_m", "diameter_m", "pots", "movable"];
+pub(super) const OF_A_BED: [&str; 12] = [
+    "id",
+    "name",
+    "kind",
+    "exposure",
+    "offset",
+    "length_m",
+    "width_m",
+    "height_m",
+    "mulch_m",
+    "diameter_m",
+    "pots",
+    "movable",
+];
 const SIZE_OF_A_BED: [&str; 2] = ["length_m", "width_m"];
 const SIZE_OF_POTS: [&str; 3] = ["diameter_m", "pots", "movable"];
 
@@ -83,6 +101,26 @@ fn read_kind_and_size(table: &Table<'_>) -> Option<(BedKind, f64, f64)> {
             None
         }
     }
+}
+
+/// How high the soil of a raised bed is, and how thick the straw or leaves on it. A pot of mulch would be another thing:
+/// what keeps a pot warm goes round it.
+fn read_height_and_mulch(table: &Table<'_>, kind: Option<BedKind>) -> (f64, f64) {
+    let (height, mulch) = (table.optional("height_m"), table.optional("mulch_m"));
+    match kind {
+        Some(BedKind::InGround | BedKind::Containers { .. }) => {
+            if let Some(value) = &height {
+                let mend = "remove the line, or write kind = \"raised\"";
+                value.fault_at_key("only a raised bed has height_m", "", mend);
+            }
+        }
+        Some(BedKind::Raised) | None => {}
+    }
+    if let (Some(BedKind::Containers { .. }), Some(value)) = (kind, &mulch) {
+        value.fault_at_key("containers have no mulch_m", "A pot loses its heat through the wall.", "remove the line");
+    }
+    let height = height.and_then(|value| value.number(&HEIGHT)).unwrap_or(Bed::RAISED);
+    (height, mulch.and_then(|value| value.number(&MULCH)).unwrap_or(0.0))
 }
 
 /// The plantings of a bed. Those that do not say how much of it they fill share what the others leave.

@@ -1,12 +1,13 @@
 //! Crop files and the bibliography to a [`Catalogue`]. The dictionary of their fields is `crops/README.md`.
 
 use super::reader::{Listed, Table};
+use super::stature::read_stature;
 use super::suggest::suggestion;
 use super::value::Value;
 use super::{Fault, File, KnownCrops, read_document};
 use crate::crops::{
-    Catalogue, CountedFrom, Crop, Evidence, Frame, Growing, Harm, HarvestHabit, Life, Organ, Source, Tolerance,
-    ToleranceEvidence,
+    Catalogue, CountedFrom, Crop, Evidence, Frame, Growing, Harm, HarvestHabit, Life, Organ, Source, Stature,
+    Tolerance, ToleranceEvidence,
 };
 use crate::units::{Celsius, Kelvins, LENGTH, Limits, THRESHOLD};
 use std::collections::BTreeMap;
@@ -95,6 +96,7 @@ fn read_crop(file: &File, sources: &BTreeMap<String, Source>) -> Result<Crop, Ve
         let stages = root.required("stages", "stages = [\"seedling\", \"leafy\"] in order of growth");
         let stage_values = stages.and_then(|value| value.list("[\"seedling\", \"leafy\"]")).unwrap_or_default();
         let stages: Vec<String> = stage_values.iter().filter_map(|value| value.text().map(str::to_string)).collect();
+        let stature = root.optional("stature").map_or(Some(Stature::LOW_BED), |value| read_stature(&value));
         let growing = root.required("growing", "a table [growing]").and_then(|value| value.table());
         let growing = growing.and_then(|table| read_growing(table, sources));
         let tables = root.tables(TOLERANCES);
@@ -113,6 +115,7 @@ fn read_crop(file: &File, sources: &BTreeMap<String, Source>) -> Result<Crop, Ve
             scientific_name: scientific_name?,
             family: family?,
             stages,
+            stature: stature?,
             tolerances,
             growing: growing?,
         })

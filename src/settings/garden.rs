@@ -228,10 +228,12 @@ fn read_cover(table: Table<'_>) -> Option<CoverStock> {
     let count = table.required("count", "count = 5").and_then(|value| value.count(&COVER_COUNT));
     let length = table.required("length_m", "length_m = 3.0").and_then(|value| value.number(&LENGTH));
     let width = table.required("width_m", "width_m = 2.0").and_then(|value| value.number(&LENGTH));
+    let rests = table.optional("rests_on_plants").map_or(Some(None), |value| value.flag().map(Some));
     table.finish();
     let kind = kind?;
+    let rests_on_plants = rests?.unwrap_or(kind.rests_as_a_rule());
     let name = name.unwrap_or_else(|| kind.name().to_string());
-    Some(CoverStock { name, kind, count: count?, length: length?, width: width? })
+    Some(CoverStock { name, kind, count: count?, length: length?, width: width?, rests_on_plants })
 }
 
 /// Covers are told apart by what the shelf says; without a name, by their kind.

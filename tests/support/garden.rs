@@ -88,6 +88,8 @@ pub fn bed(id: &str, crop: &str, stage: &str) -> Bed {
         kind: BedKind::Raised,
         length: 2.4,
         width: 1.2,
+        height: Bed::RAISED,
+        mulch: 0.0,
         exposure: Exposure::Open,
         offset: None,
         plantings: vec![planting(crop, stage)],
@@ -109,7 +111,7 @@ pub fn planting(crop: &str, stage: &str) -> Planting {
 }
 
 pub fn cover(name: &str, kind: CoverKind, count: u32, length: f64, width: f64) -> CoverStock {
-    CoverStock { name: name.into(), kind, count, length, width }
+    CoverStock { name: name.into(), kind, count, length, width, rests_on_plants: kind.rests_as_a_rule() }
 }
 
 /// Every crop of the catalogue in every stage, a bed each; places, kinds and hardening go round, so that most
