@@ -3,6 +3,12 @@
 //! Every figure comes from a file in `crops/` with its source and evidence mark; nothing is stated here. Base figures
 //! are those of unhardened plants, and a threshold is compared only with the temperature of its own [`Frame`].
 
+mod after_frost;
+mod harvest;
+
+pub use after_frost::{AfterFrost, Then};
+pub use harvest::{Harvest, PastBest};
+
 use crate::units::{Celsius, Kelvins};
 use crate::words::words;
 use std::collections::BTreeMap;
@@ -12,6 +18,8 @@ use std::collections::BTreeMap;
 pub struct Catalogue {
     pub crops: BTreeMap<String, Crop>,
     pub sources: BTreeMap<String, Source>,
+    /// What to do after a frost, by class of crops.
+    pub after_frost: Vec<AfterFrost>,
 }
 
 /// One crop.
@@ -26,6 +34,7 @@ pub struct Crop {
     pub stages: Vec<String>,
     pub tolerances: Vec<Tolerance>,
     pub growing: Growing,
+    pub harvest: Harvest,
 }
 
 /// What one organ stands, in the stages in which it is at risk.

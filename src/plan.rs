@@ -2,6 +2,8 @@
 
 mod choice;
 pub use choice::FINE_CHANCE;
+pub mod harvest;
+pub use harvest::{Keeps, Pick};
 pub mod said;
 
 use crate::beds::Garden;
@@ -9,7 +11,7 @@ use crate::crops::Frame;
 use crate::night::bed::BedHour;
 use crate::night::{Knowledge, Night, NoNight};
 use crate::risk::BedRisk;
-use crate::units::{Kelvins, MetresPerSecond, Minutes, Probability};
+use crate::units::{Celsius, Kelvins, MetresPerSecond, Minutes, Probability};
 use crate::words::words;
 use crate::zone::NightOf;
 use chrono::{DateTime, Utc};
@@ -51,8 +53,14 @@ pub enum Reason {
     PickBeforeFrost,
     /// Pots lose their roots first, and a roof is surer than a cover.
     RootsAndTopsInside,
+    /// The soil is too cold for what ripens in it.
+    SoilTooCold { soil: Celsius, begins: Celsius },
     /// The plants stand colder than this night.
     WithinMargin,
+    /// They stand it, and some are the better for it.
+    BetterForFrost,
+    /// Only roots are in danger, and the soil stays above the temperature that harms them.
+    SoilKeepsRoots { soil: Celsius, begins: Celsius },
     /// Only a small part of its worth is at risk.
     MinorPart,
     /// A cover would help; none is left.
@@ -74,7 +82,10 @@ impl Reason {
             Reason::CoverSaves { .. } => "cover-saves",
             Reason::PickBeforeFrost => "pick-before-frost",
             Reason::RootsAndTopsInside => "safer-inside",
+            Reason::SoilTooCold { .. } => "soil-too-cold",
             Reason::WithinMargin => "within-margin",
+            Reason::BetterForFrost => "better-for-frost",
+            Reason::SoilKeepsRoots { .. } => "soil-keeps-roots",
             Reason::MinorPart => "minor-part",
             Reason::NoCoverLeft => "no-cover-left",
             Reason::NothingHelps => "nothing-helps",
@@ -93,14 +104,6 @@ pub struct CoverUse {
     /// Index into the garden's stock.
     pub stock: usize,
     pub pieces: u32,
-}
-
-/// Something to pick.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Pick {
-    pub crop: String,
-    /// The catalogue's instruction.
-    pub instruction: String,
 }
 
 /// One bed's measure.

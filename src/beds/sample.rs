@@ -34,6 +34,7 @@ pub(crate) fn bed(id: &str, crops: &[(&str, &str)]) -> Bed {
         hardened: Hardened::No,
         planted: None,
         part_of_bed: 1.0 / crops.len() as f64,
+        plants: None,
         worth: None,
     };
     Bed {
@@ -43,6 +44,7 @@ pub(crate) fn bed(id: &str, crops: &[(&str, &str)]) -> Bed {
         length: 2.4,
         width: 1.2,
         exposure: Exposure::Open,
+        soil_depth: None,
         offset: None,
         plantings: crops.iter().map(planting).collect(),
     }

@@ -1,7 +1,7 @@
 //! Crops for tests.
 
 use super::{
-    CountedFrom, Crop, Evidence, Frame, Growing, Harm, HarvestHabit, Life, Organ, Tolerance, ToleranceEvidence,
+    CountedFrom, Crop, Evidence, Frame, Growing, Harm, Harvest, HarvestHabit, Life, Organ, Tolerance, ToleranceEvidence,
 };
 use crate::units::{Celsius, Kelvins};
 
@@ -45,5 +45,6 @@ pub(crate) fn crop(name: &str, harvested: HarvestHabit, life: Life, organs: &[(O
             life,
             sources: Vec::new(),
         },
+        harvest: Harvest::default(),
     }
 }

@@ -1,6 +1,6 @@
 //! The list as a JSON document for other programs. Its fields are stable: new ones may be added, none is renamed.
 
-use crate::plan::{BedPlan, Plan};
+use crate::plan::{BedPlan, Pick, Plan};
 use crate::risk::{OrganRisk, PlantingRisk};
 use chrono::{DateTime, SecondsFormat, Utc};
 use serde::Serialize;
@@ -42,8 +42,22 @@ pub struct BedDocument {
     pub spread_c: Option<f64>,
     pub chance_of_damage: Option<f64>,
     pub margin_c: Option<f64>,
+    /// What to pick, in order; empty unless the measure is `harvest`.
+    pub picks: Vec<PickDocument>,
     /// Every planting of the bed, the deciding one included.
     pub plantings: Vec<PlantingDocument>,
+}
+
+#[derive(Clone, Debug, Serialize)]
+pub struct PickDocument {
+    pub crop: String,
+    pub organ: &'static str,
+    pub instruction: String,
+    /// About how many plants, where each is cut by itself.
+    pub plants: Option<u32>,
+    pub minutes: f64,
+    /// What stays of use: `plant`, `crown` or `nothing`.
+    pub keeps: &'static str,
 }
 
 #[derive(Clone, Debug, Serialize)]
@@ -99,7 +113,19 @@ fn bed_document(bed: &BedPlan<'_>) -> BedDocument {
         spread_c: organ.map(|organ| hundredths(organ.open.minimum.spread.0)),
         chance_of_damage: organ.map(|organ| thousandths(organ.open.chance.0)),
         margin_c: organ.map(|organ| hundredths(organ.open.margin.0)),
+        picks: bed.picks.iter().map(pick_document).collect(),
         plantings: bed.risk.plantings.iter().map(planting_document).collect(),
+    }
+}
+
+fn pick_document(pick: &Pick) -> PickDocument {
+    PickDocument {
+        crop: pick.crop.clone(),
+        organ: pick.organ.word(),
+        instruction: pick.instruction.clone(),
+        plants: pick.plants,
+        minutes: hundredths(pick.work.0),
+        keeps: pick.keeps.word(),
     }
 }
 

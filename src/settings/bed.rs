@@ -12,6 +12,15 @@ use crate::units::{LENGTH, Limits, MINUTES, Minutes, TEMPERATURE_DIFFERENCE};
 
 const PART: Limits =
     Limits { what: "part", low: 0.01, high: 1.0, unit: "of the bed", why: "a planting fills a part of its bed" };
+const PLANTS: Limits = Limits {
+    what: "number of plants",
+    low: 1.0,
+    high: 20_000.0,
+    unit: "",
+    why: "a planting has one plant or more, and not as many as that",
+};
+const DEPTH: Limits =
+    Limits { what: "depth of soil", low: 0.05, high: 2.0, unit: "m", why: "it is the depth that can be worked" };
 const POTS: Limits = Limits {
     what: "number of pots",
     low: 1.0,
@@ -33,6 +42,7 @@ pub(super) fn read_bed(table: Table<'_>, crops: &KnownCrops) -> Option<Bed> {
         None => Some(Exposure::Open),
     };
     let offset = table.optional("offset").and_then(|value| value.difference(&TEMPERATURE_DIFFERENCE));
+    let soil_depth = table.optional("soil_depth_m").and_then(|value| value.number(&DEPTH));
     let plantings = read_plantings(&table, crops);
     for value in OF_A_PLANTING.iter().filter_map(|key| table.refused(key)) {
         let what = format!("{} belongs to what grows there, not to the bed", value.key);
@@ -40,12 +50,25 @@ pub(super) fn read_bed(table: Table<'_>, crops: &KnownCrops) -> Option<Bed> {
     }
     table.finish();
     let (kind, length, width) = kind_and_size?;
-    Some(Bed { id: id?.to_string(), name, kind, length, width, exposure: exposure?, offset, plantings })
+    let (id, exposure) = (id?.to_string(), exposure?);
+    Some(Bed { id, name, kind, length, width, exposure, soil_depth, offset, plantings })
 }
 
-const OF_A_BED: [&str; 10] =
-    ["id", "name", "kind", "exposure", "offset", "length_m", "width_m", "diameter_m", "pots", "movable"];
-const OF_A_PLANTING: [&str; 7] = ["crop", "cultivar", "stage", "hardened", "planted", "part_of_bed", "worth_minutes"];
+const OF_A_BED: [&str; 11] = [
+    "id",
+    "name",
+    "kind",
+    "exposure",
+    "offset",
+    "length_m",
+    "width_m",
+    "soil_depth_m",
+    "diameter_m",
+    "pots",
+    "movable",
+];
+const OF_A_PLANTING: [&str; 8] =
+    ["crop", "cultivar", "stage", "hardened", "planted", "part_of_bed", "plants", "worth_minutes"];
 const SIZE_OF_A_BED: [&str; 2] = ["length_m", "width_m"];
 const SIZE_OF_POTS: [&str; 3] = ["diameter_m", "pots", "movable"];
 
@@ -138,6 +161,7 @@ fn read_planting(table: Table<'_>, crops: &KnownCrops) -> Option<(Planting, Opti
     let cultivar = table.optional("cultivar").and_then(|value| value.name()).map(str::to_string);
     let planted = table.optional("planted").and_then(|value| value.date());
     let part = table.optional("part_of_bed").map_or(Some(None), |value| value.number(&PART).map(Some));
+    let plants = table.optional("plants").and_then(|value| value.count(&PLANTS));
     let worth = table.optional("worth_minutes").and_then(|value| value.number(&MINUTES)).map(Minutes);
     // Below a heading everything belongs to it, also what was meant for the bed.
     for value in OF_A_BED.iter().filter_map(|key| table.refused(key)) {
@@ -147,7 +171,7 @@ fn read_planting(table: Table<'_>, crops: &KnownCrops) -> Option<(Planting, Opti
     table.finish();
     let (crop, _) = crop?;
     let (stage, hardened) = (stage?, hardened?);
-    Some((Planting { crop, cultivar, stage, hardened, planted, part_of_bed: 1.0, worth }, part?))
+    Some((Planting { crop, cultivar, stage, hardened, planted, part_of_bed: 1.0, plants, worth }, part?))
 }
 
 fn read_crop<'c>(value: &Value<'_>, crops: &'c KnownCrops) -> Option<(String, Option<&'c Crop>)> {

@@ -88,6 +88,7 @@ pub fn bed(id: &str, crop: &str, stage: &str) -> Bed {
         length: 2.4,
         width: 1.2,
         exposure: Exposure::Open,
+        soil_depth: None,
         offset: None,
         plantings: vec![planting(crop, stage)],
     }
@@ -101,6 +102,7 @@ pub fn planting(crop: &str, stage: &str) -> Planting {
         hardened: Hardened::No,
         planted: None,
         part_of_bed: 1.0,
+        plants: None,
         worth: None,
     }
 }
