@@ -12,6 +12,8 @@ pub struct AfterFrost {
     pub crops: Vec<String>,
     /// Crops that no class names belong here by how they are taken.
     pub harvested: Vec<HarvestHabit>,
+    /// Only plants in these stages belong here; in any where there are none.
+    pub stages: Vec<String>,
     /// What to do with plants that are harmed.
     pub then: Then,
     /// Sign and step in one sentence, for somebody with cold hands.
@@ -45,9 +47,18 @@ pub enum Then {
 words!(Then { Wait = "wait", Pick = "pick", Pull = "pull", Resow = "resow" });
 
 impl Catalogue {
-    /// The advice for a crop: of the class that names it, else of the one for crops that are taken like it.
-    pub fn after_frost(&self, crop: &Crop) -> Option<&AfterFrost> {
-        let named = self.after_frost.iter().find(|class| class.crops.contains(&crop.id));
-        named.or_else(|| self.after_frost.iter().find(|class| class.harvested.contains(&crop.growing.harvested)))
+    /// The advice for a crop in a stage. Classes for that stage come before those for any, and those that name the crop
+    /// before those for crops that are taken like it.
+    pub fn after_frost(&self, crop: &Crop, stage: &str) -> Option<&AfterFrost> {
+        let rank = |class: &AfterFrost| {
+            let named = class.crops.contains(&crop.id);
+            let at_stage = class.stages.iter().any(|at| at == stage);
+            let fits =
+                (named || class.harvested.contains(&crop.growing.harvested)) && (at_stage || class.stages.is_empty());
+            fits.then_some((!at_stage, !named))
+        };
+        // Of equals the first in the file.
+        let ranked = self.after_frost.iter().filter_map(|class| Some((rank(class)?, class)));
+        ranked.min_by_key(|(rank, _)| *rank).map(|(_, class)| class)
     }
 }

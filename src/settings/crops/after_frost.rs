@@ -48,6 +48,17 @@ fn read_class(
     let harvested = table.optional("harvested").and_then(|value| value.list("[\"cut-and-come-again\"]"));
     let harvested = harvested.unwrap_or_default().into_iter();
     let harvested = harvested.filter_map(|value| value.word(HarvestHabit::ALL, HarvestHabit::word)).collect();
+    let stages = table.optional("stages").and_then(|value| value.list("[\"heading\"]")).unwrap_or_default();
+    let known = |stage: &str| catalogue.crops.values().any(|crop| crop.stages.iter().any(|known| known == stage));
+    let stages = stages.into_iter().filter_map(|value| {
+        let stage = value.text()?;
+        if !known(stage) {
+            let mend = "write a stage that `counterpane check --crops` lists";
+            value.fault(format!("no crop has a stage \"{stage}\""), "", mend);
+        }
+        Some(stage.to_string())
+    });
+    let stages: Vec<String> = stages.collect();
     let then = table.required("then", "then = \"wait\" (or \"pick\", \"pull\", \"resow\")");
     let then = then.and_then(|value| value.word(Then::ALL, Then::word));
     let optional = |key: &'static str| table.optional(key).and_then(|value| value.text()).map(str::to_string);
@@ -64,6 +75,7 @@ fn read_class(
         class,
         crops,
         harvested,
+        stages,
         then: then?,
         short: short?,
         injury: injury?,

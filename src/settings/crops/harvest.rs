@@ -12,17 +12,14 @@ pub(super) fn read_harvest(root: &Table<'_>) -> Harvest {
     let Some(table) = root.table("harvest") else { return Harvest::default() };
     let text = |key: &'static str| table.optional(key).and_then(|value| value.text()).map(str::to_string);
     let better_after_frost = text("better_after_frost");
-    let stands = table.optional("stands_days");
-    let days = stands.as_ref().and_then(|value| value.count(&STANDS)).and_then(|days| u16::try_from(days).ok());
-    let what = text("if_left");
-    for (there, other, missing, example) in [
-        (stands.is_some(), what.is_some(), "if_left", "if_left = \"turns woody\""),
-        (what.is_some(), stands.is_some(), "stands_days", "stands_days = 10"),
-    ] {
-        if there && !other && table.optional(missing).is_none() {
-            table.fault(format!("{missing} is missing in {}", table.name()), "", format!("add {example}"));
-        }
+    let (stands, if_left) = (table.optional("stands_days"), table.optional("if_left"));
+    match (&stands, &if_left) {
+        (Some(_), None) => drop(table.required("if_left", "if_left = \"turns woody\"")),
+        (None, Some(_)) => drop(table.required("stands_days", "stands_days = 10")),
+        _ => {}
     }
+    let days = stands.and_then(|value| value.count(&STANDS)).and_then(|days| u16::try_from(days).ok());
+    let what = if_left.and_then(|value| value.text()).map(str::to_string);
     table.finish();
     let past_best = days.zip(what).map(|(days, what)| PastBest { days, what });
     Harvest { better_after_frost, past_best }
