@@ -4,6 +4,8 @@ mod choice;
 pub use choice::FINE_CHANCE;
 pub mod harvest;
 pub use harvest::{Keeps, Pick};
+pub mod ready;
+pub mod remarks;
 pub mod said;
 
 use crate::beds::Garden;

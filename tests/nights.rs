@@ -131,7 +131,7 @@ fn mail(letter: &Letter) -> String {
 
 /// Every text of a letter.
 fn texts(letter: &Letter) -> Vec<&str> {
-    let plain = [&letter.lead, &letter.changes, &letter.by_hand, &letter.closing].into_iter().flatten();
+    let plain = [&letter.lead, &letter.changes, &letter.by_hand, &letter.ready, &letter.closing].into_iter().flatten();
     let mut texts: Vec<&str> = plain.map(String::as_str).chain(letter.cautions.iter().copied()).collect();
     for group in &letter.groups {
         texts.extend([group.heading.as_str(), group.note.as_str()]);

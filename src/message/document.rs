@@ -1,5 +1,6 @@
 //! The list as a JSON document for other programs. Its fields are stable: new ones may be added, none is renamed.
 
+use crate::plan::ready::{Coming, Look, Next, outlook};
 use crate::plan::{BedPlan, Pick, Plan};
 use crate::risk::{OrganRisk, PlantingRisk};
 use chrono::{DateTime, SecondsFormat, Utc};
@@ -16,6 +17,46 @@ pub struct ListDocument {
     /// `null` where there is no forecast.
     pub forecast: Option<ForecastDocument>,
     pub beds: Vec<BedDocument>,
+    pub outlook: OutlookDocument,
+}
+
+/// What is ready to pick, what comes, and what tonight takes.
+#[derive(Clone, Debug, Serialize)]
+pub struct OutlookDocument {
+    pub ready: Vec<ReadyDocument>,
+    pub coming: Vec<ComingDocument>,
+    /// Where each crop that is picked or lost tonight is to be had next.
+    pub follows: Vec<FollowsDocument>,
+    /// Whether everything that is ready is picked or lost tonight.
+    pub emptied_tonight: bool,
+}
+
+#[derive(Clone, Debug, Serialize)]
+pub struct ReadyDocument {
+    pub bed: String,
+    pub crop: String,
+    pub since: Option<String>,
+    /// `when-convenient`, `every-day` or `past-its-best`.
+    pub look: &'static str,
+    pub if_left: Option<String>,
+    pub goes_tonight: bool,
+}
+
+#[derive(Clone, Debug, Serialize)]
+pub struct ComingDocument {
+    pub bed: String,
+    pub crop: String,
+    /// `null` where no date is known.
+    pub not_before: Option<String>,
+}
+
+#[derive(Clone, Debug, Serialize)]
+pub struct FollowsDocument {
+    pub crop: String,
+    /// `null` where no other planting follows.
+    pub bed: Option<String>,
+    /// `null` where it is ready already, or its day is not known.
+    pub not_before: Option<String>,
 }
 
 #[derive(Clone, Debug, Serialize)]
@@ -91,6 +132,43 @@ pub fn document(plan: &Plan<'_>) -> ListDocument {
         issued: rfc3339(plan.made_at),
         forecast,
         beds: plan.beds.iter().map(bed_document).collect(),
+        outlook: outlook_document(plan),
+    }
+}
+
+fn outlook_document(plan: &Plan<'_>) -> OutlookDocument {
+    let outlook = outlook(plan, plan.of.0);
+    let day = |day: &chrono::NaiveDate| day.to_string();
+    let coming = |coming: &Coming| ComingDocument {
+        bed: coming.bed.clone(),
+        crop: coming.crop.clone(),
+        not_before: coming.not_before.as_ref().map(day),
+    };
+    let ready = outlook.ready.iter().map(|ready| ReadyDocument {
+        bed: ready.bed.clone(),
+        crop: ready.crop.clone(),
+        since: ready.since.as_ref().map(day),
+        look: match ready.look {
+            Look::WhenConvenient => "when-convenient",
+            Look::EveryDay => "every-day",
+            Look::PastItsBest => "past-its-best",
+        },
+        if_left: ready.if_left.clone(),
+        goes_tonight: ready.goes_tonight,
+    });
+    let follows = outlook.follows.iter().map(|follows| {
+        let (bed, not_before) = match &follows.next {
+            Next::ReadyIn(bed) => (Some(bed.clone()), None),
+            Next::Comes(coming) => (Some(coming.bed.clone()), coming.not_before.as_ref().map(day)),
+            Next::Nothing => (None, None),
+        };
+        FollowsDocument { crop: follows.crop.clone(), bed, not_before }
+    });
+    OutlookDocument {
+        ready: ready.collect(),
+        coming: outlook.coming.iter().map(coming).collect(),
+        follows: follows.collect(),
+        emptied_tonight: outlook.emptied.is_some(),
     }
 }
 

@@ -76,6 +76,7 @@ pub fn morning_after_letter(
         groups,
         by_hand: Vec::new(),
         cautions: cautions::for_morning(),
+        ready: Vec::new(),
         closing,
     }
 }

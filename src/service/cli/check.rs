@@ -2,6 +2,8 @@
 
 use super::run::delivery;
 use super::{Configuration, Done, Failure, print};
+use crate::message;
+use crate::plan::remarks::remarks;
 use crate::rounds::next_round;
 use crate::settings::{Delivery, PasswordPlace, Settings};
 use crate::units::Scale;
@@ -53,6 +55,11 @@ impl Check {
                 let _ =
                     writeln!(text, "  next: {} {} {abbreviation}", local.format("%A %-d %B %H:%M"), round.kind.word());
                 after = round.due;
+            }
+        }
+        for settings_of in &settings.gardens {
+            for remark in remarks(&settings_of.garden, &settings.catalogue) {
+                let _ = writeln!(text, "Remark on {}: {}", settings_of.garden.id, message::remark(&remark));
             }
         }
         if self.crops {
