@@ -10,9 +10,11 @@ pub mod explain;
 pub mod growth;
 mod letter;
 mod morning_after;
+mod ready;
 mod sentences;
 mod typeset;
 
 pub use letter::{Context, Letter, Reader, evening_letter};
 pub use morning_after::morning_after_letter;
+pub use ready::remark;
 pub use typeset::{html, plain_text};

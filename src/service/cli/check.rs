@@ -3,7 +3,8 @@
 use super::run::delivery;
 use super::{Configuration, Done, Failure, print};
 use crate::crops::age::StageFrom;
-use crate::message::growth;
+use crate::message::{self, growth};
+use crate::plan::remarks::remarks;
 use crate::risk::stage_of;
 use crate::rounds::{next_round, night_at};
 use crate::settings::{Delivery, PasswordPlace, Settings};
@@ -64,6 +65,11 @@ impl Check {
                 let _ =
                     writeln!(text, "  next: {} {} {abbreviation}", local.format("%A %-d %B %H:%M"), round.kind.word());
                 after = round.due;
+            }
+        }
+        for settings_of in &settings.gardens {
+            for remark in remarks(&settings_of.garden, &settings.catalogue) {
+                let _ = writeln!(text, "Remark on {}: {}", settings_of.garden.id, message::remark(&remark));
             }
         }
         if self.crops {

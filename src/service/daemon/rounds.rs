@@ -184,7 +184,8 @@ impl Daemon<'_> {
         let next_word_by = self.next_word_by(garden, None, now);
         let letter = |person: &Person| {
             let next_word_by = next_word_by.filter(|_| person.role == Role::Manager);
-            morning_after_letter(garden, round.night, &said, next_word_by, Reader { role: person.role })
+            let reader = Reader { role: person.role };
+            morning_after_letter(garden, &self.settings.catalogue, round.night, &said, next_word_by, reader)
         };
         let people: Vec<&Person> = garden.people.iter().collect();
         let revision = next_revision(&rows);
