@@ -82,6 +82,8 @@ const LONGEST_PAUSE: Real = Real::from_secs(600);
 pub const PATIENCE: Real = Real::from_secs(90);
 /// A forecast is asked for this often between rounds, so that a copy is at hand when a feed fails just then.
 const POLL: Duration = Duration::minutes(60);
+/// Installations look at full and half hours all over the world; their requests come apart by this.
+const SPREAD: Real = Real::from_secs(20);
 /// The one owner of leases where one daemon runs on a store; a restart recovers its own.
 const OWNER: &str = "daemon";
 
@@ -191,6 +193,7 @@ impl Daemon<'_> {
             folder: self.folder,
             patience: self.patience,
             clock_is_real: self.clock.is_real(),
+            spread: SPREAD,
         }
     }
 }

@@ -46,6 +46,12 @@ pub(super) fn read(files: &[File]) -> (KnownCrops, Vec<Fault>) {
             faults.push(Fault::of_file(&missing, "the bibliography is missing", why, "put it beside the crops"));
         }
         Some(file) => match read_sources(file) {
+            // Without this the keys of every crop would go unchecked.
+            Ok(read) if read.is_empty() => {
+                let why = "No figure could be followed to where it comes from.";
+                let mend = "describe each source under a heading of its own, like [AUTHOR_2026]";
+                faults.push(Fault::of_file(&file.0, "the bibliography has no source", why, mend));
+            }
             Ok(read) => catalogue.sources = read,
             Err(new) => faults.extend(new),
         },

@@ -8,6 +8,7 @@ use crate::rounds::{AllQuiet, Timetable, collide, parse_schedule};
 use crate::units::Limits;
 use crate::weather::Provider;
 use crate::words::words;
+use std::fmt;
 use std::path::PathBuf;
 
 /// The service: what is the same for all its gardens.
@@ -23,12 +24,25 @@ pub struct Service {
 }
 
 /// A forecast feed by the name that gardens use for it.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, PartialEq)]
 pub struct FeedChoice {
     pub name: String,
     pub provider: Provider,
     /// `https://...` of the service, or the path of a file. `None`: the provider's own address.
     pub address: Option<String>,
+}
+
+/// Without the query of its address, in which the key of a paid plan may stand.
+impl fmt::Debug for FeedChoice {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let address = self.address.as_deref().and_then(|address| address.split(['?', '#']).next());
+        let provider = &self.provider;
+        f.debug_struct("FeedChoice")
+            .field("name", &self.name)
+            .field("provider", provider)
+            .field("address", &address)
+            .finish()
+    }
 }
 
 #[derive(Clone, Debug, PartialEq)]
@@ -90,7 +104,7 @@ pub(super) fn read(file: &File) -> (Option<Service>, Option<Vec<KnownFeed>>, Vec
         let operator = root
             .required("operator", "operator = \"someone@your-garden.example\" at the top")
             .and_then(|value| read_operator(&value));
-        let store = root.optional("store").map_or(Some(STORE), |value| value.text());
+        let store = root.optional("store").map_or(Some(STORE.to_string()), |value| path(&value));
         let mail = root.required("mail", "a table [mail] with from = \"...\"").and_then(|value| value.table());
         let mail = mail.and_then(read_mail);
         let timetable = read_timetable(root.table("rounds"));
@@ -208,13 +222,15 @@ fn feed_address(value: &Value<'_>, is_a_file: bool) -> Option<String> {
     let text = value.text()?.trim();
     let Some((scheme, rest)) = text.split_once("://") else {
         let scheme_alone = ["http:", "https:"].iter().any(|start| text.to_lowercase().starts_with(start));
-        if scheme_alone || (!is_a_file && looks_like_a_host(text)) {
+        if scheme_alone || text.contains('?') || (!is_a_file && looks_like_a_host(text)) {
             let after = text.split_once(":/").map_or(text, |(_, after)| after);
+            // Behind it a key may stand.
+            let after = after.split('?').next().unwrap_or_default();
             let what = "this would be looked for as a file, and reads like an address";
             value.fault(what, "There would be no forecast.", format!("did you mean https://{after}?"));
             return None;
         }
-        return Some(text.to_string());
+        return path(value);
     };
     let authority = rest.split(['/', '?', '#', '\\']).next().unwrap_or_default();
     if rest.contains('@') && (authority.contains('@') || host_and_port(authority).is_none()) {
@@ -240,6 +256,18 @@ fn feed_address(value: &Value<'_>, is_a_file: bool) -> Option<String> {
     if is_http && !is_this_machine(host) {
         let why = "A forecast that anyone on the way can change could hide a frost.";
         value.fault("a feed over plain http is refused", why, "write https:// instead of http://");
+        return None;
+    }
+    Some(text.to_string())
+}
+
+/// The path of a file or folder of the service, beside the settings or absolute. Whoever writes this file runs the
+/// service, so any place may be named; but it must be the place that it seems, wherever the settings lie.
+fn path(value: &Value<'_>) -> Option<String> {
+    let text = value.text()?.trim();
+    if std::path::Path::new(text).components().any(|part| part == std::path::Component::ParentDir) {
+        let why = "Where it leads depends on where the settings lie, and links on the way can turn it elsewhere.";
+        value.fault("this path climbs with ..", why, "write the whole path, from / on, or a place beside the settings");
         return None;
     }
     Some(text.to_string())
@@ -286,7 +314,7 @@ fn read_mail(table: Table<'_>) -> Option<MailSettings> {
     }
     let delivery = match (smtp, folder) {
         (Some(smtp), _) => smtp.table().and_then(read_smtp).map(Delivery::Smtp),
-        (None, Some(folder)) => folder.text().map(|folder| Delivery::Folder(folder.into())),
+        (None, Some(folder)) => path(&folder).map(|folder| Delivery::Folder(folder.into())),
         (None, None) => Some(Delivery::Folder(MAIL_FOLDER.into())),
     };
     table.finish();
@@ -349,7 +377,7 @@ fn read_smtp(table: Table<'_>) -> Option<SmtpSettings> {
     }
     let user = user.map_or(Some(None), |value| value.text().map(|user| Some(user.to_string())));
     let password = match (file, environment) {
-        (Some(file), _) => file.text().map(|file| Some(PasswordPlace::File(file.into()))),
+        (Some(file), _) => path(&file).map(|file| Some(PasswordPlace::File(file.into()))),
         (None, Some(name)) => name.text().map(|name| Some(PasswordPlace::Environment(name.to_string()))),
         (None, None) => Some(None),
     };

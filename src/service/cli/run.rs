@@ -11,6 +11,7 @@ use crate::settings::{Delivery, PasswordPlace, Settings, SmtpSettings};
 use chrono::{DateTime, Utc};
 use clap::Args;
 use secrecy::SecretString;
+use std::io::Read;
 use std::path::Path;
 use std::time::Duration;
 use tokio::signal::unix::{SignalKind, signal};
@@ -157,12 +158,27 @@ pub(super) fn delivery(settings: &Settings, folder: &Path) -> Result<mail::Deliv
     }
 }
 
+/// Longer than any password; a wrong path must neither fill the memory nor be waited for.
+const LONGEST_PASSWORD: u64 = 4096;
+
+fn read_password(path: &Path) -> std::io::Result<String> {
+    if !std::fs::metadata(path)?.is_file() {
+        return Err(std::io::Error::other("it is not a plain file"));
+    }
+    let mut text = String::new();
+    std::fs::File::open(path)?.take(LONGEST_PASSWORD + 1).read_to_string(&mut text)?;
+    if text.len() as u64 > LONGEST_PASSWORD {
+        return Err(std::io::Error::other("it is too long for a password"));
+    }
+    Ok(text)
+}
+
 fn password(smtp: &SmtpSettings, folder: &Path) -> Result<Option<SecretString>, Failure> {
     match &smtp.password {
         None => Ok(None),
         Some(PasswordPlace::File(path)) => {
             let path = folder.join(path);
-            let text = std::fs::read_to_string(&path).map_err(|error| {
+            let text = read_password(&path).map_err(|error| {
                 let path = path.display();
                 Failure::Settings(format!(
                     "The password file {path} cannot be read: {error}. Correct password_file, or its rights."
