@@ -14,7 +14,7 @@ mod troubles;
 pub use decisions::{RoundRow, RoundState, SaidRow};
 pub use fault::StoreFault;
 pub use forecasts::{ForecastRow, GridAddress};
-pub use outbox::{Claimed, Ended, OutboxRow, Settled, outbox_key};
+pub use outbox::{Claimed, Ended, LastMail, OutboxRow, Settled, outbox_key};
 pub use readings::ReadingRow;
 pub use troubles::{Trouble, TroubleKind};
 
