@@ -43,11 +43,13 @@ const LONGEST_ANSWER: usize = 200;
 
 /// A sentence for each mail that did not arrive and each night with missed rounds, the newest last, for a manager.
 pub fn untold(unreached: &[Unreached], missed: &[MissedRound]) -> Vec<String> {
-    let mut lines: Vec<String> = unreached.iter().map(|one| format!("Since the last message: {}", sentence(one))).collect();
+    let mut lines: Vec<String> =
+        unreached.iter().map(|one| format!("Since the last message: {}", sentence(one))).collect();
     let mut nights: Vec<NightOf> = missed.iter().map(|round| round.night).collect();
     nights.dedup();
     lines.extend(nights.into_iter().map(|night| {
-        let kinds: Vec<&str> = missed.iter().filter(|round| round.night == night).map(|round| look(round.kind)).collect();
+        let kinds: Vec<&str> =
+            missed.iter().filter(|round| round.night == night).map(|round| look(round.kind)).collect();
         format!("Missed, because the service was not running: {} of {}.", kinds.join(", "), long_date(night))
     }));
     let left_out = lines.len().saturating_sub(MOST);

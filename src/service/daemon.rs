@@ -114,7 +114,10 @@ impl Daemon<'_> {
     pub async fn recover(&self) -> Result<(), StoreFault> {
         let left = self.store.recover_leases(OWNER, self.clock.now()).await?;
         if left > 0 {
-            tracing::warn!(mails = left, "the last run ended while mail was in hand; it is sent again and may come twice");
+            tracing::warn!(
+                mails = left,
+                "the last run ended while mail was in hand; it is sent again and may come twice"
+            );
         }
         Ok(())
     }

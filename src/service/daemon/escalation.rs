@@ -79,9 +79,9 @@ impl Daemon<'_> {
                     may_have_arrived: *maybe_delivered,
                     answer: answer.clone(),
                 }),
-                TroubleKind::Missed { kind, .. } => rounds.extend(
-                    RoundKind::from_word(kind).map(|kind| MissedRound { night: trouble.night, kind }),
-                ),
+                TroubleKind::Missed { kind, .. } => {
+                    rounds.extend(RoundKind::from_word(kind).map(|kind| MissedRound { night: trouble.night, kind }))
+                }
             }
         }
         rounds.sort_by_key(|round| (round.night, round.kind));

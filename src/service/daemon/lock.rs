@@ -52,7 +52,8 @@ impl StoreLock {
                 return Ok(StoreLock { _file: None });
             }
         }
-        let noted = file.set_len(0).and_then(|()| file.rewind()).and_then(|()| writeln!(file, "{}", std::process::id()));
+        let noted =
+            file.set_len(0).and_then(|()| file.rewind()).and_then(|()| writeln!(file, "{}", std::process::id()));
         if let Err(error) = noted {
             tracing::debug!(%error, "the lock does not say whose it is");
         }

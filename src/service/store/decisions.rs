@@ -194,12 +194,13 @@ impl Store {
 
     /// The rounds of a garden that were found due and not made yet, the oldest first.
     pub async fn noted_due(&self, garden: &str, now: DateTime<Utc>) -> Result<Vec<RoundRow>, StoreFault> {
-        let rows = sqlx::query("SELECT * FROM rounds WHERE garden = ? AND state = 'due' AND due <= ? ORDER BY due, kind")
-            .bind(garden)
-            .bind(now.timestamp())
-            .fetch_all(&self.pool)
-            .await
-            .map_err(|error| self.fault(error))?;
+        let rows =
+            sqlx::query("SELECT * FROM rounds WHERE garden = ? AND state = 'due' AND due <= ? ORDER BY due, kind")
+                .bind(garden)
+                .bind(now.timestamp())
+                .fetch_all(&self.pool)
+                .await
+                .map_err(|error| self.fault(error))?;
         rows.iter().map(|row| self.round(row)).collect()
     }
 
