@@ -33,7 +33,7 @@ const DAYS: i64 = 150;
 const AFTERWARDS: i64 = 9;
 const WINTERS_IN_CI: u64 = 5;
 /// Shortly after the rounds, by the garden's clock: 06:30, an hour after sunrise, 13:00, two hours after sunset.
-const WAKES: [(i64, i64); 4] = [(6, 31), (8, 50), (13, 1), (20, 50)];
+const WAKES: [(i64, i64); 4] = [(6, 31), (8, 50), (13, 1), (21, 55)];
 
 fn first_day() -> DateTime<Utc> {
     garden::utc("2026-10-25T00:00:00Z")
