@@ -4,6 +4,7 @@
 pub mod cli;
 pub mod clock;
 pub mod daemon;
+pub mod failpoint;
 pub mod feed;
 pub mod files;
 pub mod look;

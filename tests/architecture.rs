@@ -28,14 +28,15 @@ const ROOMS: &[(&str, &[&str])] = &[
 /// The rooms of `src/service/` and what each may use of the other ones; all may use every pure room.
 const SERVICE_ROOMS: &[(&str, &[&str])] = &[
     ("clock", &[]),
+    ("failpoint", &[]),
     ("files", &[]),
     ("feed", &[]),
-    ("store", &[]),
-    ("mail", &[]),
-    ("outbox", &["clock", "store", "mail"]),
+    ("store", &["failpoint"]),
+    ("mail", &["failpoint"]),
+    ("outbox", &["clock", "failpoint", "store", "mail"]),
     // Only these join parts.
     ("look", &["feed", "store"]),
-    ("daemon", &["clock", "feed", "store", "mail", "outbox", "look"]),
+    ("daemon", &["clock", "failpoint", "feed", "store", "mail", "outbox", "look"]),
     ("cli", &["clock", "files", "feed", "store", "mail", "outbox", "look", "daemon"]),
 ];
 

@@ -74,7 +74,8 @@ impl Night {
         if round == RoundKind::Uncover {
             let said = before.expect("a morning after needs what was said before");
             whether(round, &said, Some(&said), None, AllQuiet::Weekly).expect("something to say");
-            return morning_after_letter(self.garden(), &self.settings.catalogue, of, &said, next_word_by, reader);
+            let catalogue = &self.settings.catalogue;
+            return morning_after_letter(self.garden(), catalogue, of, &said, next_word_by, None, reader);
         }
         let newest = self.forecast(self.line("forecast"), now);
         // As the service keeps them: what the earlier document knew of days past is not forgotten.

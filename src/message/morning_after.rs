@@ -1,6 +1,6 @@
 //! The morning after: uncover, and write down what the night did.
 
-use super::letter::{Letter, Reader, capitalised};
+use super::letter::{Letter, Reader, capitalised, lateness};
 use super::{cautions, entries};
 use crate::beds::{Bed, Garden, Role};
 use crate::crops::{AfterFrost, Catalogue};
@@ -9,7 +9,7 @@ use crate::plan::said::Said;
 use crate::risk::stage_of;
 use crate::units::Scale;
 use crate::zone::NightOf;
-use chrono::{DateTime, Days, Utc};
+use chrono::{DateTime, Days, Duration, Utc};
 
 /// The message of the morning after a night for which something was asked, or of which nothing was known.
 pub fn morning_after_letter(
@@ -18,6 +18,7 @@ pub fn morning_after_letter(
     night: NightOf,
     said: &Said,
     next_word_by: Option<DateTime<Utc>>,
+    late_by: Option<Duration>,
     reader: Reader,
 ) -> Letter {
     let title = |id: &str| {
@@ -72,12 +73,13 @@ pub fn morning_after_letter(
     let date = night.0.format("%A %-d %B");
     Letter {
         subject: format!("{what} and write down the low ({})", garden.name),
-        lead: vec![format!("The night of {date} is over.")],
+        lead: std::iter::once(format!("The night of {date} is over.")).chain(lateness(late_by)).collect(),
         changes: Vec::new(),
         groups,
         by_hand: Vec::new(),
         cautions: cautions::for_morning(),
         ready: Vec::new(),
+        quoted: Vec::new(),
         closing,
     }
 }

@@ -9,7 +9,7 @@ mod run;
 mod tonight;
 mod weather;
 
-use super::daemon::unwritable;
+use super::daemon::{InUse, unwritable};
 use super::files;
 use super::store::StoreFault;
 use crate::settings::{GardenSettings, Settings, list, settings_at};
@@ -69,6 +69,8 @@ pub enum Failure {
     #[error("{0}")]
     Store(#[from] StoreFault),
     #[error("{0}")]
+    InUse(#[from] InUse),
+    #[error("{0}")]
     Mail(String),
     #[error("{0}")]
     Unexpected(String),
@@ -79,7 +81,7 @@ impl Failure {
         match self {
             Failure::Unexpected(_) => 1,
             Failure::Settings(_) => 2,
-            Failure::Store(_) => 4,
+            Failure::Store(_) | Failure::InUse(_) => 4,
             Failure::Mail(_) => 5,
         }
     }

@@ -1,9 +1,12 @@
 //! The loop. Every garden is watched by itself, so that one feed's silence holds up no other garden: a round that is
 //! due becomes one look, one decision and its messages in one transaction. The post sends what the decisions left.
 
+mod escalation;
+mod lock;
 mod post;
 mod rounds;
 
+pub use lock::{InUse, StoreLock};
 pub use post::unwritable;
 
 use super::clock::Clock;
@@ -93,7 +96,7 @@ impl Daemon<'_> {
     /// A stop cuts a look off wherever it is, also within a long fetch: its decision is one transaction, written or
     /// not, and a look that was cut off is due again at the next start. The mail in hand is finished and recorded.
     pub async fn run(&self, stop: impl Future<Output = ()>) -> Result<(), StoreFault> {
-        self.store.recover_leases(OWNER, self.clock.now()).await?;
+        self.recover().await?;
         tracing::info!(gardens = self.settings.gardens.len(), "counterpane is looking after its gardens");
         let mut watches: FuturesUnordered<_> = self.settings.gardens.iter().map(|garden| self.watch(garden)).collect();
         let post = self.post();
@@ -106,6 +109,18 @@ impl Daemon<'_> {
         drop(watches);
         self.shared.stop();
         post.await;
+        Ok(())
+    }
+
+    /// Takes up again what a former life of this daemon left in the middle. Only whoever has the store to itself may.
+    pub async fn recover(&self) -> Result<(), StoreFault> {
+        let left = self.store.recover_leases(OWNER, self.clock.now()).await?;
+        if left > 0 {
+            tracing::warn!(
+                mails = left,
+                "the last run ended while mail was in hand; it is sent again and may come twice"
+            );
+        }
         Ok(())
     }
 
@@ -168,10 +183,9 @@ impl Daemon<'_> {
         join_all(gardens).await.into_iter().flatten().collect()
     }
 
-    /// Hands over what is due.
+    /// Hands over what is due, and tells somebody else where that is not to be.
     pub async fn deliver(&self) -> Result<Delivered, StoreFault> {
-        let go_on = || !self.shared.is_stopping();
-        let delivered = deliver_due(self.store, self.mailer, self.clock, OWNER, go_on).await;
+        let delivered = self.deliver_and_escalate().await;
         match &delivered {
             Ok(delivered) => {
                 if let Some(answer) = &delivered.stopped {
@@ -184,6 +198,16 @@ impl Daemon<'_> {
             Err(fault) => tracing::error!(%fault, "the outbox cannot be read or written"),
         }
         delivered
+    }
+
+    async fn deliver_and_escalate(&self) -> Result<Delivered, StoreFault> {
+        let go_on = || !self.shared.is_stopping();
+        let mut delivered = deliver_due(self.store, self.mailer, self.clock, OWNER, go_on).await?;
+        // What tells of a refusal can be refused as well: then somebody else is told. It ends where nobody is left.
+        while self.escalate().await? > 0 && delivered.stopped.is_none() && go_on() {
+            delivered.add(deliver_due(self.store, self.mailer, self.clock, OWNER, go_on).await?);
+        }
+        Ok(delivered)
     }
 
     fn sources(&self) -> Sources<'_> {

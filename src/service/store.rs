@@ -9,12 +9,14 @@ mod fault;
 mod forecasts;
 mod outbox;
 mod readings;
+mod troubles;
 
 pub use decisions::{RoundRow, RoundState, SaidRow};
 pub use fault::StoreFault;
 pub use forecasts::{ForecastRow, GridAddress};
-pub use outbox::{Claimed, Ended, OutboxRow, Settled, outbox_key};
+pub use outbox::{Claimed, Ended, LastMail, OutboxRow, Settled, outbox_key};
 pub use readings::ReadingRow;
+pub use troubles::{Trouble, TroubleKind};
 
 use crate::zone::NightOf;
 use chrono::{DateTime, NaiveDate, Utc};

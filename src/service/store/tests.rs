@@ -53,6 +53,8 @@ async fn a_store_that_is_full_says_so_and_holds_nothing_half_written() {
         message_id: "<1@example.org>".into(),
         envelope_from: "frost@example.org".into(),
         bytes: vec![b'x'; 400_000],
+        subject: String::new(),
+        plain: String::new(),
         due: at,
         expires: at + Duration::hours(1),
     };
