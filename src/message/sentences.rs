@@ -178,7 +178,7 @@ pub(super) fn why(plan: &Plan<'_>, bed: &BedPlan<'_>, role: Role) -> Vec<String>
             fine(*begins, scale)
         )),
         Reason::SoilKeepsRoots { soil, begins } => Some(format!(
-            "Left: the soil should stay {} above what harms the roots. A hand of straw or leaves over the row helps it.",
+            "Left: the soil should stay {} above what harms the roots. A hand of straw or leaves over the row helps.",
             (*soil - *begins).size(scale)
         )),
         Reason::BetterForFrost
