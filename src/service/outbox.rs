@@ -101,7 +101,7 @@ pub async fn record(store: &Store, claimed: &Claimed, answer: &Answer, now: Date
     let due = next_due(claimed, now);
     let settled = match answer {
         Answer::Sent(_) => Settled::Sent,
-        Answer::Refused(_) => Settled::Refused,
+        Answer::Refused(_) => Settled::Refused { at: now },
         Answer::Unknown(_) => Settled::MaybeArrived { due },
         Answer::TryLater(_) | Answer::Unreachable(_) | Answer::InstallationFault(_) => Settled::Again { due },
     };

@@ -11,6 +11,7 @@ mod forecasts;
 mod outbox;
 mod readings;
 mod signs;
+mod troubles;
 
 pub use backup::Check;
 pub use decisions::{RoundRow, RoundState, SaidRow};
@@ -19,6 +20,7 @@ pub use forecasts::{ForecastRow, GridAddress};
 pub use outbox::{Claimed, Ended, OutboxRow, Settled, outbox_key};
 pub use readings::ReadingRow;
 pub use signs::MailCounts;
+pub use troubles::{Trouble, TroubleKind};
 
 use crate::zone::NightOf;
 use chrono::{DateTime, NaiveDate, Utc};

@@ -31,6 +31,9 @@ pub struct OutboxRow {
     pub envelope_from: String,
     /// The complete message, sent unchanged at every try.
     pub bytes: Vec<u8>,
+    pub subject: String,
+    /// The message as plain text, for whoever is told in this person's place.
+    pub plain: String,
     /// Not before this.
     pub due: DateTime<Utc>,
     /// The end of its useful life: the last minute at which the work can still be done.
@@ -79,7 +82,9 @@ pub enum Settled {
     MaybeArrived {
         due: DateTime<Utc>,
     },
-    Refused,
+    Refused {
+        at: DateTime<Utc>,
+    },
 }
 
 /// A mail that somebody else must now be told of.
@@ -114,8 +119,8 @@ impl Store {
         superseded.map_err(|error| self.fault(error))?;
         sqlx::query(
             "INSERT INTO outbox (key, recipient, garden, night, kind, revision, replaceable, message_id, envelope_from,
-                                 bytes, due, expires)
-             VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
+                                 bytes, subject, plain, due, expires)
+             VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
              ON CONFLICT (key) DO NOTHING",
         )
         .bind(row.key())
@@ -128,6 +133,8 @@ impl Store {
         .bind(&row.message_id)
         .bind(&row.envelope_from)
         .bind(&row.bytes)
+        .bind(&row.subject)
+        .bind(&row.plain)
         .bind(row.due.timestamp())
         .bind(row.expires.timestamp())
         .execute(&mut **to)
@@ -161,17 +168,17 @@ impl Store {
 
     /// Writes what a try came to. False where the row has another owner by now: the result is then dropped.
     pub async fn settle(&self, claimed: &Claimed, settled: Settled, answer: &str) -> Result<bool, StoreFault> {
-        let (state, due, maybe) = match settled {
-            Settled::Sent => ("sent", None, false),
-            Settled::Refused => ("refused", None, false),
-            Settled::Again { due } => ("waiting", Some(due), false),
-            Settled::MaybeArrived { due } => ("waiting", Some(due), true),
+        let (state, due, ended, maybe) = match settled {
+            Settled::Sent => ("sent", None, None, false),
+            Settled::Refused { at } => ("refused", None, Some(at), false),
+            Settled::Again { due } => ("waiting", Some(due), None, false),
+            Settled::MaybeArrived { due } => ("waiting", Some(due), None, true),
         };
         let done = sqlx::query(
             "UPDATE outbox SET
                  state = CASE WHEN ?4 = 'waiting' AND (maybe_delivered OR ?6) THEN 'unknown' ELSE ?4 END,
                  due = coalesce(?5, due), maybe_delivered = (maybe_delivered OR ?6), last_answer = ?7,
-                 owner = NULL, lease_until = NULL
+                 ended_at = ?8, owner = NULL, lease_until = NULL
              WHERE key = ?1 AND owner = ?2 AND fence = ?3 AND state = 'leased'",
         )
         .bind(&claimed.key)
@@ -181,6 +188,7 @@ impl Store {
         .bind(due.map(|due| due.timestamp()))
         .bind(maybe)
         .bind(answer)
+        .bind(ended.map(|at| at.timestamp()))
         .execute(&self.pool)
         .await
         .map_err(|error| self.fault(error))?;
@@ -193,7 +201,7 @@ impl Store {
         let rows = sqlx::query(
             "UPDATE outbox SET
                  state = 'expired', maybe_delivered = (maybe_delivered OR state = 'leased'),
-                 owner = NULL, lease_until = NULL
+                 ended_at = ?1, owner = NULL, lease_until = NULL
              WHERE state IN ('waiting', 'leased', 'unknown') AND expires <= ?1
                AND (state <> 'leased' OR lease_until <= ?1)
              RETURNING *",
