@@ -4,9 +4,16 @@
 pub mod cli;
 pub mod clock;
 pub mod daemon;
+pub mod doctor;
 pub mod feed;
 pub mod files;
+pub mod health;
+pub mod healthz;
 pub mod look;
 pub mod mail;
+pub mod notify;
 pub mod outbox;
+pub mod signs;
 pub mod store;
+pub mod turns;
+pub mod zones;

@@ -9,12 +9,14 @@ mod fault;
 mod garden;
 mod reader;
 mod service;
+mod signs;
 mod suggest;
 mod syntax;
 mod value;
 
 pub use fault::{Fault, list};
 pub use service::{Delivery, FeedChoice, MailSettings, Mailbox, PasswordPlace, Service, SmtpSettings, Tls};
+pub use signs::{Ping, SignsOfLife, ping_fault};
 
 use crate::beds::Garden;
 use crate::crops::Catalogue;

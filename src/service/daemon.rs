@@ -12,6 +12,7 @@ use super::look::Sources;
 use super::mail::Mailer;
 use super::outbox::{Delivered, deliver_due};
 use super::store::{Store, StoreFault};
+use super::turns::Turns;
 use crate::rounds::night_at;
 use crate::settings::{GardenSettings, Settings};
 use chrono::{DateTime, Duration, Utc};
@@ -45,6 +46,8 @@ pub struct Shared {
     mail: Notify,
     looks: Semaphore,
     polls: Semaphore,
+    /// When each loop last came round.
+    pub turns: Turns,
 }
 
 /// So many gardens are looked at side by side, and so many are asked for between rounds: a weather service counts the
@@ -59,6 +62,7 @@ impl Default for Shared {
             mail: Notify::new(),
             looks: Semaphore::new(LOOKS),
             polls: Semaphore::new(POLLS),
+            turns: Turns::default(),
         }
     }
 }
@@ -82,6 +86,8 @@ const LONGEST_PAUSE: Real = Real::from_secs(600);
 pub const PATIENCE: Real = Real::from_secs(90);
 /// A forecast is asked for this often between rounds, so that a copy is at hand when a feed fails just then.
 const POLL: Duration = Duration::minutes(60);
+/// The post among the loops, in a name that no garden's file can have.
+const POST: &str = "the post";
 /// The one owner of leases where one daemon runs on a store; a restart recovers its own.
 const OWNER: &str = "daemon";
 
@@ -92,6 +98,7 @@ impl Daemon<'_> {
     /// not, and a look that was cut off is due again at the next start. The mail in hand is finished and recorded.
     pub async fn run(&self, stop: impl Future<Output = ()>) -> Result<(), StoreFault> {
         self.store.recover_leases(OWNER, self.clock.now()).await?;
+        self.expect_turns();
         tracing::info!(gardens = self.settings.gardens.len(), "counterpane is looking after its gardens");
         let mut watches: FuturesUnordered<_> = self.settings.gardens.iter().map(|garden| self.watch(garden)).collect();
         let post = self.post();
@@ -126,8 +133,22 @@ impl Daemon<'_> {
                     wait
                 }
             };
+            self.shared.turns.turned(&settings.garden.id);
             tokio::time::sleep(wait).await;
         }
+    }
+
+    /// How often each loop comes round when all is well: a look and a poll, each with every feed silent, behind those
+    /// that wait for their turn, and the longest pause.
+    fn expect_turns(&self) {
+        let gardens = self.settings.gardens.len();
+        let feeds = self.settings.gardens.iter().map(|garden| garden.feeds.len()).max().unwrap_or(1);
+        let looks = gardens.div_ceil(LOOKS) + 1;
+        let longest = self.patience * u32::try_from(looks * feeds).unwrap_or(u32::MAX) + LONGEST_PAUSE + TICK * 3;
+        for garden in &self.settings.gardens {
+            self.shared.turns.expect(&garden.garden.id, longest);
+        }
+        self.shared.turns.expect(POST, self.mailer.timeout() * 2 + TICK * 3);
     }
 
     /// Asks a garden's feeds between rounds; never shortly before one, which asks by itself and must not wait.
@@ -152,6 +173,7 @@ impl Daemon<'_> {
         while !self.shared.is_stopping() {
             // Logged already; what could not be sent or recorded is still in the store.
             self.deliver().await.ok();
+            self.shared.turns.turned(POST);
             tokio::time::timeout(TICK, self.shared.mail.notified()).await.ok();
         }
     }
@@ -168,7 +190,10 @@ impl Daemon<'_> {
 
     /// Hands over what is due.
     pub async fn deliver(&self) -> Result<Delivered, StoreFault> {
-        let go_on = || !self.shared.is_stopping();
+        let go_on = || {
+            self.shared.turns.turned(POST);
+            !self.shared.is_stopping()
+        };
         let delivered = deliver_due(self.store, self.mailer, self.clock, OWNER, go_on).await;
         match &delivered {
             Ok(delivered) => {

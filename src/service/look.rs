@@ -200,6 +200,11 @@ impl Sources<'_> {
         }
     }
 
+    /// What a feed answers now, asked as if for the first time. Nothing is kept.
+    pub async fn ask(&self, garden: &Garden, choice: &FeedChoice, now: DateTime<Utc>) -> Result<Forecast, FeedFault> {
+        self.fresh(garden, choice, None, now).await.map(|row| row.forecast)
+    }
+
     async fn fresh(
         &self,
         garden: &Garden,

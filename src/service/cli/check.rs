@@ -1,12 +1,15 @@
 //! `counterpane check`: are the settings sound, and what follows from them.
 
-use super::run::delivery;
+use super::run::{delivery, ping};
 use super::{Configuration, Done, Failure, print};
 use crate::rounds::next_round;
+use crate::service::zones::{SYSTEM, remarks};
 use crate::settings::{Delivery, PasswordPlace, Settings};
 use crate::units::Scale;
+use crate::zone::Zone;
 use chrono::Utc;
 use clap::Args;
+use std::collections::BTreeMap;
 use std::fmt::Write;
 use std::path::Path;
 
@@ -55,6 +58,11 @@ impl Check {
                 after = round.due;
             }
         }
+        let zones: BTreeMap<&str, &Zone> =
+            settings.gardens.iter().map(|settings| (settings.garden.zone.name(), &settings.garden.zone)).collect();
+        for remark in zones.values().flat_map(|zone| remarks(zone, Path::new(SYSTEM), Utc::now())) {
+            let _ = writeln!(text, "{} {}", remark.text, remark.mend);
+        }
         if self.crops {
             for crop in settings.catalogue.crops.values() {
                 let _ = writeln!(text, "{} ({}): {}", crop.id, crop.name, crop.stages.join(", "));
@@ -71,6 +79,9 @@ impl Check {
         if !is_handed_over_at_the_start(&settings.service.mail.delivery)
             && let Err(fault) = delivery(settings, folder)
         {
+            missing.push(fault.to_string());
+        }
+        if let Err(fault) = ping(settings, folder) {
             missing.push(fault.to_string());
         }
         let store = self.configuration.store_path(settings);

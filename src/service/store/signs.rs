@@ -31,6 +31,13 @@ impl Store {
         .await
     }
 
+    /// When the last round of any garden was complete.
+    pub async fn newest_complete_round(&self, now: DateTime<Utc>) -> Result<Option<DateTime<Utc>>, StoreFault> {
+        let question =
+            "SELECT max(finished_at) AS newest FROM rounds WHERE ?1 = '' AND state = 'done' AND finished_at <= ?2";
+        self.newest(question, "", now).await
+    }
+
     /// When a garden's newest good forecast was issued, or fetched where its issue is not known or not to be believed.
     pub async fn newest_forecast(&self, garden: &str, now: DateTime<Utc>) -> Result<Option<DateTime<Utc>>, StoreFault> {
         self.newest(

@@ -69,11 +69,8 @@ impl Store {
                                AND outbox.state NOT IN ('refused', 'expired', 'superseded'))
              ORDER BY at, night, key, due"
         );
-        let rows = sqlx::query(sqlx::AssertSqlSafe(question))
-            .bind(since.timestamp())
-            .bind(garden)
-            .fetch_all(&self.pool)
-            .await;
+        let rows =
+            sqlx::query(sqlx::AssertSqlSafe(question)).bind(since.timestamp()).bind(garden).fetch_all(&self.pool).await;
         rows.map_err(|error| self.fault(error))?.iter().map(|row| self.trouble(row)).collect()
     }
 
