@@ -16,4 +16,5 @@ pub mod outbox;
 pub mod signs;
 pub mod store;
 pub mod turns;
+pub mod unrecorded;
 pub mod zones;

@@ -33,11 +33,12 @@ const SERVICE_ROOMS: &[(&str, &[&str])] = &[
     ("turns", &[]),
     ("zones", &[]),
     ("outbox", &["clock", "store", "mail"]),
+    ("unrecorded", &["clock", "store", "mail"]),
     ("health", &["store", "turns"]),
     ("healthz", &["health", "store"]),
     // Only these join parts.
     ("look", &["feed", "store"]),
-    ("daemon", &["clock", "feed", "store", "mail", "turns", "outbox", "look"]),
+    ("daemon", &["clock", "feed", "store", "mail", "turns", "outbox", "unrecorded", "look"]),
     ("signs", &["clock", "feed", "store", "notify", "turns", "health", "healthz"]),
     ("doctor", &["feed", "store", "mail", "zones", "health", "look"]),
     (

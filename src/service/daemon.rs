@@ -1,6 +1,7 @@
 //! The loop. Every garden is watched by itself, so that one feed's silence holds up no other garden: a round that is
 //! due becomes one look, one decision and its messages in one transaction. The post sends what the decisions left.
 
+mod disk;
 mod post;
 mod rounds;
 
@@ -13,6 +14,7 @@ use super::mail::Mailer;
 use super::outbox::{Delivered, deliver_due};
 use super::store::{Store, StoreFault};
 use super::turns::Turns;
+use super::unrecorded::Unrecorded;
 use crate::rounds::night_at;
 use crate::settings::{GardenSettings, Settings};
 use chrono::{DateTime, Duration, Utc};
@@ -48,6 +50,8 @@ pub struct Shared {
     polls: Semaphore,
     /// When each loop last came round.
     pub turns: Turns,
+    /// What goes out while the disk takes nothing.
+    unrecorded: Unrecorded,
 }
 
 /// So many gardens are looked at side by side, and so many are asked for between rounds: a weather service counts the
@@ -63,6 +67,7 @@ impl Default for Shared {
             looks: Semaphore::new(LOOKS),
             polls: Semaphore::new(POLLS),
             turns: Turns::default(),
+            unrecorded: Unrecorded::default(),
         }
     }
 }
@@ -194,7 +199,9 @@ impl Daemon<'_> {
             self.shared.turns.turned(POST);
             !self.shared.is_stopping()
         };
+        self.shared.unrecorded.record(self.store, self.clock.now()).await;
         let delivered = deliver_due(self.store, self.mailer, self.clock, OWNER, go_on).await;
+        self.deliver_unrecorded(delivered.as_ref().err(), go_on).await;
         match &delivered {
             Ok(delivered) => {
                 if let Some(answer) = &delivered.stopped {

@@ -5,6 +5,7 @@ use std::env;
 use std::os::linux::net::SocketAddrExt;
 use std::os::unix::ffi::OsStrExt;
 use std::os::unix::net::{SocketAddr, UnixDatagram};
+use std::path::Path;
 use std::time::Duration;
 
 /// The way to the service manager, where there is one.
@@ -30,6 +31,11 @@ impl Notify {
                 Notify::default()
             }
         }
+    }
+
+    /// To a socket on the disk, with the watchdog's limit.
+    pub fn to(socket: &Path, watchdog: Option<Duration>) -> std::io::Result<Notify> {
+        Ok(Notify { to: Some((datagram()?, SocketAddr::from_pathname(socket)?)), watchdog })
     }
 
     /// Within which time the service manager must hear that all is going round.

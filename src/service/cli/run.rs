@@ -59,7 +59,13 @@ impl Run {
         runtime.block_on(async {
             let store = Store::open(&path, Open::ReadWrite).await?;
             store.prove_sound(Check::Quick).await?;
-            store.prove_writable().await?;
+            match store.prove_writable().await {
+                // Warnings go out without a record, which one process keeps in mind and one after another cannot.
+                Err(fault) if fault.is_of_the_disk() && !self.once => {
+                    tracing::error!(%fault, "the disk takes nothing; warnings go out without a record");
+                }
+                other => other?,
+            }
             let daemon = Daemon {
                 settings: &settings,
                 folder,

@@ -67,6 +67,8 @@ impl Daemon<'_> {
             };
             match made {
                 Ok(()) => {}
+                // What the disk refuses goes out unrecorded: each round must have its try.
+                Err(DaemonFault::Store(fault)) if fault.is_of_the_disk() => trouble = Some(fault.into()),
                 // The next would fail as well, and were it to succeed this one would be taken for made.
                 Err(fault @ DaemonFault::Store(_)) => return Err(fault),
                 // What cannot be said of the morning must not keep the evening's list from being made.
@@ -100,14 +102,15 @@ impl Daemon<'_> {
         late_by: Option<Duration>,
     ) -> Result<(), DaemonFault> {
         let (garden, now) = (&settings.garden, self.clock.now());
-        // Without a store that can be written no list can be sent: no feed is bothered for it.
-        self.store.prove_writable().await?;
+        // Without a store that can be written no list can be sent, but for one of the disk: no feed is bothered for it.
+        let trouble_of_disk = self.trouble_of_disk(garden, round).await?;
         let mut gathered = self.sources().gather(settings, round.night, now).await;
         let readings = readings(self.store, garden, round.night).await.unwrap_or_else(|fault| {
             tracing::error!(garden = garden.id, %fault, "readings cannot be read");
             gathered.troubles.push("The evening's thermometer readings could not be read.".into());
             Vec::new()
         });
+        gathered.troubles.extend(trouble_of_disk);
         let plan = list(garden, &self.settings.catalogue, round.night, &gathered.forecasts, &readings, now);
         let next = Said::of(&plan);
         let rows = self.store.said(&garden.id, round.night).await?;
@@ -155,7 +158,7 @@ impl Daemon<'_> {
         };
         let messages = self.messages(&people, &post, letter).await?;
         let said = said_row(garden, round.night, revision, &next, now)?;
-        self.store.decide(Some(said), done, &messages).await?;
+        self.decided(said, done, &messages).await?;
         tracing::info!(garden = garden.id, kind = round.kind.word(), ?reason, mails = messages.len(), "said");
         self.shared.mail.notify_one();
         Ok(())
@@ -192,7 +195,7 @@ impl Daemon<'_> {
         let post = Post { garden, of: round.night, kind: "morning-after", revision, expires, now };
         let messages = self.messages(&people, &post, letter).await?;
         let said = said_row(garden, round.night, revision, &Said { at: now, ..said.clone() }, now)?;
-        self.store.decide(Some(said), done, &messages).await?;
+        self.decided(said, done, &messages).await?;
         tracing::info!(garden = garden.id, kind = round.kind.word(), ?reason, mails = messages.len(), "said");
         self.shared.mail.notify_one();
         Ok(())
