@@ -5,6 +5,7 @@ pub mod cli;
 pub mod clock;
 pub mod daemon;
 pub mod doctor;
+pub mod failpoint;
 pub mod feed;
 pub mod files;
 pub mod health;

@@ -25,20 +25,21 @@ const ROOMS: &[(&str, &[&str])] = &[
 /// The rooms of `src/service/` and what each may use of the other ones; all may use every pure room.
 const SERVICE_ROOMS: &[(&str, &[&str])] = &[
     ("clock", &[]),
+    ("failpoint", &[]),
     ("files", &[]),
     ("feed", &[]),
-    ("store", &[]),
-    ("mail", &[]),
+    ("store", &["failpoint"]),
+    ("mail", &["failpoint"]),
     ("notify", &[]),
     ("turns", &[]),
     ("zones", &[]),
-    ("outbox", &["clock", "store", "mail"]),
+    ("outbox", &["clock", "failpoint", "store", "mail"]),
     ("unrecorded", &["clock", "store", "mail"]),
     ("health", &["store", "turns"]),
     ("healthz", &["health", "store"]),
     // Only these join parts.
     ("look", &["feed", "store"]),
-    ("daemon", &["clock", "feed", "store", "mail", "turns", "outbox", "unrecorded", "look"]),
+    ("daemon", &["clock", "failpoint", "feed", "store", "mail", "turns", "outbox", "unrecorded", "look"]),
     ("signs", &["clock", "feed", "store", "notify", "turns", "health", "healthz"]),
     ("doctor", &["feed", "store", "mail", "zones", "health", "look"]),
     (

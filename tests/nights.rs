@@ -70,7 +70,7 @@ impl Night {
         if round == RoundKind::Uncover {
             let said = before.expect("a morning after needs what was said before");
             whether(round, &said, Some(&said), None, AllQuiet::Weekly).expect("something to say");
-            return morning_after_letter(self.garden(), of, &said, next_word_by, reader);
+            return morning_after_letter(self.garden(), of, &said, next_word_by, None, reader);
         }
         let plan = self.plan(self.line("forecast"), now, of);
         let next = Said::of(&plan);

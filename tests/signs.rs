@@ -155,7 +155,13 @@ fn a_ping_follows_each_complete_round_and_its_failure_stops_nothing() {
     let service = Service::start(garden.command(&["run", "--now", "2027-01-16T12:59:52-05:00"]), &garden);
     std::thread::sleep(Duration::from_secs(4));
     assert_eq!(watcher.requests(), 0, "no round was complete yet");
-    within(SOON, "a ping", || { if watcher.requests() != 1 { std::thread::sleep(Duration::from_secs(1)); eprintln!("{}", log(&garden)); } watcher.requests() == 1 });
+    within(SOON, "a ping", || {
+        if watcher.requests() != 1 {
+            std::thread::sleep(Duration::from_secs(1));
+            eprintln!("{}", log(&garden));
+        }
+        watcher.requests() == 1
+    });
     within(SOON, "three lists", || relay.arrived().len() == 3 + usize::from(!to(&relay, MANAGER).is_empty()) - 1);
     within(SOON, "its failure in the log", || log(&garden).contains("it answers with status 500"));
     service.stop();

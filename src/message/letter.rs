@@ -19,6 +19,8 @@ pub struct Letter {
     /// How to decide without a forecast; empty where there is one.
     pub by_hand: Vec<String>,
     pub cautions: Vec<&'static str>,
+    /// Another message that is passed on, line by line as it was set; mostly none.
+    pub quoted: Vec<String>,
     /// Source, age, the rule for silence, humility.
     pub closing: Vec<String>,
 }
@@ -47,7 +49,7 @@ pub struct Context<'a> {
 pub fn evening_letter(plan: &Plan<'_>, context: &Context<'_>, reader: Reader) -> Letter {
     let scale = plan.garden.shown;
     let mut lead = vec![headline(plan, context)];
-    lead.extend(lateness(context));
+    lead.extend(lateness(context.late_by));
     if context.reason == SayReason::DataMissing && context.since.is_some() {
         lead.push("Keep to the last list until you know better.".into());
     }
@@ -63,6 +65,7 @@ pub fn evening_letter(plan: &Plan<'_>, context: &Context<'_>, reader: Reader) ->
         groups: groups(plan, reader),
         by_hand,
         cautions: cautions::for_plan(plan),
+        quoted: Vec::new(),
         closing: closing(plan, context, reader),
     }
 }
@@ -145,8 +148,8 @@ fn headline(plan: &Plan<'_>, context: &Context<'_>) -> String {
     }
 }
 
-fn lateness(context: &Context<'_>) -> Option<String> {
-    let late = context.late_by.filter(|late| *late >= Duration::minutes(20))?;
+pub(super) fn lateness(late_by: Option<Duration>) -> Option<String> {
+    let late = late_by.filter(|late| *late >= Duration::minutes(20))?;
     let text = if late >= Duration::minutes(90) {
         format!("{} hours", (late.num_minutes() + 30) / 60)
     } else {

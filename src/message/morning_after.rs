@@ -1,13 +1,13 @@
 //! The morning after: uncover, and write down what the night did.
 
-use super::letter::{Letter, Reader, capitalised};
+use super::letter::{Letter, Reader, capitalised, lateness};
 use super::{cautions, entries};
 use crate::beds::{Garden, Role};
 use crate::plan::Measure;
 use crate::plan::said::Said;
 use crate::units::Scale;
 use crate::zone::NightOf;
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, Duration, Utc};
 
 /// The message of the morning after a night for which something was asked, or of which nothing was known.
 pub fn morning_after_letter(
@@ -15,6 +15,7 @@ pub fn morning_after_letter(
     night: NightOf,
     said: &Said,
     next_word_by: Option<DateTime<Utc>>,
+    late_by: Option<Duration>,
     reader: Reader,
 ) -> Letter {
     let title = |id: &str| {
@@ -73,11 +74,12 @@ pub fn morning_after_letter(
     let date = night.0.format("%A %-d %B");
     Letter {
         subject: format!("{what} and write down the low ({})", garden.name),
-        lead: vec![format!("The night of {date} is over.")],
+        lead: std::iter::once(format!("The night of {date} is over.")).chain(lateness(late_by)).collect(),
         changes: Vec::new(),
         groups: groups.collect(),
         by_hand: Vec::new(),
         cautions: cautions::for_morning(garden, said),
+        quoted: Vec::new(),
         closing,
     }
 }

@@ -10,7 +10,7 @@ mod run;
 mod tonight;
 mod weather;
 
-use super::daemon::unwritable;
+use super::daemon::{InUse, unwritable};
 use super::files;
 use super::store::StoreFault;
 use crate::settings::{GardenSettings, Settings, list, settings};
@@ -74,6 +74,8 @@ pub enum Failure {
     #[error("{0}")]
     Store(#[from] StoreFault),
     #[error("{0}")]
+    InUse(#[from] InUse),
+    #[error("{0}")]
     Mail(String),
     #[error("{0}")]
     Unexpected(String),
@@ -84,7 +86,7 @@ impl Failure {
         match self {
             Failure::Unexpected(_) => 1,
             Failure::Settings(_) => 2,
-            Failure::Store(_) => 4,
+            Failure::Store(_) | Failure::InUse(_) => 4,
             Failure::Mail(_) => 5,
         }
     }

@@ -2,9 +2,12 @@
 //! due becomes one look, one decision and its messages in one transaction. The post sends what the decisions left.
 
 mod disk;
+mod escalation;
+mod lock;
 mod post;
 mod rounds;
 
+pub use lock::{InUse, StoreLock};
 pub use post::unwritable;
 
 use super::clock::Clock;
@@ -102,7 +105,10 @@ impl Daemon<'_> {
     /// A stop cuts a look off wherever it is, also within a long fetch: its decision is one transaction, written or
     /// not, and a look that was cut off is due again at the next start. The mail in hand is finished and recorded.
     pub async fn run(&self, stop: impl Future<Output = ()>) -> Result<(), StoreFault> {
-        self.store.recover_leases(OWNER, self.clock.now()).await?;
+        match self.recover().await {
+            Err(fault) if fault.is_of_the_disk() => tracing::error!(%fault, "what the last run left cannot be settled"),
+            other => other?,
+        }
         self.expect_turns();
         tracing::info!(gardens = self.settings.gardens.len(), "counterpane is looking after its gardens");
         let mut watches: FuturesUnordered<_> = self.settings.gardens.iter().map(|garden| self.watch(garden)).collect();
@@ -116,6 +122,18 @@ impl Daemon<'_> {
         drop(watches);
         self.shared.stop();
         post.await;
+        Ok(())
+    }
+
+    /// Takes up again what a former life of this daemon left in the middle. Only whoever has the store to itself may.
+    pub async fn recover(&self) -> Result<(), StoreFault> {
+        let left = self.store.recover_leases(OWNER, self.clock.now()).await?;
+        if left > 0 {
+            tracing::warn!(
+                mails = left,
+                "the last run ended while mail was in hand; it is sent again and may come twice"
+            );
+        }
         Ok(())
     }
 
@@ -193,15 +211,11 @@ impl Daemon<'_> {
         join_all(gardens).await.into_iter().flatten().collect()
     }
 
-    /// Hands over what is due.
+    /// Hands over what is due, and tells somebody else where that is not to be.
     pub async fn deliver(&self) -> Result<Delivered, StoreFault> {
-        let go_on = || {
-            self.shared.turns.turned(POST);
-            !self.shared.is_stopping()
-        };
         self.shared.unrecorded.record(self.store, self.clock.now()).await;
-        let delivered = deliver_due(self.store, self.mailer, self.clock, OWNER, go_on).await;
-        self.deliver_unrecorded(delivered.as_ref().err(), go_on).await;
+        let delivered = self.deliver_and_escalate().await;
+        self.deliver_unrecorded(delivered.as_ref().err()).await;
         match &delivered {
             Ok(delivered) => {
                 if let Some(answer) = &delivered.stopped {
@@ -214,6 +228,19 @@ impl Daemon<'_> {
             Err(fault) => tracing::error!(%fault, "the outbox cannot be read or written"),
         }
         delivered
+    }
+
+    async fn deliver_and_escalate(&self) -> Result<Delivered, StoreFault> {
+        let go_on = || {
+            self.shared.turns.turned(POST);
+            !self.shared.is_stopping()
+        };
+        let mut delivered = deliver_due(self.store, self.mailer, self.clock, OWNER, go_on).await?;
+        // What tells of a refusal can be refused as well: then somebody else is told. It ends where nobody is left.
+        while self.escalate().await? > 0 && delivered.stopped.is_none() && go_on() {
+            delivered.add(deliver_due(self.store, self.mailer, self.clock, OWNER, go_on).await?);
+        }
+        Ok(delivered)
     }
 
     fn sources(&self) -> Sources<'_> {

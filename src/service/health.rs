@@ -2,7 +2,7 @@
 
 use super::store::{MailCounts, Store, StoreFault};
 use super::turns::Turns;
-use crate::rounds::{Timetable, next_round};
+use crate::rounds::next_round;
 use crate::settings::Settings;
 use chrono::{DateTime, Duration, Utc};
 use serde::Serialize;
@@ -57,9 +57,9 @@ pub async fn health(
         let garden = &settings_of.garden;
         let age = |instant: Option<DateTime<Utc>>| instant.map(|instant| (now - instant).num_seconds());
         let last = store.last_round(&garden.id, now).await?.map(|round| round.due);
-        let overdue = last.and_then(|last| {
-            let timetable: &Timetable = &settings.service.timetable;
-            let round = next_round(timetable, &garden.site, &garden.zone, last)?;
+        let noted = store.noted_due(&garden.id, now).await?.first().map(|round| round.due);
+        let overdue = noted.or_else(|| {
+            let round = next_round(&settings.service.timetable, &garden.site, &garden.zone, last?)?;
             (round.due <= now).then_some(round.due)
         });
         let forecast = store.newest_forecast(&garden.id, now).await?;

@@ -19,7 +19,7 @@ pub use decisions::{RoundRow, RoundState, SaidRow};
 pub use fault::StoreFault;
 pub use forecasts::{ForecastRow, GridAddress};
 pub use open_mail::OpenMail;
-pub use outbox::{Claimed, Ended, OutboxRow, Settled, outbox_key};
+pub use outbox::{Claimed, Ended, LastMail, OutboxRow, Settled, outbox_key};
 pub use readings::ReadingRow;
 pub use signs::MailCounts;
 pub use troubles::{Trouble, TroubleKind};

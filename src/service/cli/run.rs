@@ -2,7 +2,7 @@
 
 use super::{Configuration, Done, Failure};
 use crate::service::clock::Clock;
-use crate::service::daemon::{Daemon, DaemonFault, PATIENCE, Shared};
+use crate::service::daemon::{Daemon, DaemonFault, PATIENCE, Shared, StoreLock};
 use crate::service::feed::{Fetcher, Location};
 use crate::service::healthz;
 use crate::service::mail::{self, Mailer};
@@ -57,6 +57,8 @@ impl Run {
             .build()
             .map_err(|error| Failure::Unexpected(format!("The runtime cannot be started: {error}.")))?;
         runtime.block_on(async {
+            // First of all: a second daemon must not even bring the store up to date.
+            let _lock = StoreLock::take(&path)?;
             let store = Store::open(&path, Open::ReadWrite).await?;
             store.prove_sound(Check::Quick).await?;
             match store.prove_writable().await {
@@ -77,6 +79,7 @@ impl Run {
                 shared: Shared::default(),
             };
             let result = if self.once {
+                daemon.recover().await?;
                 let faults = daemon.due_rounds().await;
                 let delivered = daemon.deliver().await;
                 once(faults, delivered)

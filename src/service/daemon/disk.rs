@@ -1,9 +1,9 @@
 //! What the daemon does while the disk takes nothing: warnings go out all the same, unrecorded, and the round stays due.
 
-use super::{Daemon, DaemonFault};
+use super::{Daemon, DaemonFault, POST};
 use crate::beds::Garden;
 use crate::rounds::Round;
-use crate::service::store::{OutboxRow, RoundRow, SaidRow, StoreFault};
+use crate::service::store::{OutboxRow, RoundRow, SaidRow, StoreFault, Trouble};
 
 /// Among the troubles of a list: for the manager, who knows whom to ask.
 const FOR_THE_GARDEN: &str = "The service's disk is full or broken. This list could not be written down and may come a \
@@ -29,9 +29,10 @@ impl Daemon<'_> {
         said: SaidRow,
         round: RoundRow,
         messages: &[OutboxRow],
+        told: Option<(&[Trouble], &str)>,
     ) -> Result<(), DaemonFault> {
         let name = name(&round.garden, &round.kind, round.due.timestamp());
-        let Err(fault) = self.store.decide(Some(said), round, messages).await else { return Ok(()) };
+        let Err(fault) = self.store.decide_and_tell(Some(said), round, messages, told).await else { return Ok(()) };
         if fault.is_of_the_disk() && self.shared.unrecorded.take(&name, messages, self.clock.now()) {
             tracing::error!(
                 round = name,
@@ -44,7 +45,11 @@ impl Daemon<'_> {
     }
 
     /// Sends what cannot be recorded, where the outbox failed for its disk or such mail is at hand.
-    pub(super) async fn deliver_unrecorded(&self, fault: Option<&StoreFault>, go_on: impl Fn() -> bool) {
+    pub(super) async fn deliver_unrecorded(&self, fault: Option<&StoreFault>) {
+        let go_on = || {
+            self.shared.turns.turned(POST);
+            !self.shared.is_stopping()
+        };
         if fault.is_none() {
             self.shared.unrecorded.leave_to_the_store();
         }

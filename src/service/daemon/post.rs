@@ -104,6 +104,7 @@ pub fn unwritable(settings: &Settings) -> Vec<String> {
             groups: Vec::new(),
             by_hand: Vec::new(),
             cautions: Vec::new(),
+            quoted: Vec::new(),
             closing: Vec::new(),
         };
         let fault = rendered(&settings.service.mail, &post, person, &letter, None).err()?;

@@ -96,9 +96,26 @@ pub struct Ended {
     pub night: NightOf,
     pub kind: String,
     pub revision: u32,
+    /// Not taken by anybody in time, rather than refused for good.
+    pub expired: bool,
+    /// The end of its useful life.
+    pub expires: DateTime<Utc>,
+    pub subject: String,
+    pub plain: String,
     pub maybe_delivered: bool,
     pub last_answer: Option<String>,
 }
+
+/// The last mail of a kind to a person about a night.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct LastMail {
+    pub recipient: String,
+    /// It was refused or expired.
+    pub failed: bool,
+}
+
+/// No mail is put off longer than this by a clock that is right.
+const LONGEST_WAIT: Duration = Duration::hours(1);
 
 impl Store {
     pub(super) async fn queue(&self, to: &mut Transaction<'_, Sqlite>, row: &OutboxRow) -> Result<(), StoreFault> {
@@ -144,7 +161,8 @@ impl Store {
     }
 
     /// Claims the row that has to be sent first: of those due and not expired, the one nearest its `expires`. A row
-    /// whose lease is over is due as well, and may have arrived. No two claims give the same row at the same time.
+    /// whose lease is over is due as well, and may have arrived; so is one that would be due later than anybody sets
+    /// it, for that was a clock that ran ahead. No two claims give the same row at the same time.
     pub async fn claim(&self, now: DateTime<Utc>, owner: &str, lease: Duration) -> Result<Option<Claimed>, StoreFault> {
         let row = sqlx::query(
             "UPDATE outbox SET
@@ -153,13 +171,14 @@ impl Store {
              WHERE key = (
                  SELECT key FROM outbox
                  WHERE state IN ('waiting', 'leased', 'unknown') AND expires > ?1
-                   AND CASE state WHEN 'leased' THEN lease_until <= ?1 ELSE due <= ?1 END
+                   AND CASE state WHEN 'leased' THEN lease_until ELSE due END NOT BETWEEN ?1 + 1 AND ?4
                  ORDER BY expires, night, revision, key LIMIT 1)
              RETURNING *",
         )
         .bind(now.timestamp())
         .bind(owner)
         .bind((now + lease).timestamp())
+        .bind((now + LONGEST_WAIT.max(lease)).timestamp())
         .fetch_optional(&self.pool)
         .await
         .map_err(|error| self.fault(error))?;
@@ -225,12 +244,14 @@ impl Store {
         rows.iter().map(|row| self.ended(row)).collect()
     }
 
-    /// Queues the mails that tell somebody else, and marks what they tell of, in one transaction. With no mails: it
-    /// was told by other means.
+    /// Queues the mails that tell somebody else, and marks what they tell of, in one transaction. With no mails:
+    /// nobody is left who could be told by mail.
     pub async fn escalate(&self, ended: &[Ended], messages: &[OutboxRow]) -> Result<(), StoreFault> {
         let mut transaction = self.begin().await?;
+        let told: Vec<&str> = messages.iter().map(|message| message.recipient.as_str()).collect();
         for row in ended {
-            sqlx::query("UPDATE outbox SET escalated = 1 WHERE key = ?")
+            sqlx::query("UPDATE outbox SET escalated = 1, escalated_to = ? WHERE key = ?")
+                .bind(told.join(","))
                 .bind(&row.key)
                 .execute(&mut *transaction)
                 .await
@@ -269,20 +290,50 @@ impl Store {
         u64::try_from(count).map_err(|error| self.unreadable("a count", error))
     }
 
-    /// The people whose last list about a night has arrived, or may have, or still may.
-    pub async fn heard(&self, garden: &str, night: NightOf) -> Result<Vec<String>, StoreFault> {
+    /// The last mail of a kind about a night, for each person to whom there was one.
+    pub async fn last_mails(&self, garden: &str, night: NightOf, kind: &str) -> Result<Vec<LastMail>, StoreFault> {
+        let rows = sqlx::query(
+            "SELECT recipient, state IN ('refused', 'expired') AS failed, max(revision) FROM outbox
+             WHERE garden = ? AND night = ? AND kind = ? GROUP BY recipient",
+        )
+        .bind(garden)
+        .bind(night.to_string())
+        .bind(kind)
+        .fetch_all(&self.pool)
+        .await
+        .map_err(|error| self.fault(error))?;
+        let mails = rows.iter().map(|row| {
+            Ok(LastMail { recipient: self.text(row, "recipient")?, failed: self.number(row, "failed")? != 0 })
+        });
+        mails.collect()
+    }
+
+    /// The people whose last mail about a night, of whatever kind, was refused or expired.
+    pub async fn unreached(&self, garden: &str, night: NightOf) -> Result<Vec<String>, StoreFault> {
         sqlx::query_scalar(
-            "SELECT recipient FROM outbox AS last
-             WHERE garden = ? AND night = ? AND kind = 'list' AND state NOT IN ('refused', 'expired')
-               AND revision = (SELECT max(revision) FROM outbox
-                               WHERE garden = last.garden AND night = last.night AND kind = 'list'
-                                 AND recipient = last.recipient)",
+            "SELECT recipient FROM outbox AS last WHERE garden = ? AND night = ? AND state IN ('refused', 'expired')
+               AND rowid = (SELECT max(rowid) FROM outbox WHERE garden = last.garden AND night = last.night
+                            AND recipient = last.recipient)",
         )
         .bind(garden)
         .bind(night.to_string())
         .fetch_all(&self.pool)
         .await
         .map_err(|error| self.fault(error))
+    }
+
+    /// The number of the next mail of a kind to a garden about a night, where what was said does not number it.
+    pub async fn next_number(&self, garden: &str, night: NightOf, kind: &str) -> Result<u32, StoreFault> {
+        let last: i64 = sqlx::query_scalar(
+            "SELECT coalesce(max(revision), 0) FROM outbox WHERE garden = ? AND night = ? AND kind = ?",
+        )
+        .bind(garden)
+        .bind(night.to_string())
+        .bind(kind)
+        .fetch_one(&self.pool)
+        .await
+        .map_err(|error| self.fault(error))?;
+        u32::try_from(last + 1).map_err(|error| self.unreadable("revision", error))
     }
 
     /// The Message-ID of the first mail about a night that a person was sent or will be; later ones answer it.
@@ -329,6 +380,10 @@ impl Store {
             night: self.night(row)?,
             kind: self.text(row, "kind")?,
             revision: self.revision(row)?,
+            expired: self.text(row, "state")? == "expired",
+            expires: self.time(row, "expires")?,
+            subject: self.text(row, "subject")?,
+            plain: self.text(row, "plain")?,
             maybe_delivered: self.number(row, "maybe_delivered")? != 0,
             last_answer: self.optional_text(row, "last_answer")?,
         })

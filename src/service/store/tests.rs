@@ -55,6 +55,8 @@ async fn a_store_that_is_full_says_so_and_holds_nothing_half_written() {
         subject: String::new(),
         plain: String::new(),
         bytes: vec![b'x'; 400_000],
+        subject: String::new(),
+        plain: String::new(),
         due: at,
         expires: at + Duration::hours(1),
     };

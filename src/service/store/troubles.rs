@@ -50,7 +50,10 @@ const TROUBLES: &str = "
         FROM outbox WHERE state IN ('refused', 'expired') AND ended_at >= ?1
         UNION ALL
         SELECT garden, night, finished_at, NULL, NULL, kind, 0, 0, NULL, NULL, due, told_in
-        FROM rounds WHERE state = 'missed' AND finished_at >= ?1)";
+        FROM rounds WHERE state = 'missed' AND finished_at >= ?1
+          -- Before the first round that was ever made nobody was promised one.
+          AND EXISTS (SELECT 1 FROM rounds AS made
+                      WHERE made.garden = rounds.garden AND made.state = 'done' AND made.due < rounds.due))";
 
 impl Store {
     /// Everything that went wrong since an instant, the oldest first, told or not.
