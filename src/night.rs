@@ -9,6 +9,7 @@ pub mod bed;
 pub mod cooling;
 pub mod cover;
 pub mod dose;
+pub mod dusk;
 pub mod exposure;
 pub mod leaf;
 pub mod screen;

@@ -14,11 +14,15 @@ const ROOMS: &[(&str, &[&str])] = &[
     ("weather", &["units", "zone"]),
     ("crops", &["units", "words"]),
     ("night", &["units", "words", "zone", "weather", "crops::Frame"]),
+    ("learn", &["units", "night"]),
+    ("replay", &["units", "zone", "weather", "night", "learn"]),
     ("beds", &["units", "words", "zone", "weather::Site", "night::cover", "night::exposure"]),
     ("risk", &["units", "weather::humidity", "crops", "night", "beds"]),
     ("rounds", &["words", "zone", "weather"]),
     ("plan", &["units", "words", "zone", "crops", "night", "beds", "risk", "rounds"]),
     ("message", &["units", "zone", "weather::Provider", "crops", "night", "beds", "risk", "rounds", "plan"]),
+    ("score", &["units", "zone", "night"]),
+    ("chart", &["units"]),
     ("settings", &["units", "words", "zone", "weather", "crops", "night::cover", "night::exposure", "beds", "rounds"]),
 ];
 
