@@ -62,8 +62,9 @@ pub fn ping_fault(text: &str) -> Option<(&'static str, &'static str)> {
     let Some(host) = host_and_port(authority) else {
         return Some(("the address of the ping names no server, or a port that cannot be", MEND));
     };
-    let is_https = scheme.eq_ignore_ascii_case("https");
-    if !is_https && !(scheme.eq_ignore_ascii_case("http") && is_this_machine(host)) {
+    let is_encrypted = scheme.eq_ignore_ascii_case("https");
+    let stays_here = scheme.eq_ignore_ascii_case("http") && is_this_machine(host);
+    if !is_encrypted && !stays_here {
         return Some(("a ping goes over https, but to this machine itself", "write https:// before the address"));
     }
     None

@@ -52,8 +52,6 @@ async fn a_store_that_is_full_says_so_and_holds_nothing_half_written() {
         replaceable: true,
         message_id: "<1@example.org>".into(),
         envelope_from: "frost@example.org".into(),
-        subject: String::new(),
-        plain: String::new(),
         bytes: vec![b'x'; 400_000],
         subject: String::new(),
         plain: String::new(),
