@@ -6,10 +6,13 @@ mod support;
 
 use counterpane::service::clock::Clock;
 use counterpane::service::feed::Fetcher;
+use counterpane::service::mail::{Delivery, Mailer, SmtpSettings, Tls};
 use counterpane::service::notify::Notify;
+use counterpane::service::outbox::{Delivered, deliver_due};
 use counterpane::service::signs::Signs;
 use counterpane::service::store::{Open, Store};
 use counterpane::service::turns::Turns;
+use counterpane::service::unrecorded::Unrecorded;
 use sqlx::{Connection, SqliteConnection};
 use std::io::{Read, Write};
 use std::net::{TcpListener, TcpStream};
@@ -18,7 +21,8 @@ use std::process::{Child, Command, Stdio};
 use std::time::Duration;
 use support::feed::{Answer, Feed};
 use support::installation::{GARDEN, Installation, MANAGER, TUESDAY, at, service, to, to_relay, within};
-use support::smtp_sink::{Fault, SmtpSink};
+use support::outbox_rows::{evening, round, row};
+use support::smtp_sink::{Arrived, Fault, SmtpSink};
 use support::weather_documents::Weather;
 
 const MORNING: &str = "2027-01-16T06:30:10-05:00";
@@ -342,6 +346,48 @@ fn a_copy_is_made_while_the_service_runs_is_whole_and_never_written_over_a_file(
     std::fs::copy(garden.path("copy.sqlite"), &store).expect("put back");
     garden.once("2027-01-16T13:05:00-05:00").ended_with(0);
     assert_eq!(relay.arrived().len(), 3);
+}
+
+/// The clock moves, the store takes writing again, and what went out is neither sent again nor forgotten.
+#[tokio::test]
+async fn what_went_out_without_a_record_is_recorded_once_the_store_takes_it() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let store = Store::open(&folder.path().join("garden.db"), Open::ReadWrite).await.expect("a store");
+    let (stored, unstored) = (row("crew@example.org", 1), row("manager@example.org", 1));
+    store.decide(None, round(), std::slice::from_ref(&stored)).await.expect("decided");
+    let relay = SmtpSink::start(&[Fault::GoodbyeAfterDot]);
+    let mailer = Mailer::new(Delivery::Smtp(SmtpSettings {
+        server: "127.0.0.1".into(),
+        port: relay.port,
+        tls: Tls::None,
+        user: None,
+        password: None,
+        timeout: SOON,
+    }));
+    let (clock, unrecorded) = (Clock::by_hand(evening()), Unrecorded::default());
+    assert!(unrecorded.take("afternoon", std::slice::from_ref(&unstored), clock.now()));
+    assert!(!unrecorded.take("afternoon", &[row("another@example.org", 1)], clock.now()), "told twice");
+    assert!(unrecorded.has_taken("afternoon") && unrecorded.is_waiting());
+    // The first may have arrived; it waits its minute, and goes again as the same mail.
+    assert_eq!(unrecorded.deliver(&store, &mailer, &clock, || true).await, 1);
+    assert_eq!(unrecorded.deliver(&store, &mailer, &clock, || true).await, 0);
+    clock.set(evening() + chrono::Duration::minutes(2));
+    assert_eq!(unrecorded.deliver(&store, &mailer, &clock, || true).await, 1);
+    assert!(!unrecorded.is_waiting());
+    let ids = |mail: &Arrived| mail.header("Message-ID").map(str::to_string);
+    let mut sent: Vec<_> = relay.arrived().iter().filter_map(ids).collect();
+    assert_eq!(sent.len(), 3);
+    sent.sort();
+    sent.dedup();
+    assert_eq!(sent.len(), 2);
+    // The store hears of the one that it holds; the other is known until its end, and with it its round.
+    unrecorded.record(&store, clock.now()).await;
+    assert_eq!(deliver_due(&store, &mailer, &clock, "daemon", || true).await.expect("readable"), Delivered::default());
+    assert!(unrecorded.has_taken("afternoon"));
+    clock.set(unstored.expires);
+    unrecorded.record(&store, clock.now()).await;
+    assert!(!unrecorded.has_taken("afternoon"));
+    assert_eq!(store.expire_overdue(clock.now()).await.expect("readable"), []);
 }
 
 /// The program with a limit on the length of every file it writes, which stands for a disk that takes nothing: the

@@ -30,6 +30,7 @@ struct Held {
 struct HeldMail {
     mail: OpenMail,
     state: State,
+    tries: i32,
     /// The store has it too.
     is_stored: bool,
 }
@@ -41,8 +42,10 @@ enum State {
     Refused,
 }
 
-/// Between two tries of one mail. Its own schedule of waits is in the store, which cannot be written.
+/// After the first try of a mail; after the second twice as long, and so on up to a quarter of an hour. Its own
+/// schedule of waits is in the store, which cannot be written.
 const AGAIN: Duration = Duration::minutes(1);
+const MOST_WAITS: i32 = 15;
 
 impl Unrecorded {
     /// Takes the messages of a round that could not be written down. False where that round was taken before: it is
@@ -55,7 +58,7 @@ impl Unrecorded {
         for message in messages {
             let mail = OpenMail::of(message);
             let state = State::Waiting { due: now };
-            held.mail.entry(mail.message_id.clone()).or_insert(HeldMail { mail, state, is_stored: false });
+            held.mail.entry(mail.message_id.clone()).or_insert(HeldMail { mail, state, tries: 0, is_stored: false });
         }
         true
     }
@@ -82,7 +85,7 @@ impl Unrecorded {
                 let (mut held, due) = (self.held(), clock.now());
                 for mail in open {
                     let state = State::Waiting { due };
-                    let mail = HeldMail { mail, state, is_stored: true };
+                    let mail = HeldMail { mail, state, tries: 0, is_stored: true };
                     held.mail.entry(mail.mail.message_id.clone()).or_insert(mail);
                 }
             }
@@ -101,7 +104,8 @@ impl Unrecorded {
             };
             let answer = mailer.send(outgoing, left).await;
             tracing::warn!(recipient = mail.recipient, ?answer, "mail tried without a record: the disk takes none");
-            let due = clock.now() + AGAIN;
+            let Some(tries) = self.tried(&mail.message_id) else { break };
+            let due = clock.now() + AGAIN * tries.min(MOST_WAITS);
             let (state, goes_on) = match answer {
                 Answer::Sent(answer) => (State::Sent { answer }, true),
                 Answer::Refused(_) => (State::Refused, true),
@@ -156,6 +160,14 @@ impl Unrecorded {
             State::Waiting { .. } | State::Refused => None,
         });
         sent.collect()
+    }
+
+    /// Counts a try.
+    fn tried(&self, message_id: &str) -> Option<i32> {
+        let mut held = self.held();
+        let mail = held.mail.get_mut(message_id)?;
+        mail.tries += 1;
+        Some(mail.tries)
     }
 
     /// The mail that is due and nearest the end of its use.

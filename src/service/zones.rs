@@ -67,7 +67,7 @@ fn remark(zone: &Zone, whose: &str, other: Option<&str>, difference: &Difference
         mend: if is_grave {
             "Ask which clock is right; if it is the other, install a newer counterpane, or rounds come at a wrong hour."
         } else {
-            "Update the system's package tzdata, so that the computer's own clock is right too. The rounds are."
+            "Update the system's package tzdata, so that the computer's own clock is right too; the rounds are."
         },
     }
 }

@@ -1,7 +1,7 @@
 //! Where two sets of zone rules show different times: governments change their clocks, and sets of rules age.
 
 use super::Zone;
-use chrono::{DateTime, Duration, Offset, TimeZone, Utc};
+use chrono::{DateTime, Duration, DurationRound, Offset, TimeZone, Utc};
 use chrono_tz::Tz;
 use jiff::tz::TimeZone as Rules;
 
@@ -43,9 +43,9 @@ impl Zone {
         days: u32,
         other: impl Fn(DateTime<Utc>) -> i32,
     ) -> Option<Difference> {
-        let end = from + Duration::days(days.into());
+        let (first, end) = (from.duration_trunc(STEP).unwrap_or(from), from + Duration::days(days.into()));
         let ahead = |at: DateTime<Utc>| i64::from(other(at) - self.offset(at).local_minus_utc());
-        let instants = || std::iter::successors(Some(from), |at| Some(*at + STEP)).take_while(|at| *at <= end);
+        let instants = || std::iter::successors(Some(first), |at| Some(*at + STEP)).take_while(|at| *at <= end);
         let start = instants().find(|at| ahead(*at) != 0)?;
         let until = instants().find(|at| *at > start && ahead(*at) != ahead(start));
         Some(Difference { from: start, until, ahead: Duration::seconds(ahead(start)) })
@@ -79,6 +79,9 @@ mod tests {
         assert_eq!(phoenix.first_difference(&denver, at("2026-01-01T00:00:00Z"), 400), Some(summer));
         assert_eq!(phoenix.first_difference(&denver, at("2026-01-01T00:00:00Z"), 60), None);
         let from = at("2026-06-01T00:00:00Z");
+        // Whatever the minute that is asked in.
+        let asked = at("2026-01-01T00:07:31Z");
+        assert_eq!(phoenix.first_difference(&denver, asked, 400), Some(summer));
         let rest = Difference { from, until: None, ..summer };
         assert_eq!(phoenix.first_difference(&denver, from, 30), Some(rest));
         let back = denver.first_difference(&phoenix, from, 30);

@@ -199,7 +199,10 @@ impl Fetcher {
             Location::Loopback(url) => (&self.loopback, url),
             Location::File(_) => return Err("it is no address".into()),
         };
-        let answer = client.get(url.clone()).send().await.map_err(|error| self.unreachable(error).to_string())?;
+        let answer = client.get(url.clone()).send().await.map_err(|error| match self.unreachable(error) {
+            FeedFault::Unreachable { reason } => reason,
+            other => other.to_string(),
+        })?;
         let status = answer.status();
         if status.is_success() { Ok(()) } else { Err(format!("it answers with status {}", status.as_u16())) }
     }

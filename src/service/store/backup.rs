@@ -81,7 +81,7 @@ impl Store {
 }
 
 /// More copies than this before one and the same change are a sign that it never succeeds.
-const MOST_COPIES: u32 = 20;
+const MOST_COPIES: u32 = 3;
 
 async fn sound(path: &Path, connection: &mut SqliteConnection, check: Check) -> Result<(), StoreFault> {
     let question = match check {
