@@ -1,5 +1,10 @@
 //! The garden as its manager describes it: place, people, covers in stock, beds and what grows in them.
 
+mod own_figures;
+
+pub use own_figures::{Applied, OwnFigure, OwnFigures};
+
+use crate::crops::CountedFrom;
 use crate::night::cover::CoverKind;
 use crate::night::exposure::Exposure;
 use crate::units::{Kelvins, Minutes, Scale};
@@ -26,6 +31,8 @@ pub struct Garden {
     pub people: Vec<Person>,
     pub covers: Vec<CoverStock>,
     pub beds: Vec<Bed>,
+    /// Figures of the garden's own, in place of the catalogue's.
+    pub own_figures: Vec<OwnFigures>,
 }
 
 /// Someone who is told.
@@ -94,15 +101,31 @@ pub struct Planting {
     /// A crop of the catalogue.
     pub crop: String,
     pub cultivar: Option<String>,
-    /// A stage of that crop.
-    pub stage: String,
-    pub hardened: Hardened,
+    /// A stage of that crop in the manager's words; without it the date tells.
+    pub stage: Option<String>,
+    /// In the manager's judgement; without it past nights tell.
+    pub hardened: Option<Hardened>,
+    /// When it was sown or set out.
     pub planted: Option<NaiveDate>,
+    /// Which of the two; without it as the days of its crop are counted.
+    pub start: Option<CountedFrom>,
+    /// Where it grew up; without it under cover if it was set out.
+    pub raised: Option<Raised>,
     /// Part of the bed it fills, 0 to 1.
     pub part_of_bed: f64,
     /// What saving it is worth, if the manager says.
     pub worth: Option<Minutes>,
 }
+
+/// Where a planting grew up.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Raised {
+    /// In a greenhouse, a frame, a house: not hardened at all when it is set out.
+    UnderCover,
+    Outdoors,
+}
+
+words!(Raised { UnderCover = "under-cover", Outdoors = "outdoors" });
 
 /// How far a planting is used to cold, in the manager's judgement.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -3,6 +3,9 @@
 //! Every figure comes from a file in `crops/` with its source and evidence mark; nothing is stated here. Base figures
 //! are those of unhardened plants, and a threshold is compared only with the temperature of its own [`Frame`].
 
+pub mod age;
+pub mod hardening;
+
 use crate::units::{Celsius, Kelvins};
 use crate::words::words;
 use std::collections::BTreeMap;
@@ -18,8 +21,10 @@ pub struct Catalogue {
 #[derive(Clone, Debug, PartialEq)]
 pub struct Crop {
     pub id: String,
-    /// As growers say it: `broccoli`.
+    /// As growers say it in a sentence: `leaf lettuce`.
     pub name: String,
+    /// As it stands in a list: `lettuce (leaf)`.
+    pub listed_as: String,
     pub scientific_name: String,
     pub family: String,
     /// In order of growth.
@@ -176,7 +181,35 @@ impl Crop {
     }
 }
 
+/// The figures of a tolerance that a garden may replace with its own.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Figures {
+    pub damage_begins: Celsius,
+    pub severe: Celsius,
+    pub hardened_gain: Kelvins,
+    pub spread: Kelvins,
+    pub exposure_hours: Option<f64>,
+}
+
 impl Tolerance {
+    /// Its figures as the catalogue has them.
+    pub fn figures(&self) -> Figures {
+        Figures {
+            damage_begins: self.damage_begins,
+            severe: self.severe,
+            hardened_gain: self.hardened_gain,
+            spread: self.spread,
+            exposure_hours: self.exposure_hours,
+        }
+    }
+
+    /// Both thresholds of the catalogue for a plant hardened to a degree of 0 (not at all) to 1 (fully).
+    pub fn hardened(&self, degree: f64) -> (Celsius, Celsius) {
+        self.figures().hardened(degree)
+    }
+}
+
+impl Figures {
     /// Both thresholds for a plant hardened to a degree of 0 (not at all) to 1 (fully): first harm, heavy loss.
     pub fn hardened(&self, degree: f64) -> (Celsius, Celsius) {
         let gain = Kelvins(self.hardened_gain.0 * degree.clamp(0.0, 1.0));

@@ -151,7 +151,7 @@ fn chances(plan: &Plan<'_>) -> BTreeMap<String, f64> {
         bed.risk.plantings.iter().flat_map(move |planting| {
             planting.organs.iter().map(move |organ| {
                 let (kind, exposure) = (bed.risk.bed.kind, bed.risk.bed.exposure);
-                let (crop, stage) = (&planting.crop.id, &planting.planting.stage);
+                let (crop, stage) = (&planting.crop.id, planting.stage.name);
                 let tolerance = organ.tolerance;
                 let (part, harm, frame) = (tolerance.organ.word(), tolerance.harm.word(), tolerance.frame.word());
                 (
@@ -258,7 +258,7 @@ proptest! {
             let gains = (pair[0].gain(conditions).mean, pair[1].gain(conditions).mean);
             prop_assert!(gains.1 >= gains.0, "{:?}", pair);
         }
-        for bed in assess(&EVERYTHING, Some(&night(&sky.forecast())), &CROPS) {
+        for bed in assess(&EVERYTHING, *TONIGHT, Some(&night(&sky.forecast())), &CROPS) {
             for organ in bed.plantings.iter().flat_map(|planting| &planting.organs) {
                 for (kind, covered) in &organ.covered {
                     let open = organ.open.minimum.mean;

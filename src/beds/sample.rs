@@ -22,6 +22,7 @@ pub(crate) fn garden(beds: Vec<Bed>, covers: Vec<CoverStock>) -> Garden {
         people: Vec::new(),
         covers,
         beds,
+        own_figures: Vec::new(),
     }
 }
 
@@ -30,9 +31,11 @@ pub(crate) fn bed(id: &str, crops: &[(&str, &str)]) -> Bed {
     let planting = |(crop, stage): &(&str, &str)| Planting {
         crop: (*crop).into(),
         cultivar: None,
-        stage: (*stage).into(),
-        hardened: Hardened::No,
+        stage: Some((*stage).into()),
+        hardened: Some(Hardened::No),
         planted: None,
+        start: None,
+        raised: None,
         part_of_bed: 1.0 / crops.len() as f64,
         worth: None,
     };

@@ -1,7 +1,8 @@
 //! One bed's number taken apart, step by step, each with its source.
 
-use super::sentences;
-use crate::crops::Catalogue;
+use super::{growth, sentences};
+use crate::beds::OwnFigure;
+use crate::crops::{Catalogue, Harm};
 use crate::night::Step;
 use crate::plan::{BedPlan, Plan};
 use crate::risk::{OrganRisk, PlantingRisk};
@@ -54,13 +55,13 @@ pub fn explain(plan: &Plan<'_>, bed: &BedPlan<'_>, catalogue: &Catalogue) -> Str
         line(
             "   ",
             format!(
-                "{}, {}, hardened: {}, worth {:.0} minutes of work",
+                "{}, {}, worth {:.0} minutes of work",
                 planting.crop.name,
-                planting.planting.stage,
-                planting.planting.hardened.word(),
+                growth::stage(&planting.stage),
                 planting.worth.0
             ),
         );
+        line("     ", growth::hardening(&planting.hardening, scale));
         for organ in &planting.organs {
             line("     ", organ_line(planting, organ, scale));
             for (kind, outcome) in &organ.covered {
@@ -118,25 +119,51 @@ fn step_line(step: &Step, scale: Scale) -> String {
 }
 
 fn organ_line(planting: &PlantingRisk<'_>, organ: &OrganRisk<'_>, scale: Scale) -> String {
-    let tolerance = organ.tolerance;
-    let degree = planting.planting.hardened.degree();
+    let (tolerance, figures, open) = (organ.tolerance, &organ.applied.figures, &organ.open);
+    let taken_off = Kelvins(figures.hardened_gain.0 * planting.hardening.degree);
+    let own = |figure| if organ.applied.is_own(figure) { " (your figure)" } else { "" };
+    let harm = match tolerance.harm {
+        Harm::Freezing => "harm",
+        Harm::Chilling => "harm by cold above freezing",
+    };
     format!(
-        "{} ({} of the worth), compared with the {}: harm begins {}, severe {} (hardening takes {} off {} / {}), known to {}; \
-         {} expected, spread {}, margin {}, {:.1} h below; chance {}  [{}]",
+        "{} ({} of the worth), compared with the {}: {harm} begins {}{}, severe {}{} (hardening takes {}{} off {} / {}), \
+         known to {}{}; {} expected, spread {}, margin {}, {:.1} h below{}; chance {}  [{}]",
         tolerance.organ.word(),
         tolerance.share,
         sentences::frame(tolerance.frame),
         organ.damage_begins.tenths(scale),
+        own(OwnFigure::DamageBegins),
         organ.severe.tenths(scale),
-        Kelvins(tolerance.hardened_gain.0 * degree).size(scale),
-        tolerance.damage_begins.tenths(scale),
-        tolerance.severe.tenths(scale),
-        tolerance.spread.size(scale),
-        organ.open.minimum.mean.tenths(scale),
-        organ.open.minimum.spread.size(scale),
-        organ.open.margin.signed(scale),
-        organ.open.hours_below,
-        organ.open.chance.percent(),
-        sentences::evidence(tolerance)
+        own(OwnFigure::Severe),
+        taken_off.size(scale),
+        own(OwnFigure::HardenedGain),
+        figures.damage_begins.tenths(scale),
+        figures.severe.tenths(scale),
+        figures.spread.size(scale),
+        own(OwnFigure::Spread),
+        open.minimum.mean.tenths(scale),
+        open.minimum.spread.size(scale),
+        open.margin.signed(scale),
+        open.hours_below,
+        hours_that_count(organ, scale),
+        open.chance.percent(),
+        sentences::evidence(tolerance, &organ.applied)
     )
+}
+
+/// What the time does beside the temperature, where a source says how long it must last.
+fn hours_that_count(organ: &OrganRisk<'_>, scale: Scale) -> String {
+    let Some(needed) = organ.applied.figures.exposure_hours else { return String::new() };
+    let own = if organ.applied.is_own(OwnFigure::ExposureHours) { " (your figure)" } else { "" };
+    match organ.tolerance.harm {
+        Harm::Freezing => {
+            let milder = organ.open.relief.size(scale);
+            format!(" of {needed:.1} h that the figures mean{own}: counted as {milder} milder")
+        }
+        Harm::Chilling => {
+            let before = organ.open.hours_before;
+            format!(" and {before:.1} h on the nights before it, of {needed:.0} h that it takes{own}")
+        }
+    }
 }

@@ -7,11 +7,13 @@
 
 mod coefficients;
 mod low;
+mod place;
 
 pub use coefficients::{ALL, LEFT_OUT};
 pub use low::{Low, Shape};
+pub use place::Place;
 
-use crate::units::{Celsius, MetresPerSecond};
+use crate::units::{Celsius, MetresPerSecond, Probability};
 use crate::weather::{Hour, Site};
 use chrono::{DateTime, Duration, Utc};
 
@@ -52,7 +54,7 @@ pub struct Outlook {
 
 /// An evening is read two hours after sunset.
 pub const DUSK: Duration = Duration::hours(2);
-/// A sample older than this says nothing of dusk. Stations report once an hour, give or take.
+/// A sample older than this says nothing of now. Stations report once an hour, give or take.
 const OLDEST: Duration = Duration::minutes(61);
 /// Samples are taken for the hour they lie nearest to, up to this far.
 const NEAR: Duration = Duration::minutes(61);
@@ -60,12 +62,16 @@ const NEAR: Duration = Duration::minutes(61);
 const FEWEST_OF_A_DAY: usize = 6;
 
 impl Evening {
-    /// What samples up to two hours after sunset show, or `None` where the last hour of them is missing. `samples` are in
-    /// order of time; those after dusk are not looked at.
-    pub fn observed(samples: &[Hour], sunset: DateTime<Utc>, sunrise: DateTime<Utc>) -> Option<Evening> {
-        let dusk = sunset + DUSK;
-        let known = &samples[..samples.partition_point(|sample| sample.time <= dusk)];
-        let last = known.last().filter(|last| dusk - last.time <= OLDEST)?;
+    /// What samples up to an instant show, mostly [`DUSK`] after sunset, or `None` where the last hour of them is
+    /// missing. `samples` are in order of time; later ones are not looked at.
+    pub fn observed(
+        samples: &[Hour],
+        sunset: DateTime<Utc>,
+        sunrise: DateTime<Utc>,
+        by: DateTime<Utc>,
+    ) -> Option<Evening> {
+        let known = &samples[..samples.partition_point(|sample| sample.time <= by)];
+        let last = known.last().filter(|last| by - last.time <= OLDEST)?;
         let at = last.time;
         let since = |hours: i64| {
             let from = at - Duration::hours(hours) - Duration::minutes(3);
@@ -90,6 +96,26 @@ impl Evening {
             night_hours: (sunrise - sunset).num_seconds() as f64 / 3600.0,
             outlook: None,
         })
+    }
+}
+
+impl Evening {
+    /// An evening of which the air alone is known.
+    pub fn of_air(air: Celsius, at: DateTime<Utc>, night_hours: f64) -> Evening {
+        Evening {
+            at,
+            air,
+            dew_point: None,
+            air_two_hours_before: None,
+            dew_point_three_hours_before: None,
+            warmest: None,
+            air_a_day_before: None,
+            wind_10m: None,
+            cloud_cover: None,
+            lowest_so_far: air,
+            night_hours,
+            outlook: None,
+        }
     }
 }
 
@@ -119,7 +145,7 @@ fn mean(values: impl Iterator<Item = f64>) -> Option<f64> {
 }
 
 /// How many figures of an evening the fall of a night is made of, and how many its spread.
-pub const TERMS: usize = 13;
+pub const TERMS: usize = 12;
 pub const SPREAD_TERMS: usize = 6;
 
 /// In words, for whoever reads the coefficients; in the order of [`Evening::terms`].
@@ -134,9 +160,8 @@ pub const TERM_NAMES: [&str; TERMS] = [
     "drying in the last three hours",
     "cloud now, no outlook",
     "calm of the day",
-    "cloud to come, more so in still air",
+    "cloud to come, most in still air",
     "clouding over",
-    "cloud to come, after a great fall",
 ];
 
 /// The middle of the evenings that the coefficients were fitted on: what a missing figure counts as.
@@ -164,22 +189,22 @@ impl Evening {
             self.dew_point_three_hours_before.zip(self.dew_point).map_or(0.0, |(before, now)| now.0 - before.0);
         let cloud = self.cloud_cover.unwrap_or(ORDINARY.cloud).clamp(0.0, 1.0) - ORDINARY.cloud;
         let day_wind = self.wind_10m.map_or(ORDINARY.day_wind, |wind| wind.0.max(0.0));
-        let fall = fall / 5.0 - 1.0;
         let (wind_to_come, cloud_to_come, clouding_over) = self.to_come();
+        // Wind mixes the air whatever the sky does, and after a great fall there is less left for a cloud to keep.
+        let kept = cloud_to_come * (-wind_to_come / 4.0).exp() * (-fall / 8.0).exp();
         [
             1.0,
             air / 10.0,
             dryness / 5.0,
             self.night(),
-            fall,
+            fall / 5.0 - 1.0,
             self.warmer_than_a_day_before() / 5.0,
             last_fall / 3.0 - 0.5,
             drying.clamp(-10.0, 10.0) / 3.0,
             if self.outlook.is_none() { cloud } else { 0.0 },
             (-day_wind / 4.0).exp() - 0.3,
-            cloud_to_come * (-wind_to_come / 3.0).exp(),
+            kept,
             clouding_over,
-            cloud_to_come * fall,
         ]
     }
 
@@ -277,5 +302,178 @@ pub fn taught_for_a_score(site: &Site) -> (&'static TaughtPair, Option<&'static 
     (&ALL, None)
 }
 
+/// The air two hours after sunset from which, under a clear, still sky, a low at or below 0 °C has a given chance: the
+/// answer to "is it cold enough to worry?" for whoever has nothing but a thermometer.
+///
+/// `chance` lies between 0 and 1, `night_hours` between 9 and 15.5. The air's moisture is taken as five kelvins below it.
+/// The warmer the evening the smaller the chance, so a search by halves finds it, between 0 and 30 °C.
+pub fn dusk_air_before_frost(chance: Probability, night_hours: f64) -> Celsius {
+    let at = DateTime::UNIX_EPOCH;
+    let place = Place::new(&ALL.outlook);
+    let clear_and_still =
+        Outlook { wind_10m: Some(MetresPerSecond(1.0)), cloud_cover: Some(0.0), clouding_over: Some(0.0) };
+    let chance_from = |air: f64| {
+        let evening = Evening::of_air(Celsius(air), at, night_hours);
+        let evening = Evening { dew_point: Some(Celsius(air - 5.0)), outlook: Some(clear_and_still), ..evening };
+        place.expect(&evening).chance_at_or_below(Celsius(0.0)).0
+    };
+    let (mut low, mut high) = (0.0, 30.0);
+    for _ in 0..40 {
+        let middle = (low + high) / 2.0;
+        if chance_from(middle) > chance.0 { low = middle } else { high = middle }
+    }
+    Celsius((low + high) / 2.0)
+}
+
 #[cfg(test)]
-mod tests;
+mod tests {
+    use super::*;
+    use crate::units::Kelvins;
+    use proptest::prelude::*;
+
+    fn at(hours: i64) -> DateTime<Utc> {
+        DateTime::UNIX_EPOCH + Duration::hours(hours)
+    }
+
+    fn hour(time: i64, air: f64) -> Hour {
+        Hour { time: at(time), air_temperature: Celsius(air), dew_point: None, wind_10m: None, cloud_cover: None }
+    }
+
+    /// Sunset at hour 40, sunrise at hour 54; one kelvin colder each hour from 50 C at hour 0.
+    fn falling() -> Vec<Hour> {
+        (0..60).map(|time| Hour { dew_point: Some(Celsius(1.0)), ..hour(time, 50.0 - time as f64) }).collect()
+    }
+
+    #[test]
+    fn an_evening_looks_back_by_the_clock_and_not_ahead() -> Result<(), &'static str> {
+        let evening = Evening::observed(&falling(), at(40), at(54), at(42)).ok_or("no evening")?;
+        assert_eq!((evening.at, evening.air, evening.night_hours), (at(42), Celsius(8.0), 14.0));
+        assert_eq!(evening.air_two_hours_before, Some(Celsius(10.0)));
+        assert_eq!(evening.air_a_day_before, Some(Celsius(32.0)));
+        assert_eq!(evening.warmest, Some(Celsius(20.0)));
+        assert_eq!(evening.lowest_so_far, Celsius(8.0));
+        // What comes later changes nothing.
+        let mut later = falling();
+        later.iter_mut().filter(|hour| hour.time > at(42)).for_each(|hour| hour.air_temperature = Celsius(-40.0));
+        assert_eq!(Evening::observed(&later, at(40), at(54), at(42)), Some(evening));
+        Ok(())
+    }
+
+    #[test]
+    fn what_is_missing_stays_missing() -> Result<(), &'static str> {
+        // A gap of a day and more before the evening: no yesterday, and too few hours for a day.
+        let evening = Evening::observed(&falling()[38..], at(40), at(54), at(42)).ok_or("no evening")?;
+        assert_eq!((evening.air_a_day_before, evening.warmest, evening.wind_10m), (None, None, None));
+        // Nothing in the last hour: no evening.
+        assert_eq!(Evening::observed(&falling()[..40], at(40), at(54), at(42)), None);
+        assert_eq!(Evening::observed(&[], at(40), at(54), at(42)), None);
+        Ok(())
+    }
+
+    #[test]
+    fn an_outlook_tells_the_halves_of_a_night_apart() {
+        let cloudy = |time: i64, cloud: f64| Hour { cloud_cover: Some(cloud), ..hour(time, 0.0) };
+        let clearing = Outlook::of(&[cloudy(0, 1.0), cloudy(1, 0.8), cloudy(2, 0.2), cloudy(3, 0.0)]);
+        assert_eq!(clearing.and_then(|outlook| outlook.clouding_over.map(|by| (by * 10.0).round())), Some(-8.0));
+        assert_eq!(Outlook::of(&[hour(0, 1.0), hour(1, 1.0)]), None);
+    }
+
+    #[test]
+    fn a_station_is_never_scored_with_what_it_taught() {
+        let site = |latitude, longitude| Site { latitude, longitude, elevation: 0.0 };
+        for pair in LEFT_OUT {
+            for (name, latitude, longitude) in pair.without {
+                let (taught, left_out) = taught_for_a_score(&site(*latitude + 0.01, *longitude));
+                assert!(left_out == Some(*name) && taught.without == pair.without, "{name}: {left_out:?}");
+            }
+        }
+        assert_eq!(taught_for_a_score(&site(52.0, 5.0)).1, None);
+    }
+
+    #[test]
+    fn the_rule_of_hand_is_colder_for_the_likelier_frost() {
+        let air = [0.9, 0.5, 0.2, 0.1].map(|chance| dusk_air_before_frost(Probability(chance), 13.5).0);
+        assert!(air.is_sorted() && air[0] > 0.0 && air[3] < 20.0, "{air:?}");
+    }
+
+    fn evening() -> impl Strategy<Value = Evening> {
+        let air = (-20.0f64..20.0, 0.0f64..20.0, 0.0f64..15.0, -15.0f64..15.0, -1.0f64..6.0);
+        let sky = (
+            0.0f64..12.0,
+            0.0f64..=1.0,
+            9.0f64..15.0,
+            proptest::option::of((0.0f64..12.0, 0.0f64..=1.0, -1.0f64..=1.0)),
+        );
+        (air, sky).prop_map(|((air, dry, fall, warmer, last), (wind, cloud, night_hours, outlook))| Evening {
+            dew_point: Some(Celsius(air - dry)),
+            air_two_hours_before: Some(Celsius(air + last)),
+            dew_point_three_hours_before: Some(Celsius(air - dry)),
+            warmest: Some(Celsius(air + fall)),
+            air_a_day_before: Some(Celsius(air - warmer)),
+            wind_10m: Some(MetresPerSecond(wind)),
+            cloud_cover: Some(cloud),
+            lowest_so_far: Celsius(air),
+            outlook: outlook.map(|(wind, cloud, over)| Outlook {
+                wind_10m: Some(MetresPerSecond(wind)),
+                cloud_cover: Some(cloud),
+                clouding_over: Some(over),
+            }),
+            ..Evening::of_air(Celsius(air), DateTime::UNIX_EPOCH, night_hours)
+        })
+    }
+
+    fn low(evening: &Evening) -> Celsius {
+        let taught = if evening.outlook.is_some() { &ALL.outlook } else { &ALL.evening };
+        Place::new(taught).expect(evening).mean
+    }
+
+    proptest! {
+        /// Physics that the coefficients must not contradict, over all evenings they may meet.
+        #[test]
+        fn longer_drier_and_clearer_nights_are_colder(evening in evening()) {
+            let longer = Evening { night_hours: evening.night_hours + 1.0, ..evening };
+            prop_assert!(low(&longer) <= low(&evening) + Kelvins(1e-9));
+            let drier = Evening { dew_point: evening.dew_point.map(|dew_point| dew_point - Kelvins(2.0)),
+                dew_point_three_hours_before: evening.dew_point_three_hours_before.map(|dew_point| dew_point - Kelvins(2.0)), ..evening };
+            prop_assert!(low(&drier) <= low(&evening) + Kelvins(1e-9));
+            if let Some(outlook) = evening.outlook {
+                let cleared = Outlook { cloud_cover: outlook.cloud_cover.map(|cloud| (cloud - 0.3).max(0.0)), ..outlook };
+                let cleared = Evening { outlook: Some(cleared), ..evening };
+                prop_assert!(low(&cleared) <= low(&evening) + Kelvins(1e-9));
+            } else {
+                let cleared = Evening { cloud_cover: evening.cloud_cover.map(|cloud| (cloud - 0.3).max(0.0)), ..evening };
+                prop_assert!(low(&cleared) <= low(&evening) + Kelvins(1e-9));
+            }
+        }
+
+        /// A warmer evening, all else alike, is not followed by a colder night.
+        #[test]
+        fn a_warmer_evening_gives_a_warmer_low(evening in evening(), by in 0.1f64..3.0) {
+            let up = |temperature: Option<Celsius>| temperature.map(|temperature| temperature + Kelvins(by));
+            let warmer = Evening { air: evening.air + Kelvins(by), dew_point: up(evening.dew_point),
+                air_two_hours_before: up(evening.air_two_hours_before), warmest: up(evening.warmest),
+                dew_point_three_hours_before: up(evening.dew_point_three_hours_before),
+                air_a_day_before: up(evening.air_a_day_before), ..evening };
+            prop_assert!(low(&warmer) > low(&evening));
+        }
+
+        #[test]
+        fn an_estimate_of_a_low_agrees_with_its_samples(mean in -8.0f64..8.0, spread in 0.5f64..4.0, above in -2.0f64..6.0) {
+            let shape = ALL.evening.shape;
+            let cut = mean + above;
+            let low = Low { mean: Celsius(mean), spread: Kelvins(spread), shape, lowest_so_far: Celsius(cut) };
+            // Quantiles in equal steps stand for the distribution.
+            let quantile = |p: f64| {
+                let (mut a, mut b) = (-9.0, 9.0);
+                for _ in 0..50 { let m = (a + b) / 2.0; if shape.cdf(m) < p { a = m } else { b = m } }
+                (mean + spread * a).min(cut)
+            };
+            let values: Vec<f64> = (0..2000).map(|index| quantile((f64::from(index) + 0.5) / 2000.0)).collect();
+            let expected = values.iter().sum::<f64>() / 2000.0;
+            let variance = values.iter().map(|value| (value - expected).powi(2)).sum::<f64>() / 2000.0;
+            let estimate = low.estimate();
+            prop_assert!((estimate.mean.0 - expected).abs() < 0.01 * spread, "{} {expected}", estimate.mean.0);
+            prop_assert!((estimate.spread.0 - variance.sqrt()).abs() < 0.02 * spread, "{} {}", estimate.spread.0, variance.sqrt());
+        }
+    }
+}

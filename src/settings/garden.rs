@@ -1,6 +1,7 @@
 //! `gardens/<id>.toml`: one garden's place, people, covers, beds and plantings.
 
 use super::bed::{BEDS, read_bed, same_bed_twice};
+use super::own_figures;
 use super::reader::{Listed, Table};
 use super::service::{FeedChoice, address};
 use super::suggest::suggestion;
@@ -60,7 +61,10 @@ pub(super) fn read(file: &File, known: &Known<'_>) -> Result<GardenSettings, Vec
             let mend = "add [[beds]] with id, kind, length_m and width_m, and [[beds.plantings]] below it";
             root.fault("this garden has no bed", "There would be nothing to warn about.", mend);
         }
-        let beds: Vec<Bed> = tables.into_iter().filter_map(|bed| read_bed(bed, known.crops)).collect();
+        let zone = place.as_ref().map(|(_, zone)| zone);
+        let today = known.now.zip(zone).map(|(now, zone)| zone.local(now).date_naive());
+        let beds: Vec<Bed> = tables.into_iter().filter_map(|bed| read_bed(bed, known.crops, today)).collect();
+        let own_figures = own_figures::read(&root, &beds, known.crops);
         same_bed_twice(&root);
         if let Some(value) = root.refused("plantings") {
             let why = "Which bed it grows in is not said.";
@@ -85,6 +89,7 @@ pub(super) fn read(file: &File, known: &Known<'_>) -> Result<GardenSettings, Vec
             people,
             covers,
             beds,
+            own_figures,
         };
         Some(GardenSettings { garden, feeds: chosen })
     })

@@ -76,6 +76,7 @@ pub fn empty_garden() -> Garden {
         people: Vec::new(),
         covers: Vec::new(),
         beds: Vec::new(),
+        own_figures: Vec::new(),
     }
 }
 
@@ -97,9 +98,11 @@ pub fn planting(crop: &str, stage: &str) -> Planting {
     Planting {
         crop: crop.into(),
         cultivar: None,
-        stage: stage.into(),
-        hardened: Hardened::No,
+        stage: Some(stage.into()),
+        hardened: Some(Hardened::No),
         planted: None,
+        start: None,
+        raised: None,
         part_of_bed: 1.0,
         worth: None,
     }
@@ -124,7 +127,7 @@ pub fn garden_of_everything(catalogue: &Catalogue) -> Garden {
                 2 => BedKind::Containers { diameter: 0.5, count: 1, movable: false },
                 _ => BedKind::Raised,
             };
-            bed.plantings[0].hardened = Hardened::ALL[index % 3];
+            bed.plantings[0].hardened = Some(Hardened::ALL[index % 3]);
             garden.beds.push(bed);
         }
     }

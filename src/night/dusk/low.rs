@@ -88,6 +88,15 @@ impl Low {
         self.shape.cdf((value - self.mean).0 / self.spread.0)
     }
 
+    /// The ordinary part of what is still to come, the part it makes, and the other.
+    pub fn parts(&self) -> (f64, Estimate, Estimate) {
+        let part = |(mean, deviation): (f64, f64)| Estimate {
+            mean: self.mean + Kelvins(mean * self.spread.0),
+            spread: Kelvins(deviation * self.spread.0),
+        };
+        (self.shape.ordinary, part(self.shape.first), part(self.shape.second))
+    }
+
     /// Mean and standard deviation, for whoever reckons with a normal distribution: by summing the chances below the cut.
     pub fn estimate(&self) -> Estimate {
         // E[min(X, c)] = c - integral of P(X <= t) up to c; E of its square likewise.

@@ -10,6 +10,7 @@ use crate::crops::{Catalogue, Organ};
 use crate::night::Estimate;
 use crate::risk::{Outcome, assess};
 use crate::units::{Celsius, Kelvins};
+use crate::zone::NightOf;
 
 /// Chances of damage to the organs of a bed, planting by planting: open, and under every cover.
 type Chances<'c> = &'c [(f64, f64)];
@@ -53,21 +54,25 @@ fn beds(crops: &[&str]) -> Vec<Bed> {
 }
 
 fn risks<'a>(garden: &'a Garden, catalogue: &'a Catalogue, chances: &[Chances]) -> Vec<BedRisk<'a>> {
-    let mut risks = assess(garden, None, catalogue);
+    let of = NightOf(chrono::NaiveDate::from_ymd_opt(2027, 1, 16).expect("a date"));
+    let mut risks = assess(garden, of, None, catalogue);
     for (risk, chances) in risks.iter_mut().zip(chances) {
         let mut chances = chances.iter();
         for planting in &mut risk.plantings {
-            let organs = planting.crop.at_stage("grown").map(|tolerance| {
+            let organs = planting.parts.iter().map(|(tolerance, applied)| {
                 let (open, covered) = *chances.next().expect("a chance for every organ");
                 let outcome = |chance| Outcome {
                     minimum: Estimate { mean: Celsius(-3.0), spread: Kelvins(1.0) },
                     margin: Kelvins(0.0),
                     chance: Probability(chance),
                     hours_below: 0.0,
+                    hours_before: 0.0,
+                    relief: Kelvins(0.0),
                 };
                 let kinds = garden.covers.iter().map(|stock| stock.kind);
                 OrganRisk {
                     tolerance,
+                    applied: applied.clone(),
                     damage_begins: tolerance.damage_begins,
                     severe: tolerance.severe,
                     open: outcome(open),

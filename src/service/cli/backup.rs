@@ -16,7 +16,7 @@ pub(super) struct Backup {
 
 impl Backup {
     pub fn run(&self) -> Result<Done, Failure> {
-        let settings = self.configuration.read()?;
+        let settings = self.configuration.read(chrono::Utc::now())?;
         let path = self.configuration.store_path(&settings);
         let length = super::runtime()?.block_on(async {
             let store = Store::open(&path, Open::ReadOnly).await?;

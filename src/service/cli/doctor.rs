@@ -25,7 +25,8 @@ pub(super) struct DoctorCommand {
 
 impl DoctorCommand {
     pub fn run(&self) -> Result<Done, Failure> {
-        let settings = self.configuration.read()?;
+        let now = self.now.unwrap_or_else(Utc::now);
+        let settings = self.configuration.read(now)?;
         super::can_be_written_to(&settings)?;
         let folder = &self.configuration.config;
         let refused = |failure: Failure| Finding {
@@ -45,7 +46,7 @@ impl DoctorCommand {
             fetcher: &fetcher,
             system_zones: Path::new(zones::SYSTEM),
             patience: Duration::from_secs(self.patience),
-            now: self.now.unwrap_or_else(Utc::now),
+            now,
             clock_is_real: self.now.is_none(),
         };
         let mut findings = super::runtime()?.block_on(doctor.findings());

@@ -1,6 +1,6 @@
 //! How one place's nights follow from its evenings: what other places have taught, and what its own nights change in it.
 
-use crate::night::dusk::{Evening, Low, SPREAD_TERMS, TERMS, Taught};
+use super::{Evening, Low, SPREAD_TERMS, TERMS, Taught};
 use crate::units::{Celsius, Kelvins};
 
 /// Nights that the spread of other places counts for (assumed: a fortnight of its own says as much of a place).
@@ -133,4 +133,96 @@ fn dot(a: &[f64; TERMS], b: &[f64; TERMS]) -> f64 {
 }
 
 #[cfg(test)]
-mod tests;
+mod tests {
+    use super::super::{ALL, Shape};
+    use super::*;
+    use chrono::DateTime;
+
+    /// Only the first term counts, and the spread terms not at all.
+    static ONE: Taught = Taught {
+        mean: [0.0; TERMS],
+        between: {
+            let mut between = [0.0; TERMS];
+            between[0] = 1.0;
+            between
+        },
+        noise: 1.0,
+        widening: [0.0; SPREAD_TERMS],
+        shape: Shape::NORMAL,
+        regression: [0.0; 4],
+    };
+
+    fn evening(air: f64, dew_point: f64, hours: f64) -> Evening {
+        Evening { dew_point: Some(Celsius(dew_point)), ..Evening::of_air(Celsius(air), DateTime::UNIX_EPOCH, hours) }
+    }
+
+    #[test]
+    fn the_first_night_moves_a_coefficient_by_its_gain() {
+        let mut place = Place::new(&ONE);
+        place.learn(&evening(5.0, 0.0, 13.0), Celsius(6.5));
+        assert!((place.coefficients[0] - 0.75).abs() < 1e-12 && (place.covariance[0][0] - 0.5).abs() < 1e-12);
+        assert_eq!(place.nights(), 1);
+    }
+
+    #[test]
+    fn an_odd_night_moves_no_more_than_one_of_three_spreads() {
+        let moved = |low: f64| {
+            let mut place = Place::new(&ONE);
+            place.learn(&evening(0.0, 0.0, 13.0), Celsius(low));
+            place.coefficients[0]
+        };
+        let three_spreads = moved(3.0 * 2f64.sqrt());
+        assert!((moved(30.0) - three_spreads).abs() < 1e-9 && (moved(60.0) - three_spreads).abs() < 1e-9);
+        assert!(moved(3.0) < three_spreads);
+    }
+
+    #[test]
+    fn a_night_that_is_no_number_teaches_nothing() {
+        let mut place = Place::new(&ALL.evening);
+        let before = place.expect(&evening(4.0, 0.0, 13.0));
+        place.learn(&evening(4.0, 0.0, 13.0), Celsius(f64::NAN));
+        place.learn(&evening(f64::NAN, 0.0, 13.0), Celsius(0.0));
+        assert_eq!(place.expect(&evening(4.0, 0.0, 13.0)), before);
+        assert_eq!(place.nights(), 0);
+    }
+
+    /// A place two kelvins colder than others, and noisier: both are found.
+    #[test]
+    fn a_place_is_learnt() {
+        let mut place = Place::new(&ALL.evening);
+        let elsewhere = Place::new(&ALL.evening);
+        // Errors without pattern, of variance 9, from a fixed sequence (multiples of the golden ratio).
+        for night in 0..150 {
+            let share = (f64::from(night) * 0.618_033_988_75).fract();
+            let evening = evening(6.0 * share, -3.0 + 2.0 * share, 13.0 + share);
+            let error = (f64::from(night * 7) * 0.618_033_988_75).fract() - 0.5;
+            let low = elsewhere.expect(&evening).mean - Kelvins(2.0) + Kelvins(error * 3.0 * 12f64.sqrt());
+            place.learn(&evening, low);
+        }
+        let tonight = evening(3.0, -2.0, 13.5);
+        let (own, others) = (place.expect(&tonight), elsewhere.expect(&tonight));
+        assert!(((own.mean - others.mean).0 + 2.0).abs() < 0.5, "{:?} {:?}", own.mean, others.mean);
+        assert!((own.spread.0 - 3.0).abs() < 0.5, "{:?}", own.spread);
+    }
+
+    #[test]
+    fn the_order_of_nights_does_not_matter() {
+        // With the noise known, Bayes' rule gives the same posterior whatever came first.
+        let nights: Vec<(Evening, Celsius)> = (0..12)
+            .map(|night| {
+                let share = (f64::from(night) * 0.618_033_988_75).fract();
+                (evening(8.0 * share, -4.0 + share, 12.0 + 2.0 * share), Celsius(8.0 * share - 3.0 - share))
+            })
+            .collect();
+        let learnt = |nights: &mut dyn Iterator<Item = &(Evening, Celsius)>| {
+            let mut place = Place::new(&ALL.evening);
+            for (evening, low) in nights {
+                place.squares = ALL.evening.noise.powi(2) * place.weight;
+                place.learn(evening, *low);
+            }
+            place.expect(&evening(3.0, 0.0, 13.0)).mean.0
+        };
+        let (forward, backward) = (learnt(&mut nights.iter()), learnt(&mut nights.iter().rev()));
+        assert!((forward - backward).abs() < 1e-6, "{forward} {backward}");
+    }
+}
