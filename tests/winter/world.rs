@@ -66,7 +66,7 @@ pub fn settings_of_the_winter() -> Settings {
     let files = Files {
         service: ("counterpane.toml".into(), SERVICE.into()),
         gardens: vec![("winter.toml".into(), GARDEN.into())],
-        crops: crate::crop_files(),
+        crops: crate::garden::crop_files(),
     };
     settings(&files).unwrap_or_else(|faults| panic!("{}", list(&faults)))
 }
@@ -249,7 +249,7 @@ impl Spells {
             3 => Weather::Later,
             4 => Weather::Silent,
             5 => Weather::Password,
-            6 | 7 | 8 => Weather::Refuses(usize::try_from(chance.up_to(4) - 1).expect("small")),
+            6..=8 => Weather::Refuses(usize::try_from(chance.up_to(4) - 1).expect("small")),
             9 => Weather::RefusesAll,
             _ => Weather::PowerCuts,
         });
