@@ -253,7 +253,7 @@ fn the_document_of_a_list_has_the_fields_that_are_documented() {
     let beds = list["beds"].as_array().expect("a list");
     assert_eq!(beds.len(), 5);
     for bed in beds {
-        let fields = "bed crop stage measure cover reason do_by screen_minimum_c plant_minimum_c spread_c \
+        let fields = "bed crop stage measure cover cover_layers reason do_by screen_minimum_c plant_minimum_c spread_c \
                       chance_of_damage margin_c plantings";
         assert_eq!(keys(bed), names(fields));
         let fields = "crop stage organ frame damage_begins_c expected_c chance_of_damage margin_c hours_below";
