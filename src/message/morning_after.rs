@@ -125,12 +125,7 @@ fn looks(
 }
 
 /// The crops of a bed by what is said of them: a title for each, and the advice.
-fn by_class<'c>(
-    garden: &Garden,
-    bed: &Bed,
-    catalogue: &'c Catalogue,
-    night: NightOf,
-) -> Vec<(String, &'c AfterFrost)> {
+fn by_class<'c>(garden: &Garden, bed: &Bed, catalogue: &'c Catalogue, night: NightOf) -> Vec<(String, &'c AfterFrost)> {
     let mut classes: Vec<(Vec<&str>, &AfterFrost)> = Vec::new();
     for planting in &bed.plantings {
         let Some(crop) = catalogue.crops.get(&planting.crop) else { continue };

@@ -299,8 +299,7 @@ impl Daemon<'_> {
             let is_manager = person.role == Role::Manager;
             let (next_word_by, reader) = (next_word_by.filter(|_| is_manager), Reader { role: person.role });
             let catalogue = &self.settings.catalogue;
-            let mut letter =
-                morning_after_letter(garden, catalogue, round.night, &said, next_word_by, late_by, reader);
+            let mut letter = morning_after_letter(garden, catalogue, round.night, &said, next_word_by, late_by, reader);
             letter.lead.extend(of_untold.iter().filter(|_| is_manager).cloned());
             letter
         };
