@@ -88,7 +88,7 @@ fn night(evening: &Evening, garden: &Garden, catalogue: &Catalogue) -> Night {
     for hour in &mut night.hours {
         hour.air = hour.air.max(low);
     }
-    night.cover_conditions = CoverConditions { wind_10m: 1.0, dull_cold_day: false };
+    night.cover_conditions = CoverConditions { wind_10m: 1.0, left_by_the_day: 1.0 };
     // The soil follows from the air of the days before: from the one that gives what the row says.
     let soil = celsius(evening, "soil");
     night.freezing_degree_hours = if soil.0 < 0.0 { 20_000.0 } else { 0.0 };
