@@ -7,6 +7,7 @@ mod cautions;
 pub mod document;
 mod entries;
 pub mod explain;
+pub mod growth;
 mod letter;
 mod morning_after;
 mod not_reached;

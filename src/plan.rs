@@ -7,6 +7,7 @@ pub mod said;
 use crate::beds::Garden;
 use crate::crops::Frame;
 use crate::night::bed::BedHour;
+use crate::night::cover::Layers;
 use crate::night::{Knowledge, Night, NoNight};
 use crate::risk::BedRisk;
 use crate::units::{Kelvins, MetresPerSecond, Minutes, Probability};
@@ -92,7 +93,24 @@ pub struct CoverUse {
     pub name: String,
     /// Index into the garden's stock.
     pub stock: usize,
+    /// Of all layers together.
     pub pieces: u32,
+    pub layers: Layers,
+}
+
+impl CoverUse {
+    /// "white cloth", "two layers of white cloth".
+    pub fn title(&self) -> String {
+        match self.layers {
+            Layers::One => self.name.clone(),
+            Layers::Two => format!("two layers of {}", self.name),
+        }
+    }
+
+    /// How many pieces lie side by side.
+    pub fn pieces_per_layer(&self) -> u32 {
+        self.pieces / self.layers.times()
+    }
 }
 
 /// Something to pick.
@@ -183,16 +201,17 @@ fn do_by(bed: &BedPlan<'_>, deadline: DateTime<Utc>, sunset: DateTime<Utc>, now:
         return sunset;
     }
     let Some(night) = &bed.risk.night else { return now };
-    let organs = bed.risk.plantings.iter().flat_map(|planting| &planting.organs);
+    let organs =
+        bed.risk.plantings.iter().flat_map(|planting| planting.organs.iter().map(move |organ| (planting, organ)));
     let crossing = organs
-        .filter_map(|organ| {
+        .filter_map(|(planting, organ)| {
             let below = |hour: &&BedHour| match organ.tolerance.frame {
                 Frame::Tissue => hour.tissue <= organ.damage_begins,
                 Frame::ScreenAir => hour.screen <= organ.damage_begins,
                 // Soil moves too slowly for an hour of its own.
                 Frame::Soil => false,
             };
-            night.hours.iter().find(below).map(|hour| hour.time)
+            planting.night.as_ref()?.hours.iter().find(below).map(|hour| hour.time)
         })
         .min();
     crossing.unwrap_or(night.coldest_at).max(now)

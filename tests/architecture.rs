@@ -13,12 +13,15 @@ const ROOMS: &[(&str, &[&str])] = &[
     ("zone", &[]),
     ("weather", &["units", "zone"]),
     ("crops", &["units", "words"]),
-    ("night", &["units", "words", "zone", "weather", "crops::Frame"]),
-    ("beds", &["units", "words", "zone", "weather::Site", "night::cover", "night::exposure"]),
-    ("risk", &["units", "weather::humidity", "crops", "night", "beds"]),
+    ("night", &["units", "words", "zone", "weather", "crops::Frame", "crops::Stature"]),
+    ("beds", &["units", "words", "zone", "weather::Site", "crops", "night::cover", "night::exposure"]),
+    ("risk", &["units", "zone", "weather::humidity", "crops", "night", "beds"]),
     ("rounds", &["words", "zone", "weather"]),
     ("plan", &["units", "words", "zone", "crops", "night", "beds", "risk", "rounds"]),
     ("message", &["units", "zone", "weather::Provider", "crops", "night", "beds", "risk", "rounds", "plan"]),
+    ("score", &["units", "zone", "night"]),
+    ("replay", &["units", "zone", "weather", "night", "score"]),
+    ("chart", &["units"]),
     ("settings", &["units", "words", "zone", "weather", "crops", "night::cover", "night::exposure", "beds", "rounds"]),
 ];
 

@@ -5,7 +5,7 @@
 //! `bad_config/<case>.expected` is what the reader is shown, word for word. `GOLDEN=write cargo test --test bad_config`
 //! writes the answers anew: read the difference as a garden manager would.
 
-use counterpane::settings::{Fault, File, Files, list, settings};
+use counterpane::settings::{Fault, File, Files, list, settings, settings_at};
 use proptest::prelude::*;
 use std::path::{Path, PathBuf};
 use std::sync::OnceLock;
@@ -15,7 +15,7 @@ const DEMO_GARDEN: &str = include_str!("../config/gardens/tansyford.toml");
 /// A crop as good as any for mutations.
 const CROP: &str = include_str!("../crops/broccoli.toml");
 /// The crops that the cases name, and the bibliography: the whole catalogue would be read once per case.
-const CROPS: [&str; 4] = ["broccoli.toml", "carrot.toml", "kale.toml", "sources.toml"];
+const CROPS: [&str; 5] = ["broccoli.toml", "carrot.toml", "kale.toml", "thyme.toml", "sources.toml"];
 /// A small garden without fault.
 const GARDEN: &str = r#"
 name = "Ladywell School Garden"
@@ -125,7 +125,7 @@ fn cases() -> Vec<(String, Files, PathBuf)> {
 }
 
 fn answer(files: &Files) -> String {
-    match settings(files) {
+    match settings_at(files, "2026-12-01T12:00:00Z".parse().ok()) {
         Ok(_) => "no fault".into(),
         Err(faults) => list(&faults),
     }

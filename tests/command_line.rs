@@ -224,6 +224,19 @@ fn mail_waits_while_its_folder_cannot_be_written() {
     assert_eq!(std::fs::read_dir(garden.path("mail")).expect("a folder").count(), 3);
 }
 
+/// What day it is, the command line alone knows; a rehearsal of another day goes by that day.
+#[test]
+fn a_planting_of_tomorrow_is_a_fault_until_tomorrow() {
+    let dated = GARDEN.replacen("stage = \"heading\"", "planted = 2027-01-17", 1);
+    assert_ne!(dated, GARDEN);
+    let garden = Installation::with(&service(&[("grid", "nws", "http://127.0.0.1:9")], "folder = \"mail\""), &dated);
+    let at = |now| garden.ran(&["tonight", "--low", "-3C", "--now", now]);
+    says(&at(NOW), 2, "planted lies in the future: today is 2027-01-16");
+    // Midnight of the garden, not of Greenwich.
+    says(&at("2027-01-16T23:30:00-05:00"), 2, "today is 2027-01-16");
+    at("2027-01-17T13:00:00-05:00").ended_with(0);
+}
+
 #[test]
 fn a_service_that_floods_is_named_and_the_list_made_all_the_same() {
     let mut bomb = flate2::write::GzEncoder::new(Vec::new(), flate2::Compression::fast());
@@ -256,7 +269,8 @@ fn the_document_of_a_list_has_the_fields_that_are_documented() {
         let fields = "bed crop stage measure cover reason do_by screen_minimum_c plant_minimum_c spread_c \
                       chance_of_damage margin_c plantings";
         assert_eq!(keys(bed), names(fields));
-        let fields = "crop stage organ frame damage_begins_c expected_c chance_of_damage margin_c hours_below";
+        let fields = "crop stage stage_from hardening hardening_from organ harm frame damage_begins_c expected_c \
+                      chance_of_damage margin_c hours_below own_figures";
         for planting in bed["plantings"].as_array().expect("a list") {
             assert_eq!(keys(planting), names(fields));
         }

@@ -85,6 +85,34 @@ fn every_file_opens_with_one_line_for_gardeners() {
 }
 
 #[test]
+fn a_name_in_a_sentence_is_short_plain_and_no_other_crops() {
+    let crops = read();
+    let mut faults = Vec::new();
+    for crop in crops.crops.values() {
+        if crop.name.contains(['(', ')', ',', ';', ':']) || crop.name.split(' ').count() > 3 {
+            faults.push(format!("{}.toml: \"{}\" halts a sentence", crop.id, crop.name));
+        }
+        let same = |name: &str| crop.name.eq_ignore_ascii_case(name);
+        let others = crops.crops.values().filter(|other| other.id != crop.id);
+        for other in others.filter(|other| same(&other.name) || same(&other.listed_as) || same(&other.id)) {
+            faults.push(format!("{}.toml: \"{}\" is a name of {}.toml too", crop.id, crop.name, other.id));
+        }
+    }
+    none(faults, "Write said_as = \"leaf lettuce\" below the name: it stands in the middle of messages.");
+}
+
+#[test]
+fn every_crop_says_how_it_stands_right_after_its_stages() {
+    let says = |text: &str| {
+        let after = text.lines().skip_while(|line| !line.starts_with("stages = ")).nth(1);
+        after.is_some_and(|line| line.starts_with("stature = { height_m = "))
+    };
+    let crops = files().into_iter().filter(|(name, _)| name != "sources.toml");
+    let faults = crops.filter(|(_, text)| !says(text)).map(|(name, _)| name).collect();
+    none(faults, "Below `stages` write: stature = { height_m = 0.4, leaf_width_m = 0.10 }");
+}
+
+#[test]
 fn stages_are_words_of_the_readme_in_its_order() {
     let readme = readme();
     let section = readme.split("## Stages").nth(1).and_then(|rest| rest.split("\n## ").next()).unwrap_or_default();

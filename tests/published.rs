@@ -8,6 +8,7 @@ mod published {
     mod humidity;
     mod leaf;
     mod radiation;
+    mod score;
     mod sun;
 
     /// Compares one number with its row.

@@ -34,6 +34,8 @@ pub struct BedDocument {
     pub stage: Option<String>,
     pub measure: &'static str,
     pub cover: Option<String>,
+    /// Covers on each other: 1 or 2.
+    pub cover_layers: Option<u32>,
     pub reason: &'static str,
     pub do_by: Option<String>,
     pub screen_minimum_c: Option<f64>,
@@ -50,13 +52,22 @@ pub struct BedDocument {
 pub struct PlantingDocument {
     pub crop: String,
     pub stage: String,
+    /// `manager` or `calendar`.
+    pub stage_from: &'static str,
+    /// 0 to 1.
+    pub hardening: f64,
+    /// `manager`, `record`, `just-set-out` or `no-record`.
+    pub hardening_from: &'static str,
     pub organ: Option<&'static str>,
+    pub harm: Option<&'static str>,
     pub frame: Option<&'static str>,
     pub damage_begins_c: Option<f64>,
     pub expected_c: Option<f64>,
     pub chance_of_damage: Option<f64>,
     pub margin_c: Option<f64>,
     pub hours_below: Option<f64>,
+    /// Figures of that part that are the garden's own.
+    pub own_figures: Vec<&'static str>,
 }
 
 /// The document of a list.
@@ -89,9 +100,10 @@ fn bed_document(bed: &BedPlan<'_>) -> BedDocument {
     BedDocument {
         bed: bed.risk.bed.id.clone(),
         crop: planting.map(|planting| planting.crop.id.clone()),
-        stage: planting.map(|planting| planting.planting.stage.clone()),
+        stage: planting.map(|planting| planting.stage.name.to_string()),
         measure: bed.measure.word(),
         cover: bed.cover.as_ref().map(|cover| cover.name.clone()),
+        cover_layers: bed.cover.as_ref().map(|cover| cover.layers.times()),
         reason: bed.reason.word(),
         do_by: bed.do_by.map(rfc3339),
         screen_minimum_c: night.map(|night| hundredths(night.screen.mean.0)),
@@ -107,14 +119,19 @@ fn planting_document(planting: &PlantingRisk<'_>) -> PlantingDocument {
     let organ: Option<&OrganRisk<'_>> = planting.deciding();
     PlantingDocument {
         crop: planting.crop.id.clone(),
-        stage: planting.planting.stage.clone(),
+        stage: planting.stage.name.to_string(),
+        stage_from: planting.stage.from.word(),
+        hardening: hundredths(planting.hardening.degree),
+        hardening_from: planting.hardening.from.word(),
         organ: organ.map(|organ| organ.tolerance.organ.word()),
+        harm: organ.map(|organ| organ.tolerance.harm.word()),
         frame: organ.map(|organ| organ.tolerance.frame.word()),
         damage_begins_c: organ.map(|organ| hundredths(organ.damage_begins.0)),
         expected_c: organ.map(|organ| hundredths(organ.open.minimum.mean.0)),
         chance_of_damage: organ.map(|organ| thousandths(organ.open.chance.0)),
         margin_c: organ.map(|organ| hundredths(organ.open.margin.0)),
         hours_below: organ.map(|organ| hundredths(organ.open.hours_below)),
+        own_figures: organ.map_or(Vec::new(), |organ| organ.applied.own.iter().map(|figure| figure.word()).collect()),
     }
 }
 

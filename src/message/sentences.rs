@@ -1,13 +1,14 @@
 //! Sentences for growers: what to do, why, how sure, where it comes from.
 
-use crate::beds::Role;
-use crate::crops::{Frame, Organ, Tolerance};
-use crate::night::cooling::DuskRegression;
+use crate::beds::{Applied, OwnFigure, Role};
+use crate::crops::{Frame, Harm, Organ, Tolerance};
+use crate::night::cover::Layers;
+use crate::night::dusk::dusk_air_before_frost;
 use crate::night::{Estimate, FrostKind, Knowledge, Night, Remark};
 use crate::plan::said::Changes;
 use crate::plan::{BedPlan, FINE_CHANCE, Measure, Plan, Reason};
 use crate::risk::{OrganRisk, PlantingRisk};
-use crate::units::{Celsius, Kelvins, Scale};
+use crate::units::{Celsius, Kelvins, Probability, Scale};
 use crate::weather::Provider;
 use crate::zone::Zone;
 use chrono::{DateTime, Utc};
@@ -100,13 +101,17 @@ pub(super) fn instructions(bed: &BedPlan<'_>) -> Vec<String> {
         .map(|pick| format!("{}: {}", super::letter::capitalised(&pick.crop), uncapitalised(&pick.instruction)))
         .collect();
     if let Some(cover) = &bed.cover {
-        let pieces = if cover.pieces == 1 { String::new() } else { format!("{} pieces of ", cover.pieces) };
+        let what = match (cover.layers, cover.pieces_per_layer()) {
+            (Layers::One, 1) | (Layers::Two, 1) => cover.title(),
+            (Layers::One, pieces) => format!("{pieces} pieces of {}", cover.name),
+            (Layers::Two, pieces) => format!("{}, {pieces} pieces side by side in each", cover.title()),
+        };
         let (verb, edges) = if bed.measure == Measure::Harvest {
             ("Then cover with", ", edges down to the ground")
         } else {
             ("Cover with", "")
         };
-        lines.push(format!("{verb}: {pieces}{}{edges}.", cover.name));
+        lines.push(format!("{verb}: {what}{edges}."));
     }
     lines
 }
@@ -198,7 +203,7 @@ pub(super) fn tenderest<'p, 'a>(bed: &'p BedPlan<'a>) -> Option<(&'p PlantingRis
 
 fn tenderest_line(bed: &BedPlan<'_>, role: Role, scale: Scale) -> Option<String> {
     let (planting, tolerance, begins) = tenderest(bed)?;
-    let stage = if role == Role::Manager { format!(" ({})", planting.planting.stage) } else { String::new() };
+    let stage = if role == Role::Manager { format!(" ({})", planting.stage.name) } else { String::new() };
     Some(format!(
         "Harm to {} {}{stage} begins at {} in the {}.",
         planting.crop.name,
@@ -210,17 +215,29 @@ fn tenderest_line(bed: &BedPlan<'_>, role: Role, scale: Scale) -> Option<String>
 
 /// "Chance of damage 66 %: harm to broccoli heads (heading) begins at 28 F in the air; 24 F expected, margin -3.6 F."
 fn figures(planting: &PlantingRisk<'_>, organ: &OrganRisk<'_>, scale: Scale) -> String {
-    format!(
-        "Chance of damage {}: harm to {} {} ({}) begins at {} in the {}; {} expected, margin {}.",
-        organ.open.chance.percent(),
-        planting.crop.name,
-        parts(organ.tolerance.organ),
-        planting.planting.stage,
-        fine(organ.damage_begins, scale),
-        frame(organ.tolerance.frame),
-        fine(organ.open.minimum.mean, scale),
-        organ.open.margin.signed(scale)
-    )
+    let (crop, parts, stage) = (&planting.crop.name, parts(organ.tolerance.organ), planting.stage.name);
+    let (begins, place) = (fine(organ.damage_begins, scale), frame(organ.tolerance.frame));
+    let own = if organ.applied.is_own(OwnFigure::DamageBegins) { " (your figure)" } else { "" };
+    let chance = organ.open.chance.percent();
+    match organ.tolerance.harm {
+        Harm::Freezing => format!(
+            "Chance of damage {chance}: harm to {crop} {parts} ({stage}) begins at {begins} in the {place}{own}; {} \
+             expected, margin {}.",
+            fine(organ.open.minimum.mean, scale),
+            organ.open.margin.signed(scale)
+        ),
+        Harm::Chilling => {
+            let before = match organ.open.hours_before {
+                hours if hours >= 0.5 => format!(" after {hours:.0} hours on the nights before"),
+                _ => String::new(),
+            };
+            format!(
+                "Chance of chilling injury {chance}: {crop} {parts} ({stage}) suffer below {begins} in the {place}{own}, \
+                 without any frost; {:.0} hours of it tonight{before}.",
+                organ.open.hours_below
+            )
+        }
+    }
 }
 
 fn short_why(planting: &PlantingRisk<'_>, organ: &OrganRisk<'_>, scale: Scale) -> String {
@@ -235,8 +252,12 @@ fn short_why(planting: &PlantingRisk<'_>, organ: &OrganRisk<'_>, scale: Scale) -
     } else {
         String::new()
     };
+    let harm = match organ.tolerance.harm {
+        Harm::Freezing => "harm",
+        Harm::Chilling => "chilling without frost",
+    };
     format!(
-        "Why: harm to {} {} begins at {}{place}; {} expected{colder}.",
+        "Why: {harm} to {} {} begins at {}{place}; {} expected{colder}.",
         planting.crop.name,
         parts(organ.tolerance.organ),
         fine(organ.damage_begins, scale),
@@ -322,12 +343,16 @@ fn measure_word(measure: Measure) -> &'static str {
     }
 }
 
-/// How to decide without a forecast: the regression at dusk turned round.
+/// Hours of a winter night of the middle latitudes: the rule of hand is for any night of the season (assumed).
+const NIGHT_FOR_THE_RULE_OF_HAND: f64 = 13.5;
+
+/// How to decide without a forecast: what evenings lead to, turned round.
 pub(super) fn by_hand(plan: &Plan<'_>, role: Role) -> Vec<String> {
     let scale = plan.garden.shown;
     let dusk = plan.garden.zone.local(plan.deadline + plan.garden.finish_before_sunset + crate::rounds::DUSK);
-    let even = dusk_air_for_low(Kelvins(0.0));
-    let one_in_ten = dusk_air_for_low(Kelvins(FOUR_IN_FIVE * DuskRegression::IMPORTED.standard_deviation.0));
+    let hours = NIGHT_FOR_THE_RULE_OF_HAND;
+    let even = dusk_air_before_frost(Probability(0.5), hours);
+    let one_in_ten = dusk_air_before_frost(Probability(0.1), hours);
     let mut lines = if plan.night.is_err() {
         vec![
             "Clear and still, or already near freezing? Take it for a frost. Work from the top of the list down: pots \
@@ -357,18 +382,6 @@ pub(super) fn by_hand(plan: &Plan<'_>, role: Role) -> Vec<String> {
         ));
     }
     lines
-}
-
-/// The evening temperature from which the published regression expects a low so far above 0 C, under a clear, still
-/// sky and dry air.
-fn dusk_air_for_low(above: Kelvins) -> Celsius {
-    let at = |air: f64| {
-        let low = DuskRegression::IMPORTED.predict(Celsius(air), Celsius(air - 5.0));
-        low + Kelvins(crate::night::screen::CLEAR_CALM_SHIFT)
-    };
-    // The regression is a straight line in air temperature where the depression is fixed: two points give its zero.
-    let (low, high) = (at(0.0).0, at(10.0).0);
-    Celsius(10.0 * (above.0 - low) / (high - low))
 }
 
 /// Source and age.
@@ -403,11 +416,12 @@ fn age_in_words(minutes: i64) -> String {
 }
 
 /// Evidence of a threshold, as one clause.
-pub(super) fn evidence(tolerance: &Tolerance) -> String {
+pub(super) fn evidence(tolerance: &Tolerance, applied: &Applied) -> String {
+    let mark = |figure, word| if applied.is_own(figure) { "your figure" } else { word };
     format!(
         "{} / {}, {}",
-        tolerance.evidence.damage_begins.word(),
-        tolerance.evidence.severe.word(),
+        mark(OwnFigure::DamageBegins, tolerance.evidence.damage_begins.word()),
+        mark(OwnFigure::Severe, tolerance.evidence.severe.word()),
         tolerance.sources.join(", ")
     )
 }

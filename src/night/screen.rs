@@ -7,7 +7,7 @@ mod hours;
 mod surroundings;
 mod thermometer;
 
-pub use thermometer::CLEAR_CALM_SHIFT;
+pub use surroundings::{clear_calm, past};
 
 use super::cooling::CoolingCurve;
 use super::{Estimate, Knowledge, Night, NightHour, NoNight, Remark, Step};
@@ -64,7 +64,7 @@ pub fn expect(evidence: &Evidence<'_>, span: &Span) -> Result<Night, NoNight> {
     match evidence.forecast.map(|forecast| usable(forecast, span, evidence.now)) {
         Some(Ok(forecast)) => {
             let night = from_forecast(forecast, evidence, span);
-            Ok(thermometer::refine(night, evidence.readings, evidence.now))
+            Ok(thermometer::refine(night, forecast, evidence.readings, evidence.now))
         }
         Some(Err(why)) => thermometer::alone(evidence, span).map_err(|_| why),
         None => thermometer::alone(evidence, span),
@@ -149,6 +149,7 @@ fn from_forecast(forecast: &Forecast, evidence: &Evidence<'_>, span: &Span) -> N
         sunset: span.sunset,
         sunrise: span.sunrise,
         kind: surroundings::kind(&hours, clear_calm),
+        past: surroundings::past(forecast, span, evidence.garden_offset),
         before: surroundings::before(forecast, span),
         mean_air: surroundings::mean_air(forecast, span, &hours),
         freezing_degree_hours: surroundings::freezing_degree_hours(forecast, span, &hours),

@@ -3,7 +3,7 @@
 use super::{BedPlan, CoverUse, Measure, Pick, Reason};
 use crate::beds::{BedKind, Garden};
 use crate::crops::{HarvestHabit, Life};
-use crate::night::cover::CoverKind;
+use crate::night::cover::{Cover, Layers};
 use crate::risk::{BedRisk, OrganRisk, PlantingRisk, pieces_for};
 use crate::units::{MetresPerSecond, Minutes, Probability};
 
@@ -32,11 +32,18 @@ const SOME_HELP: f64 = 0.25;
 #[derive(Clone)]
 struct Way {
     measure: Measure,
-    /// Stock and pieces.
-    cover: Option<(usize, u32)>,
+    cover: Option<Laid>,
     /// Expected loss that remains.
     loss: f64,
     work: f64,
+}
+
+/// A cover from a stock, and its pieces of all layers.
+#[derive(Clone, Copy)]
+struct Laid {
+    stock: usize,
+    cover: Cover,
+    pieces: u32,
 }
 
 impl Way {
@@ -59,7 +66,7 @@ pub(super) fn choose<'a>(garden: &Garden, wind: MetresPerSecond, risks: Vec<BedR
     let means = Means { garden, wind_factor, is_storm: wind.0 > TOO_WINDY };
     let mut left: Vec<u32> = garden.covers.iter().map(|stock| stock.count).collect();
     let plenty: Vec<u32> = left.iter().map(|count| if *count > 0 { u32::MAX } else { 0 }).collect();
-    let without: Vec<Way> = risks.iter().map(|risk| means.best_way(risk, &[])).collect();
+    let without: Vec<Way> = risks.iter().map(|risk| means.best_way(risk, &[], Layers::One)).collect();
     let mut ways: Vec<Option<Way>> = risks.iter().map(|_| None).collect();
     // A bed that stands the night anyhow takes no cover from one that does not, whatever it is worth.
     let in_danger: Vec<bool> = risks.iter().map(|risk| chance(risk) >= FINE_CHANCE).collect();
@@ -67,20 +74,22 @@ pub(super) fn choose<'a>(garden: &Garden, wind: MetresPerSecond, risks: Vec<BedR
     loop {
         let open = risks.iter().enumerate().filter(|(index, _)| in_danger[*index] && ways[*index].is_none());
         let gains = open.filter_map(|(index, risk)| {
-            let way = means.best_way(risk, &left);
+            let way = means.best_way(risk, &left, Layers::One);
             let gain = without[index].total() - way.total();
             (way.cover.is_some() && gain > 0.0).then_some((index, gain, way))
         });
         let best = gains.reduce(|best, next| if next.1 > best.1 { next } else { best });
         let Some((index, _, way)) = best else { break };
-        if let Some((stock, pieces)) = way.cover {
-            left[stock] -= pieces;
+        if let Some(laid) = way.cover {
+            left[laid.stock] -= laid.pieces;
         }
         ways[index] = Some(way);
     }
+    means.second_layers(&risks, &in_danger, &without, &mut ways, left);
     let chosen = ways.into_iter().zip(without).map(|(way, without)| way.unwrap_or(without));
     let plan = |(risk, way): (BedRisk<'a>, Way)| {
-        let measures = means.measures(&risk, &plenty);
+        let mut measures = means.measures(&risk, &plenty, Layers::One);
+        measures.extend(means.measures(&risk, &plenty, Layers::Two));
         means.bed_plan(risk, &way, &measures)
     };
     risks.into_iter().zip(chosen).map(plan).collect()
@@ -88,33 +97,68 @@ pub(super) fn choose<'a>(garden: &Garden, wind: MetresPerSecond, risks: Vec<BedR
 
 impl Means<'_> {
     /// The cheapest way with the covers that are left; doing nothing is a way too, and of equals the first is taken.
-    fn best_way(&self, risk: &BedRisk<'_>, left: &[u32]) -> Way {
+    fn best_way(&self, risk: &BedRisk<'_>, left: &[u32], layers: Layers) -> Way {
         let cheaper = |best: Way, way: Way| if way.total() < best.total() - 1e-9 { way } else { best };
-        self.measures(risk, left).into_iter().fold(leave(risk), cheaper)
+        self.measures(risk, left, layers).into_iter().fold(leave(risk), cheaper)
+    }
+
+    /// What is left in the shed when every bed has been served goes over the beds that gain most from a second layer.
+    fn second_layers(
+        &self,
+        risks: &[BedRisk<'_>],
+        in_danger: &[bool],
+        without: &[Way],
+        ways: &mut [Option<Way>],
+        mut left: Vec<u32>,
+    ) {
+        loop {
+            let beds = risks.iter().enumerate().filter(|(index, _)| in_danger[*index]);
+            let gains = beds.filter_map(|(index, risk)| {
+                let now = ways[index].as_ref().unwrap_or(&without[index]);
+                let mut at_hand = left.clone();
+                if let Some(laid) = now.cover {
+                    at_hand[laid.stock] += laid.pieces;
+                }
+                let way = self.best_way(risk, &at_hand, Layers::Two);
+                let gain = now.total() - way.total();
+                let doubled = now.cover.is_some_and(|laid| laid.cover.layers == Layers::Two);
+                (way.cover.is_some() && !doubled && gain > 1e-9 && helps(now.loss, way.loss))
+                    .then_some((index, gain, way))
+            });
+            let best = gains.reduce(|best, next| if next.1 > best.1 { next } else { best });
+            let Some((index, _, way)) = best else { break };
+            if let Some(laid) = ways[index].as_ref().and_then(|way| way.cover) {
+                left[laid.stock] += laid.pieces;
+            }
+            if let Some(laid) = way.cover {
+                left[laid.stock] -= laid.pieces;
+            }
+            ways[index] = Some(way);
+        }
     }
 
     /// Every way to do something that helps, with the covers that are left.
-    fn measures(&self, risk: &BedRisk<'_>, left: &[u32]) -> Vec<Way> {
+    fn measures(&self, risk: &BedRisk<'_>, left: &[u32], layers: Layers) -> Vec<Way> {
         let open_loss = leave(risk).loss;
         let mut ways = Vec::new();
-        let covers = self.covers(risk, left);
-        for &(stock, kind, pieces) in &covers {
+        let covers = self.covers(risk, left, layers);
+        for laid in &covers {
             ways.push(Way {
                 measure: Measure::Cover,
-                cover: Some((stock, pieces)),
-                loss: risk.expected_loss(Some(kind)).0,
-                work: self.cover_work(risk, pieces),
+                cover: Some(*laid),
+                loss: risk.expected_loss(Some(laid.cover)).0,
+                work: self.cover_work(risk, laid),
             });
         }
         if !picks(risk).is_empty() {
             let (work, picked) = (pick_work(risk), loss_after_picking(risk, None));
             ways.push(Way { measure: Measure::Harvest, cover: None, loss: picked, work });
-            for &(stock, kind, pieces) in &covers {
-                let loss = loss_after_picking(risk, Some(kind));
+            for laid in &covers {
+                let loss = loss_after_picking(risk, Some(laid.cover));
                 // A cover over what is left must itself be worth laying.
                 if helps(picked, loss) {
-                    let work = work + self.cover_work(risk, pieces);
-                    ways.push(Way { measure: Measure::Harvest, cover: Some((stock, pieces)), loss, work });
+                    let work = work + self.cover_work(risk, laid);
+                    ways.push(Way { measure: Measure::Harvest, cover: Some(*laid), loss, work });
                 }
             }
         }
@@ -131,22 +175,25 @@ impl Means<'_> {
         ways
     }
 
-    /// The covers of which enough pieces are left for a bed: stock, kind, pieces.
-    fn covers(&self, risk: &BedRisk<'_>, left: &[u32]) -> Vec<(usize, CoverKind, u32)> {
+    /// The covers of which enough pieces are left for a bed, in this many layers.
+    fn covers(&self, risk: &BedRisk<'_>, left: &[u32], layers: Layers) -> Vec<Laid> {
         if self.is_storm {
             return Vec::new();
         }
         let stocks = self.garden.covers.iter().zip(left).enumerate();
-        let pieces = stocks.map(|(index, (stock, left))| (index, stock.kind, pieces_for(risk.bed, stock), *left));
-        pieces
-            .filter(|(_, _, pieces, left)| left >= pieces)
-            .map(|(index, kind, pieces, _)| (index, kind, pieces))
-            .collect()
+        let fits = stocks.filter(|(_, (stock, _))| layers == Layers::One || stock.kind.can_be_doubled());
+        let laid = fits.filter_map(|(index, (stock, left))| {
+            let pieces = pieces_for(risk.bed, stock).saturating_mul(layers.times());
+            (*left >= pieces).then(|| Laid { stock: index, cover: stock.cover(layers), pieces })
+        });
+        laid.collect()
     }
 
-    fn cover_work(&self, risk: &BedRisk<'_>, pieces: u32) -> f64 {
-        let more_pieces = f64::from(pieces.saturating_sub(1));
-        (COVER_PER_SQUARE_METRE * risk.bed.area() + UNCOVER_PER_BED + more_pieces) * self.wind_factor
+    /// A second layer is laid like the first; both come off together.
+    fn cover_work(&self, risk: &BedRisk<'_>, laid: &Laid) -> f64 {
+        let more_pieces = f64::from(laid.pieces.saturating_sub(1));
+        let lay = COVER_PER_SQUARE_METRE * risk.bed.area() * f64::from(laid.cover.layers.times());
+        (lay + UNCOVER_PER_BED + more_pieces) * self.wind_factor
     }
 
     /// `measures` are the ways there would be with covers in plenty.
@@ -158,8 +205,8 @@ impl Means<'_> {
         } else {
             let reason = match way.measure {
                 Measure::Cover => {
-                    let kind = way.cover.map(|(stock, _)| self.garden.covers[stock].kind);
-                    Reason::CoverSaves { covered: Probability(chance_under(&risk, kind)) }
+                    let cover = way.cover.map(|laid| laid.cover);
+                    Reason::CoverSaves { covered: Probability(chance_under(&risk, cover)) }
                 }
                 Measure::Harvest => Reason::PickBeforeFrost,
                 Measure::BringIn => Reason::RootsAndTopsInside,
@@ -167,10 +214,11 @@ impl Means<'_> {
             };
             (way.measure, reason)
         };
-        let cover = way.cover.filter(|_| measure.is_work()).map(|(stock, pieces)| CoverUse {
-            name: self.garden.covers[stock].name.clone(),
-            stock,
-            pieces,
+        let cover = way.cover.filter(|_| measure.is_work()).map(|laid| CoverUse {
+            name: self.garden.covers[laid.stock].name.clone(),
+            stock: laid.stock,
+            pieces: laid.pieces,
+            layers: laid.cover.layers,
         });
         let picks = if measure == Measure::Harvest { picks(&risk) } else { Vec::new() };
         let work = Minutes(if measure.is_work() { way.work } else { 0.0 });
@@ -193,7 +241,7 @@ fn chance(risk: &BedRisk<'_>) -> f64 {
     chance_under(risk, None)
 }
 
-fn chance_under(risk: &BedRisk<'_>, cover: Option<CoverKind>) -> f64 {
+fn chance_under(risk: &BedRisk<'_>, cover: Option<Cover>) -> f64 {
     let deciding = risk.plantings.iter().filter_map(PlantingRisk::deciding);
     deciding.map(|organ| organ.under(cover).chance.0).fold(0.0, f64::max)
 }
@@ -249,7 +297,7 @@ fn in_danger(organ: &OrganRisk<'_>) -> bool {
 
 /// What is still lost when everything that can be picked and is in danger has been: the growth it would have made,
 /// and the damage to what stays.
-fn loss_after_picking(risk: &BedRisk<'_>, cover: Option<CoverKind>) -> f64 {
+fn loss_after_picking(risk: &BedRisk<'_>, cover: Option<Cover>) -> f64 {
     let organs = risk.plantings.iter().flat_map(|planting| planting.organs.iter().map(move |organ| (planting, organ)));
     organs
         .map(|(planting, organ)| {

@@ -4,6 +4,7 @@ mod check;
 mod demo;
 mod explain;
 mod reading;
+mod replay;
 mod run;
 mod tonight;
 mod weather;
@@ -11,7 +12,7 @@ mod weather;
 use super::daemon::{InUse, unwritable};
 use super::files;
 use super::store::StoreFault;
-use crate::settings::{GardenSettings, Settings, list, settings};
+use crate::settings::{GardenSettings, Settings, list, settings_at};
 use chrono::{DateTime, Utc};
 use clap::{Args, Parser, Subcommand};
 use std::path::PathBuf;
@@ -46,6 +47,8 @@ enum Command {
     Explain(explain::Explain),
     /// Write down what a thermometer in the garden shows
     Reading(reading::ReadingCommand),
+    /// Run through a past record of the weather: what each evening would have foretold, and how good that was
+    Replay(replay::Replay),
     /// Run the service: look at every garden in time, and mail the lists to its people
     Run(run::Run),
 }
@@ -101,6 +104,7 @@ pub fn run() -> ExitCode {
         Command::Tonight(tonight) => tonight.run(),
         Command::Explain(explain) => explain.run(),
         Command::Reading(reading) => reading.run(),
+        Command::Replay(replay) => replay.run(),
         Command::Run(run) => run.run(),
     };
     match result {
@@ -114,8 +118,11 @@ pub fn run() -> ExitCode {
 }
 
 impl Configuration {
-    fn read(&self) -> Result<Settings, Failure> {
-        files::read(&self.config).and_then(|files| settings(&files)).map_err(|faults| Failure::Settings(list(&faults)))
+    /// The settings as they stand at an instant.
+    fn read(&self, now: DateTime<Utc>) -> Result<Settings, Failure> {
+        files::read(&self.config)
+            .and_then(|files| settings_at(&files, Some(now)))
+            .map_err(|faults| Failure::Settings(list(&faults)))
     }
 
     fn store_path(&self, settings: &Settings) -> PathBuf {

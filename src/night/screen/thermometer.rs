@@ -2,20 +2,20 @@
 //! all there is.
 
 use super::hours::{bend_to, lowest};
-use super::surroundings::degree_hours;
+use super::surroundings::{degree_hours, past};
 use super::{ASSUMED_DEPRESSION, CALM, Evidence, Span, curve};
 use crate::night::cooling::DuskRegression;
 use crate::night::cover::CoverConditions;
 use crate::night::dose::normal_cdf;
+use crate::night::dusk::{self, Evening, Low, Outlook};
 use crate::night::{Estimate, FrostKind, Knowledge, Night, NoNight, Remark, Step};
-use crate::units::{Celsius, Kelvins};
-use crate::weather::Reading;
+use crate::units::{Celsius, Kelvins, MetresPerSecond};
+use crate::weather::{Forecast, Hour, Reading};
 use chrono::{DateTime, Duration, Utc};
 
-/// 0.69 - 2.99 K: how much warmer the regression errs on clear calm nights than on others (hourly records of four US
-/// stations, computed).
-pub const CLEAR_CALM_SHIFT: f64 = -2.3;
-/// The regression speaks of two hours after sunset; readings from an hour to three and a half hours after it will do
+const ELSEWHERE: &str =
+    "fall from dusk to the low, fitted on 1440 nights of seven US stations (airports); see `replay`";
+/// The relation speaks of two hours after sunset; readings from an hour to three and a half hours after it will do
 /// (assumed: by then the fast fall at sunset is over).
 const DUSK_FROM: Duration = Duration::hours(1);
 const DUSK_TO: Duration = Duration::minutes(210);
@@ -34,7 +34,7 @@ fn at_screen(reading: &Reading, clear_calm: f64) -> Celsius {
 
 /// A night's forecast corrected by the last reading in it: what the air differs now, it will partly differ at the low.
 /// How much of it lasts is the regression's own coefficient of dusk air on the low, rising to all of it at sunrise.
-pub(super) fn refine(mut night: Night, readings: &[Reading], now: DateTime<Utc>) -> Night {
+pub(super) fn refine(mut night: Night, forecast: &Forecast, readings: &[Reading], now: DateTime<Utc>) -> Night {
     let end = night.sunrise + Duration::hours(1);
     let in_night = |reading: &&Reading| reading.at >= night.sunset && reading.at <= end && reading.at <= now;
     let during: Vec<Reading> = readings.iter().filter(in_night).copied().collect();
@@ -62,8 +62,83 @@ pub(super) fn refine(mut night: Night, readings: &[Reading], now: DateTime<Utc>)
             night.remarks.push(Remark::ReadingDisagrees { by: difference });
         }
     }
+    let dusk = during.iter().rev().find(|reading| is_dusk(reading, night.sunset)).copied();
+    if let Some(low) = dusk.and_then(|dusk| from_evening(&night, forecast, &during, &dusk)) {
+        night = weighed(night, low);
+    }
     let coldest = lowest(during.iter().map(|reading| at_screen(reading, night.clear_calm)));
     no_warmer_than(night, coldest)
+}
+
+fn is_dusk(reading: &Reading, sunset: DateTime<Utc>) -> bool {
+    reading.at >= sunset + DUSK_FROM && reading.at <= sunset + DUSK_TO
+}
+
+/// What the evening has led to elsewhere, with the day as the forecast had it and sky and wind as it has them.
+fn from_evening(night: &Night, forecast: &Forecast, during: &[Reading], dusk: &Reading) -> Option<Low> {
+    let end = night.sunrise + Duration::hours(1);
+    let before = forecast.between(night.sunset - Duration::hours(30), dusk.at);
+    let seen = Evening::observed(before, night.sunset, night.sunrise, dusk.at)?;
+    let air = at_screen(dusk, night.clear_calm);
+    // The forecast's own evening at the hour of the reading; what the thermometer differs, it will have differed a day
+    // and two hours before.
+    let differs = |time: Celsius| time + (air - seen.air);
+    let evening = Evening {
+        at: dusk.at,
+        air,
+        dew_point: dusk.dew_point.or(seen.dew_point).map(|dew_point| dew_point.min(air)),
+        air_two_hours_before: seen.air_two_hours_before.map(differs),
+        air_a_day_before: seen.air_a_day_before.map(differs),
+        lowest_so_far: lowest(during.iter().map(|reading| at_screen(reading, night.clear_calm))),
+        outlook: Outlook::of(forecast.between(dusk.at, end)),
+        ..seen
+    };
+    let taught = if evening.outlook.is_some() { &dusk::ALL.outlook } else { &dusk::ALL.evening };
+    Some(dusk::Place::new(taught).expect(&evening))
+}
+
+/// How alike the errors of the forecast and of what evenings lead to are taken to be (assumed: both see the same
+/// evening; no record with forecasts and readings side by side was found).
+const CORRELATION: f64 = 0.5;
+
+/// The forecast and what such evenings have led to, each counting by how well it is known.
+///
+/// ```text
+/// w = (s_f² - r s_f s_e) / (s_f² + s_e² - 2 r s_f s_e),   s² = s_f² s_e² (1 - r²) / (s_f² + s_e² - 2 r s_f s_e)
+/// ```
+///
+/// The best linear combination of two unbiased estimates whose errors correlate by `r` (Bates and Granger 1969, The
+/// Combination of Forecasts, Operational Research Quarterly 20, 451-468; from memory, checked in the tests).
+fn weighed(mut night: Night, low: Low) -> Night {
+    let evening = low.estimate();
+    let Some((combined, weight)) = combine(night.minimum, evening) else { return night };
+    night.steps.push(Step {
+        what: format!("what such evenings have led to elsewhere, counted {:.0} %", weight * 100.0),
+        value: Some(combined.mean),
+        effect: Some(combined.mean - night.minimum.mean),
+        spread: Some(combined.spread),
+        source: ELSEWHERE,
+    });
+    night.minimum = combined;
+    bend_to(&mut night.hours, combined.mean);
+    night
+}
+
+/// The combination, and how much of it is the second's; `None` where a spread is no spread.
+fn combine(forecast: Estimate, evening: Estimate) -> Option<(Estimate, f64)> {
+    let (f, e) = (forecast.spread.0, evening.spread.0);
+    let alike = CORRELATION * f * e;
+    let both = f * f + e * e - 2.0 * alike;
+    let weight = (f * f - alike) / both;
+    let is_sound = f > 0.0 && e > 0.0 && weight.is_finite() && evening.mean.0.is_finite();
+    if !is_sound || weight <= 0.0 {
+        return None;
+    }
+    // Where the evening knows so much more that the forecast would count against itself, it stands alone.
+    let weight = weight.min(1.0);
+    let variance = (1.0 - weight).powi(2) * f * f + weight * weight * e * e + 2.0 * weight * (1.0 - weight) * alike;
+    let mean = forecast.mean + Kelvins((evening.mean - forecast.mean).0 * weight);
+    Some((Estimate { mean, spread: Kelvins(variance.sqrt()) }, weight))
 }
 
 /// The expected air at an instant, between the hours by a straight line.
@@ -128,18 +203,17 @@ fn truncated(estimate: Estimate, shown: Celsius) -> Estimate {
     Estimate { mean: Celsius(mean.0 - s * ratio), spread: Kelvins((s * variance.sqrt()).max(least)) }
 }
 
-/// The night from the thermometer alone: the published regression on temperature and dew point at dusk, and a fall with
-/// the square root of time; from a later reading, the fall that is still to come.
+/// The night from the thermometer alone: what such evenings have led to elsewhere, and a fall with the square root of
+/// time; from a later reading, the fall that is still to come.
 pub(super) fn alone(evidence: &Evidence<'_>, span: &Span) -> Result<Night, NoNight> {
     let in_night =
         |reading: &&Reading| reading.at >= span.sunset && reading.at <= span.end() && reading.at <= evidence.now;
     let during: Vec<Reading> = evidence.readings.iter().filter(in_night).copied().collect();
-    let (from, to) = (span.sunset + DUSK_FROM, span.sunset + DUSK_TO);
-    let dusk = during.iter().rev().find(|reading| reading.at >= from && reading.at <= to);
-    let late = during.last().filter(|reading| reading.at > to);
+    let dusk = during.iter().rev().find(|reading| is_dusk(reading, span.sunset));
+    let late = during.last().filter(|reading| reading.at > span.sunset + DUSK_TO);
     let (used, minimum, mut steps) = match (dusk, late) {
         (Some(dusk), _) => {
-            let (minimum, steps) = regression(dusk);
+            let (minimum, steps) = as_elsewhere(dusk, &during, span);
             (dusk, minimum, steps)
         }
         (None, Some(late)) => {
@@ -167,6 +241,7 @@ pub(super) fn alone(evidence: &Evidence<'_>, span: &Span) -> Result<Night, NoNig
         minimum,
         clear_calm: 1.0,
         kind: FrostKind::Radiation,
+        past: evidence.forecast.map_or(Vec::new(), |kept| past(kept, span, evidence.garden_offset)),
         before: Vec::new(),
         mean_air,
         freezing_degree_hours: degree_hours(hours.iter().map(|hour| (hour.time, hour.air))),
@@ -182,32 +257,30 @@ pub(super) fn alone(evidence: &Evidence<'_>, span: &Span) -> Result<Night, NoNig
     Ok(no_warmer_than(night, lowest(during.iter().map(|reading| at_screen(reading, 1.0)))))
 }
 
-/// The published regression at dusk, with its known bias on clear calm nights taken out.
-fn regression(dusk: &Reading) -> (Estimate, Vec<Step>) {
-    let spread = DuskRegression::IMPORTED.standard_deviation;
-    let air = at_screen(dusk, 1.0);
-    let dew_point = dusk.dew_point.unwrap_or(air - ASSUMED_DEPRESSION);
-    let mean = DuskRegression::IMPORTED.predict(air, dew_point);
-    let shift = Kelvins(CLEAR_CALM_SHIFT);
-    // 4 K more or less in an unknown dew point, times the regression's coefficient of it.
-    let dew_spread = if dusk.dew_point.is_some() { 0.0 } else { 0.8 };
-    let steps = vec![
-        Step {
-            what: "regression on the evening's thermometer".into(),
-            value: Some(mean),
-            effect: None,
-            spread: Some(spread),
-            source: "Snyder and de Melo-Abreu 2005, FAO, form; coefficients fitted to hourly records of seven US stations",
-        },
-        Step {
-            what: "the regression is too warm on clear calm nights".into(),
-            value: None,
-            effect: Some(shift),
-            spread: Some(Kelvins(dew_spread)),
-            source: "792 nights of four US stations: bias +2.99 K clear and calm, +0.69 K otherwise",
-        },
-    ];
-    (Estimate { mean, spread }.moved(shift, Kelvins(dew_spread)), steps)
+/// What evenings like this have led to elsewhere, under a sky and in air that nobody has forecast: clear and calm.
+fn as_elsewhere(dusk: &Reading, during: &[Reading], span: &Span) -> (Estimate, Vec<Step>) {
+    let seen = |reading: &Reading| Hour {
+        time: reading.at,
+        air_temperature: at_screen(reading, 1.0),
+        dew_point: reading.dew_point,
+        wind_10m: None,
+        cloud_cover: None,
+    };
+    let night_hours = (span.sunrise - span.sunset).num_seconds() as f64 / 3600.0;
+    let samples: Vec<Hour> = during.iter().filter(|reading| reading.at <= dusk.at).map(seen).collect();
+    let clear_and_calm = Outlook { wind_10m: Some(MetresPerSecond(CALM)), cloud_cover: Some(0.0), clouding_over: None };
+    let evening = Evening::observed(&samples, span.sunset, span.sunrise, dusk.at)
+        .unwrap_or_else(|| Evening::of_air(at_screen(dusk, 1.0), dusk.at, night_hours));
+    let low = dusk::Place::new(&dusk::ALL.outlook).expect(&Evening { outlook: Some(clear_and_calm), ..evening });
+    let estimate = low.estimate();
+    let steps = vec![Step {
+        what: "what such evenings have led to elsewhere".into(),
+        value: Some(estimate.mean),
+        effect: None,
+        spread: Some(estimate.spread),
+        source: ELSEWHERE,
+    }];
+    (estimate, steps)
 }
 
 /// From a reading late in the night: half a kelvin an hour until sunrise.
@@ -251,6 +324,21 @@ mod tests {
                 cut.spread.0
             );
         }
+    }
+
+    /// Two estimates of spread 2 and 1 whose errors correlate by 0.5: the second alone is best, w = (4 - 1) / (5 - 2) = 1;
+    /// of equal spread, each counts half and the variance is (1 + 0.5) / 2.
+    #[test]
+    fn two_estimates_count_by_how_well_they_are_known() {
+        let estimate = |mean: f64, spread: f64| Estimate { mean: Celsius(mean), spread: Kelvins(spread) };
+        let (combined, weight) = combine(estimate(0.0, 2.0), estimate(-3.0, 1.0)).expect("a combination");
+        assert!((weight - 1.0).abs() < 1e-12 && (combined.mean.0 + 3.0).abs() < 1e-12, "{combined:?}");
+        let (combined, weight) = combine(estimate(0.0, 1.0), estimate(-3.0, 1.0)).expect("a combination");
+        assert!((weight - 0.5).abs() < 1e-12 && (combined.spread.0 - 0.75f64.sqrt()).abs() < 1e-12, "{combined:?}");
+        // One that knows much less does not count at all, nor does one that is none.
+        assert_eq!(combine(estimate(0.0, 1.0), estimate(-3.0, 2.5)), None);
+        assert_eq!(combine(estimate(0.0, 1.0), estimate(f64::NAN, 1.0)), None);
+        assert_eq!(combine(estimate(0.0, 0.0), estimate(1.0, 0.0)), None);
     }
 
     #[test]

@@ -2,7 +2,10 @@
 
 use super::run::delivery;
 use super::{Configuration, Done, Failure, print};
-use crate::rounds::next_round;
+use crate::crops::age::StageFrom;
+use crate::message::growth;
+use crate::risk::stage_of;
+use crate::rounds::{next_round, night_at};
 use crate::settings::{Delivery, PasswordPlace, Settings};
 use crate::units::Scale;
 use chrono::Utc;
@@ -21,7 +24,7 @@ pub(super) struct Check {
 
 impl Check {
     pub fn run(&self) -> Result<Done, Failure> {
-        let settings = self.configuration.read()?;
+        let settings = self.configuration.read(Utc::now())?;
         super::can_be_written_to(&settings)?;
         let missing = self.missing(&settings);
         if !missing.is_empty() {
@@ -45,6 +48,14 @@ impl Check {
                 feeds.join(", ")
             );
             let mut after = Utc::now();
+            let of = night_at(&garden.site, &garden.zone, after);
+            for (bed, planting) in garden.beds.iter().flat_map(|bed| bed.plantings.iter().map(move |it| (bed, it))) {
+                let Some(crop) = settings.catalogue.crops.get(&planting.crop) else { continue };
+                let stage = stage_of(garden, planting, crop, of);
+                if stage.from != StageFrom::Manager {
+                    let _ = writeln!(text, "  {}: {} {}", bed.id, crop.name, growth::stage(&stage));
+                }
+            }
             for _ in 0..4 {
                 let next = next_round(&settings.service.timetable, &garden.site, &garden.zone, after);
                 let Some(round) = next else { break };
@@ -57,7 +68,7 @@ impl Check {
         }
         if self.crops {
             for crop in settings.catalogue.crops.values() {
-                let _ = writeln!(text, "{} ({}): {}", crop.id, crop.name, crop.stages.join(", "));
+                let _ = writeln!(text, "{} ({}): {}", crop.id, crop.listed_as, crop.stages.join(", "));
             }
         }
         print(&format!("{text}The settings are sound. {} crops are known.\n", settings.catalogue.crops.len()))?;

@@ -39,7 +39,7 @@ const SMTP_TIMEOUT: Duration = Duration::from_secs(60);
 impl Run {
     pub fn run(&self) -> Result<Done, Failure> {
         start_log(self.log_json);
-        let settings = self.configuration.read()?;
+        let settings = self.configuration.read(self.now.unwrap_or_else(Utc::now))?;
         super::can_be_written_to(&settings)?;
         let folder = &self.configuration.config;
         let mailer = Mailer::new(delivery(&settings, folder)?);

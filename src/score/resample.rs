@@ -1,0 +1,99 @@
+//! Whole blocks of nights drawn again and again, the same ones in every run.
+
+/// SplitMix64: a small generator of random numbers that gives the same ones on every machine.
+///
+/// **Source.** G. L. Steele, D. Lea and C. H. Flood, 2014, Fast Splittable Pseudorandom Number Generators, OOPSLA '14,
+/// doi:10.1145/2660193.2660195; constants as in S. Vigna's public-domain `splitmix64.c`. Checked by
+/// `the_generator_gives_the_numbers_of_other_authors`.
+pub(super) struct Generator(u64);
+
+impl Generator {
+    pub(super) fn new(seed: u64) -> Generator {
+        Generator(seed)
+    }
+
+    fn next(&mut self) -> u64 {
+        self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
+        let z = (self.0 ^ (self.0 >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
+        let z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
+        z ^ (z >> 31)
+    }
+
+    /// A number above 0 and up to 1.
+    #[cfg(test)]
+    fn unit(&mut self) -> f64 {
+        ((self.next() >> 11) + 1) as f64 / (1u64 << 53) as f64
+    }
+
+    /// A standard normal number, by Box and Muller's method.
+    #[cfg(test)]
+    pub(super) fn normal(&mut self) -> f64 {
+        (-2.0 * self.unit().ln()).sqrt() * (std::f64::consts::TAU * self.unit()).cos()
+    }
+
+    /// One of the items, each as likely as the others; `None` of none.
+    fn pick<'a, T>(&mut self, items: &'a [T]) -> Option<&'a T> {
+        // The high half of the product: uniform but for one part in 2^64 over the number of items.
+        let index = (u128::from(self.next()) * items.len() as u128) >> 64;
+        items.get(usize::try_from(index).ok()?)
+    }
+}
+
+/// Sum and number of the nights of one block.
+pub(super) type Block = (f64, f64);
+
+/// The middle 95 % of the mean per night, over so many draws of as many blocks as there are, each with replacement
+/// (B. Efron and R. J. Tibshirani, 1993, An Introduction to the Bootstrap, ch. 8 and 13: percentile interval, blocks for
+/// nights that depend on each other). `None` without blocks.
+pub(super) fn interval_95(blocks: &[Block], draws: usize, seed: u64) -> Option<(f64, f64)> {
+    let mut generator = Generator::new(seed);
+    let mut means: Vec<f64> = (0..draws)
+        .map(|_| {
+            let drawn = (0..blocks.len()).filter_map(|_| generator.pick(blocks));
+            let (sum, nights) = drawn.fold((0.0, 0.0), |(sum, nights), block| (sum + block.0, nights + block.1));
+            sum / nights
+        })
+        .collect();
+    means.sort_by(f64::total_cmp);
+    // As many draws lie outside on either side.
+    let outside = draws / 40;
+    Some((*means.get(outside)?, *means.iter().rev().nth(outside)?)).filter(|_| !blocks.is_empty())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// First numbers of `splitmix64.c` from the seed 1234567, as printed at Rosetta Code.
+    #[test]
+    fn the_generator_gives_the_numbers_of_other_authors() {
+        let mut generator = Generator::new(1_234_567);
+        for expected in [6_457_827_717_110_365_317, 3_203_168_211_198_807_973, 9_817_491_932_198_370_423] {
+            assert_eq!(generator.next(), expected);
+        }
+    }
+
+    #[test]
+    fn every_item_is_picked_and_equally_often() {
+        let mut generator = Generator::new(1);
+        let items = [0usize, 1, 2, 3, 4, 5, 6];
+        let mut counts = [0u32; 7];
+        for _ in 0..70_000 {
+            counts[*generator.pick(&items).expect("an item")] += 1;
+        }
+        // Five standard deviations of a count of 10,000.
+        assert!(counts.iter().all(|count| count.abs_diff(10_000) < 470), "{counts:?}");
+        assert_eq!(generator.pick::<u8>(&[]), None);
+    }
+
+    /// For many equal blocks the interval is that of the normal distribution: 1.96 standard errors each way.
+    #[test]
+    fn the_interval_is_the_normal_one_where_that_holds() {
+        let blocks: Vec<Block> = (0..400).map(|n| (f64::from(n % 2), 1.0)).collect();
+        let (low, high) = interval_95(&blocks, 2_000, 3).expect("blocks");
+        let half_width = 1.96 * 0.5 / 20.0;
+        assert!((low - (0.5 - half_width)).abs() < 0.005 && (high - (0.5 + half_width)).abs() < 0.005, "{low} {high}");
+        assert_eq!(interval_95(&blocks, 2_000, 3), Some((low, high)), "the same seed gives the same interval");
+        assert_eq!(interval_95(&[], 2_000, 3), None);
+    }
+}

@@ -1,0 +1,188 @@
+//! `counterpane replay`: what would have been said over a past winter, and how good it was.
+
+use super::{Done, Failure, print};
+use crate::chart::reliability::{Group, reliability_diagram};
+use crate::night::dusk::taught_for_a_score;
+use crate::replay::report::{beside_the_regression, table_of_nights};
+use crate::replay::{Foretold, foretell, past_nights};
+use crate::score::brier::{Bin, Issued, bins};
+use crate::score::table::table;
+use crate::score::{Scored, Threshold};
+use crate::service::feed::{FeedFault, decode};
+use crate::units::{ELEVATION, LATITUDE, LONGITUDE, Limits};
+use crate::weather::{Provider, Site};
+use crate::zone::Zone;
+use chrono::DateTime;
+use clap::Args;
+use std::io::{IsTerminal, Read, Write};
+use std::path::{Path, PathBuf};
+
+#[derive(Debug, Args)]
+pub(super) struct Replay {
+    /// The record, a table of hours: utc_time,temp_c,dew_point_c,wind_ms,cloud_fraction; blank where missing
+    #[arg(long, value_name = "FILE")]
+    observations: PathBuf,
+    /// Degrees north of the equator
+    #[arg(long, value_name = "DEGREES", allow_negative_numbers = true)]
+    latitude: f64,
+    /// Degrees east of Greenwich
+    #[arg(long, value_name = "DEGREES", allow_negative_numbers = true)]
+    longitude: f64,
+    /// Metres above the sea
+    #[arg(long, value_name = "METRES", allow_negative_numbers = true)]
+    elevation: f64,
+    /// The zone of the clock on the wall, such as America/New_York
+    #[arg(long, value_name = "ZONE", value_parser = zone)]
+    time_zone: Zone,
+    /// Hand over the sky and the wind of each night itself, as a perfect forecast of both would
+    #[arg(long)]
+    as_feed: bool,
+    /// Where to write a line for each night
+    #[arg(long, value_name = "FILE")]
+    out: PathBuf,
+    /// Where to draw how chances came true, as SVG
+    #[arg(long, value_name = "FILE")]
+    chart: Option<PathBuf>,
+}
+
+fn zone(text: &str) -> Result<Zone, String> {
+    let unknown = || "this is no zone of the time-zone database; write one such as America/New_York".to_string();
+    text.parse().ok().and_then(Zone::bundled).ok_or_else(unknown)
+}
+
+/// A record of this length holds a hundred years of readings every ten minutes.
+const LONGEST_RECORD: u64 = 512 * 1024 * 1024;
+
+impl Replay {
+    pub fn run(&self) -> Result<Done, Failure> {
+        let site = self.site()?;
+        let mut progress = Progress::new();
+        progress.says("reading the record");
+        let body = read(&self.observations)?;
+        let record = decode(&Provider::Csv, &body, DateTime::UNIX_EPOCH)
+            .map_err(|fault| settings(&self.observations, of_a_record(&fault)))?;
+        progress.says("finding its nights");
+        let nights = past_nights(&record.hours, &site, &self.time_zone);
+        if nights.is_empty() {
+            let what = "it has no night from October to April (April to October in the south) of which nine hours in \
+                        ten and the hours about dusk are there";
+            return Err(settings(&self.observations, what.into()));
+        }
+        let (taught, left_out) = taught_for_a_score(&site);
+        progress.says("foretelling them");
+        let foretold = foretell(&nights, taught, self.as_feed);
+        write(&self.out, &table_of_nights(&foretold))?;
+        progress.says("scoring");
+        let scored: Vec<Scored> = foretold.iter().map(Foretold::scored).collect();
+        let report = self.report(&foretold, &scored, record.implausible_hours, left_out);
+        if let Some(chart) = &self.chart {
+            write(chart, &diagram(&scored))?;
+        }
+        progress.ends();
+        print(&report)?;
+        Ok(Done::Well)
+    }
+
+    fn site(&self) -> Result<Site, Failure> {
+        let within = |option: &str, value: f64, limits: &Limits| match limits.allow(value) {
+            true => Ok(value),
+            false => Err(Failure::Settings(format!(
+                "--{option} {value} cannot be: it lies between {} and {} {}.",
+                limits.low, limits.high, limits.unit
+            ))),
+        };
+        Ok(Site {
+            latitude: within("latitude", self.latitude, &LATITUDE)?,
+            longitude: within("longitude", self.longitude, &LONGITUDE)?,
+            elevation: within("elevation", self.elevation, &ELEVATION)?,
+        })
+    }
+
+    fn report(&self, foretold: &[Foretold], scored: &[Scored], doubtful: usize, left_out: Option<&str>) -> String {
+        let mut text = table(scored);
+        text.push_str(&beside_the_regression(foretold));
+        text.push_str(match self.as_feed {
+            true => "\nThe sky and wind of each night were handed over, as a perfect forecast would.\n",
+            false => "\nEach night was foretold from its own evening and the nights before it.\n",
+        });
+        if let Some(station) = left_out {
+            text.push_str(&format!(
+                "{station} is among the stations that taught the coefficients; for an honest\n\
+                 score this used those fitted without it.\n"
+            ));
+        }
+        if doubtful > 0 {
+            text.push_str(&format!("Left out as impossible: values in {doubtful} rows of the record.\n"));
+        }
+        text.push_str(&format!("Night by night: {}\n", self.out.display()));
+        text
+    }
+}
+
+fn diagram(scored: &[Scored]) -> String {
+    let issued: Vec<Issued> = scored.iter().map(|night| night.issued(Threshold::Zero)).collect();
+    let group = |bin: Bin| Group { nights: bin.nights, mean_chance: bin.mean_chance, frequency: bin.frequency };
+    let groups: Vec<Group> = bins(&issued, 10).into_iter().map(group).collect();
+    reliability_diagram("frost", "Chance of a low at or below 0 C, and how often it came", &groups)
+}
+
+/// What is wrong with a table that is a record and no feed's answer.
+fn of_a_record(fault: &FeedFault) -> String {
+    match fault {
+        FeedFault::NotTheFormat { what } => what.clone(),
+        FeedFault::Implausible { values, example } => {
+            format!("{values} temperatures cannot be true, such as {example} C; mend them or leave them blank")
+        }
+        FeedFault::Empty => "no row of it has a temperature".into(),
+        other => other.to_string(),
+    }
+}
+
+fn settings(path: &Path, what: String) -> Failure {
+    Failure::Settings(format!("{}: {what}. Nothing was written.", path.display()))
+}
+
+fn read(path: &Path) -> Result<Vec<u8>, Failure> {
+    let unreadable = |error: std::io::Error| settings(path, format!("it cannot be read ({error})"));
+    let mut body = Vec::new();
+    let file = std::fs::File::open(path).map_err(unreadable)?;
+    file.take(LONGEST_RECORD + 1).read_to_end(&mut body).map_err(unreadable)?;
+    if body.len() as u64 > LONGEST_RECORD {
+        return Err(settings(path, format!("it is longer than {LONGEST_RECORD} bytes; split it by years")));
+    }
+    Ok(body)
+}
+
+fn write(path: &Path, text: &str) -> Result<(), Failure> {
+    std::fs::write(path, text)
+        .map_err(|error| Failure::Unexpected(format!("{} cannot be written: {error}.", path.display())))
+}
+
+/// One line on a terminal that says what is being done; silent elsewhere.
+struct Progress {
+    shown: bool,
+    step: usize,
+}
+
+const STEPS: usize = 4;
+
+impl Progress {
+    fn new() -> Progress {
+        Progress { shown: std::io::stderr().is_terminal(), step: 0 }
+    }
+
+    fn says(&mut self, what: &str) {
+        self.step += 1;
+        if self.shown {
+            let bar = format!("{}{}", "=".repeat(self.step * 6), " ".repeat(STEPS.saturating_sub(self.step) * 6));
+            // A line that cannot be shown is no reason to stop.
+            let _ = write!(std::io::stderr(), "\r[{bar}] {what:<24}");
+        }
+    }
+
+    fn ends(&self) {
+        if self.shown {
+            let _ = write!(std::io::stderr(), "\r{:60}\r", "");
+        }
+    }
+}
