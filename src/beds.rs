@@ -91,6 +91,8 @@ pub struct Bed {
     /// Thickness of straw or leaves on the soil, m; 0 without.
     pub mulch: f64,
     pub exposure: Exposure,
+    /// Workable depth of its soil, m, where it has been measured.
+    pub soil_depth: Option<f64>,
     /// Air at the bed against the garden's screen on a clear calm night, where it has been measured.
     pub offset: Option<Kelvins>,
     pub plantings: Vec<Planting>,
@@ -126,6 +128,8 @@ pub struct Planting {
     pub raised: Option<Raised>,
     /// Part of the bed it fills, 0 to 1.
     pub part_of_bed: f64,
+    /// How many plants there are, where somebody has counted.
+    pub plants: Option<u32>,
     /// What saving it is worth, if the manager says.
     pub worth: Option<Minutes>,
 }

@@ -3,8 +3,13 @@
 //! Every figure comes from a file in `crops/` with its source and evidence mark; nothing is stated here. Base figures
 //! are those of unhardened plants, and a threshold is compared only with the temperature of its own [`Frame`].
 
+mod after_frost;
 pub mod age;
 pub mod hardening;
+mod harvest;
+
+pub use after_frost::{AfterFrost, Then};
+pub use harvest::{Harvest, PastBest};
 
 use crate::units::{Celsius, Kelvins};
 use crate::words::words;
@@ -15,6 +20,8 @@ use std::collections::BTreeMap;
 pub struct Catalogue {
     pub crops: BTreeMap<String, Crop>,
     pub sources: BTreeMap<String, Source>,
+    /// What to do after a frost, by class of crops.
+    pub after_frost: Vec<AfterFrost>,
 }
 
 /// One crop.
@@ -32,6 +39,7 @@ pub struct Crop {
     pub stature: Stature,
     pub tolerances: Vec<Tolerance>,
     pub growing: Growing,
+    pub harvest: Harvest,
 }
 
 /// How a grown plant stands in the night: high leaves get more wind, narrow ones hold less still air round them.

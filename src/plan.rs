@@ -2,6 +2,10 @@
 
 mod choice;
 pub use choice::FINE_CHANCE;
+pub mod harvest;
+pub use harvest::{Keeps, Pick};
+pub mod ready;
+pub mod remarks;
 pub mod said;
 
 use crate::beds::Garden;
@@ -10,7 +14,7 @@ use crate::night::bed::BedHour;
 use crate::night::cover::Layers;
 use crate::night::{Knowledge, Night, NoNight};
 use crate::risk::BedRisk;
-use crate::units::{Kelvins, MetresPerSecond, Minutes, Probability};
+use crate::units::{Celsius, Kelvins, MetresPerSecond, Minutes, Probability};
 use crate::words::words;
 use crate::zone::NightOf;
 use chrono::{DateTime, Utc};
@@ -52,8 +56,14 @@ pub enum Reason {
     PickBeforeFrost,
     /// Pots lose their roots first, and a roof is surer than a cover.
     RootsAndTopsInside,
+    /// The soil is too cold for what ripens in it.
+    SoilTooCold { soil: Celsius, begins: Celsius },
     /// The plants stand colder than this night.
     WithinMargin,
+    /// They stand it, and some are the better for it.
+    BetterForFrost,
+    /// Only roots are in danger, and the soil stays above the temperature that harms them.
+    SoilKeepsRoots { soil: Celsius, begins: Celsius },
     /// Only a small part of its worth is at risk.
     MinorPart,
     /// A cover would help; none is left.
@@ -75,7 +85,10 @@ impl Reason {
             Reason::CoverSaves { .. } => "cover-saves",
             Reason::PickBeforeFrost => "pick-before-frost",
             Reason::RootsAndTopsInside => "safer-inside",
+            Reason::SoilTooCold { .. } => "soil-too-cold",
             Reason::WithinMargin => "within-margin",
+            Reason::BetterForFrost => "better-for-frost",
+            Reason::SoilKeepsRoots { .. } => "soil-keeps-roots",
             Reason::MinorPart => "minor-part",
             Reason::NoCoverLeft => "no-cover-left",
             Reason::NothingHelps => "nothing-helps",
@@ -111,14 +124,6 @@ impl CoverUse {
     pub fn pieces_per_layer(&self) -> u32 {
         self.pieces / self.layers.times()
     }
-}
-
-/// Something to pick.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Pick {
-    pub crop: String,
-    /// The catalogue's instruction.
-    pub instruction: String,
 }
 
 /// One bed's measure.

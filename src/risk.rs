@@ -251,11 +251,6 @@ impl OrganRisk<'_> {
         let by_margin = other.open.margin.0.total_cmp(&self.open.margin.0);
         self.open.chance.0.total_cmp(&other.open.chance.0).then(by_margin)
     }
-
-    /// Whether it can be picked before the night.
-    pub fn can_be_picked(&self) -> bool {
-        self.tolerance.pick.is_some()
-    }
 }
 
 impl<'a> PlantingRisk<'a> {

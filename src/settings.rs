@@ -11,6 +11,7 @@ mod own_figures;
 mod planting;
 mod reader;
 mod service;
+mod signs;
 mod stature;
 mod suggest;
 mod syntax;
@@ -18,6 +19,7 @@ mod value;
 
 pub use fault::{Fault, list};
 pub use service::{Delivery, FeedChoice, MailSettings, Mailbox, PasswordPlace, Service, SmtpSettings, Tls};
+pub use signs::{Ping, SignsOfLife, ping_fault};
 
 use crate::beds::Garden;
 use crate::crops::Catalogue;

@@ -33,11 +33,25 @@ const SERVICE_ROOMS: &[(&str, &[&str])] = &[
     ("feed", &[]),
     ("store", &["failpoint"]),
     ("mail", &["failpoint"]),
+    ("notify", &[]),
+    ("turns", &[]),
+    ("zones", &[]),
     ("outbox", &["clock", "failpoint", "store", "mail"]),
+    ("unrecorded", &["clock", "store", "mail"]),
+    ("health", &["store", "turns"]),
+    ("healthz", &["health", "store"]),
     // Only these join parts.
     ("look", &["feed", "store"]),
-    ("daemon", &["clock", "failpoint", "feed", "store", "mail", "outbox", "look"]),
-    ("cli", &["clock", "files", "feed", "store", "mail", "outbox", "look", "daemon"]),
+    ("daemon", &["clock", "failpoint", "feed", "store", "mail", "turns", "outbox", "unrecorded", "look"]),
+    ("signs", &["clock", "feed", "store", "notify", "turns", "health", "healthz"]),
+    ("doctor", &["feed", "store", "mail", "zones", "health", "look"]),
+    (
+        "cli",
+        &[
+            "clock", "files", "feed", "store", "mail", "notify", "zones", "outbox", "health", "healthz", "look",
+            "daemon", "signs", "doctor",
+        ],
+    ),
 ];
 
 /// What only the service may mention: the world, and whatever reads its clock.

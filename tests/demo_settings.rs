@@ -99,13 +99,13 @@ fn plantings_that_do_not_say_how_much_they_fill_share_what_is_left() {
 #[test]
 fn every_setting_that_is_commented_out_works_once_it_is_taken_in() {
     // Of two that exclude each other, the one that is in use goes.
-    let service = taken_in(SERVICE, &["folder = ", "#password_env = ", "morning = "]);
+    let service = taken_in(SERVICE, &["folder = ", "#password_env = ", "morning = ", "#ping_file = ", "#ping_env = "]);
     let settings = read(&service, &taken_in(GARDEN, &[]));
     let Delivery::Smtp(smtp) = &settings.service.mail.delivery else { panic!("mail still goes to a folder") };
     assert_eq!((smtp.port, smtp.user.is_some(), smtp.password.is_some()), (587, true, true));
     assert_eq!(settings.service.feeds.len(), 4, "one feed of every kind");
     assert!(settings.gardens[0].garden.offset.is_some());
-    let environment = taken_in(SERVICE, &["folder = ", "#password_file = ", "morning = "]);
+    let environment = taken_in(SERVICE, &["folder = ", "#password_file = ", "morning = ", "#ping = ", "#ping_env = "]);
     read(&environment, GARDEN);
 }
 

@@ -2,8 +2,10 @@
 
 use chrono::{DateTime, Utc};
 use counterpane::service::feed::{
-    Conditions, FeedFault, FetchLimits, Fetched, Fetcher, Location, met_norway_address, nws_grid_address,
+    CellForecast, Conditions, FeedFault, FetchLimits, Fetched, Fetcher, Location, Question, hourly_arrays_address,
+    met_norway_address, nws_grid_address,
 };
+use counterpane::weather::Provider;
 use std::io::{BufRead, BufReader, Write};
 use std::net::{TcpListener, TcpStream};
 use std::sync::atomic::{AtomicUsize, Ordering};
@@ -331,6 +333,9 @@ async fn the_grid_of_a_place_is_looked_up_and_must_be_at_home() -> Outcome {
             Some("/points/35.5951,-82.5") => format!("http://{host}/gridpoints/XXX/12,34"),
             Some("/points/40,-74") => "https://weather.example/gridpoints/XXX/12,34".into(),
             Some("/points/41,-74") => "/gridpoints/XXX/12,34".into(),
+            Some("/points/42,-74") => {
+                return line.answer("200 OK", &[], br#"{"properties": {"forecastGridData": null, "gridX": null}}"#);
+            }
             _ => return line.answer("404 Not Found", &[], b""),
         };
         line.answer("200 OK", &[], format!(r#"{{"properties": {{"forecastGridData": "{grid}"}}}}"#).as_bytes());
@@ -342,7 +347,129 @@ async fn the_grid_of_a_place_is_looked_up_and_must_be_at_home() -> Outcome {
         let elsewhere = nws_grid_address(&fetcher, &server.base, latitude, -74.0, now()).await;
         assert!(matches!(elsewhere, Err(FeedFault::Moved { to: Some(_) })), "{elsewhere:?}");
     }
-    assert_eq!(nws_grid_address(&fetcher, &server.base, 0.0, 0.0, now()).await, Err(FeedFault::Moved { to: None }));
+    // Neither does a place in the sea have a grid, nor one that the service does not know.
+    for (latitude, why) in [(42.0, "no grid"), (0.0, "404")] {
+        let nowhere = nws_grid_address(&fetcher, &server.base, latitude, -74.0, now()).await;
+        let Err(FeedFault::NotCovered { reason }) = nowhere else { panic!("{nowhere:?}") };
+        assert!(reason.contains(why), "{reason}");
+    }
+    Ok(())
+}
+
+/// A fetch of the raw grid at a server by one garden, which has nothing at hand.
+async fn asked_at(fetcher: &Fetcher, location: &Location, now: DateTime<Utc>) -> Result<CellForecast, FeedFault> {
+    let deadline = tokio::time::Instant::now() + Duration::from_secs(20);
+    let provider = Provider::NationalWeatherService;
+    let question =
+        Question { provider: &provider, location, kept: None, now, deadline, spread: Duration::from_secs(3600) };
+    fetcher.forecast(&question).await
+}
+
+#[tokio::test]
+async fn gardens_of_one_cell_share_one_request_until_it_expires() -> Outcome {
+    let server = serve(|_, line| {
+        std::thread::sleep(Duration::from_millis(50));
+        line.answer("200 OK", &["Cache-Control: max-age=1800"], FORECAST.as_bytes());
+    })?;
+    let (fetcher, cell, other) = (fetcher(), server.at("/gridpoints/XXX/12,34")?, server.at("/gridpoints/XXX/12,35")?);
+    let gardens = futures_util::future::join_all((0..20).map(|_| asked_at(&fetcher, &cell, now()))).await;
+    assert!(gardens.iter().all(|answer| answer.as_ref().is_ok_and(|answer| answer.forecast.hours.len() > 20)));
+    assert_eq!(server.requests().len(), 1);
+    // Another cell is another question, and so is this one when its answer has expired.
+    asked_at(&fetcher, &other, now()).await?;
+    asked_at(&fetcher, &cell, now() + chrono::Duration::minutes(29)).await?;
+    assert_eq!(server.requests().len(), 2);
+    asked_at(&fetcher, &cell, now() + chrono::Duration::minutes(31)).await?;
+    assert_eq!(server.requests().len(), 3);
+    Ok(())
+}
+
+#[tokio::test]
+async fn gardens_that_wait_together_share_a_failure_and_the_next_asks_anew() -> Outcome {
+    let server = serve(|_, line| {
+        std::thread::sleep(Duration::from_millis(50));
+        line.answer("404 Not Found", &[], b"");
+    })?;
+    let (fetcher, cell) = (fetcher(), server.at("/gridpoints/XXX/12,34")?);
+    let gardens = futures_util::future::join_all((0..20).map(|_| asked_at(&fetcher, &cell, now()))).await;
+    assert!(gardens.iter().all(|answer| matches!(answer, Err(FeedFault::Moved { .. }))), "{gardens:?}");
+    assert_eq!(server.requests().len(), 1);
+    assert!(asked_at(&fetcher, &cell, now()).await.is_err());
+    assert_eq!(server.requests().len(), 2);
+    Ok(())
+}
+
+#[tokio::test]
+async fn a_provider_that_asks_for_silence_is_left_alone_by_every_garden() -> Outcome {
+    let server = serve(|_, line| line.answer("429 Too Many Requests", &["Retry-After: 1800"], b""))?;
+    let other = serve(|_, line| line.answer("200 OK", &[], FORECAST.as_bytes()))?;
+    let (fetcher, one, another) = (fetcher(), server.at("/gridpoints/XXX/1,1")?, server.at("/gridpoints/XXX/2,2")?);
+    let half_an_hour = Duration::from_secs(1800);
+    assert!(matches!(asked_at(&fetcher, &one, now()).await, Err(FeedFault::Throttled { retry_after: Some(wait) })
+        if wait == half_an_hour));
+    for location in [&one, &another] {
+        let later = now() + chrono::Duration::minutes(29);
+        let Err(FeedFault::Throttled { retry_after: Some(wait) }) = asked_at(&fetcher, location, later).await else {
+            panic!("{location:?} was asked")
+        };
+        assert!(wait <= half_an_hour, "{wait:?}");
+    }
+    assert_eq!(server.requests().len(), 1);
+    // Another provider did not ask for it, and no silence is for ever.
+    assert!(asked_at(&fetcher, &other.base, now()).await.is_ok());
+    asked_at(&fetcher, &another, now() + chrono::Duration::minutes(31)).await.err();
+    assert_eq!(server.requests().len(), 2);
+    Ok(())
+}
+
+#[tokio::test]
+async fn a_short_silence_is_waited_for_within_one_look() -> Outcome {
+    let asked = AtomicUsize::new(0);
+    let server = serve(move |_, line| match asked.fetch_add(1, Ordering::SeqCst) {
+        0 => line.answer("429 Too Many Requests", &["Retry-After: 1"], b""),
+        _ => line.answer("200 OK", &[], FORECAST.as_bytes()),
+    })?;
+    let start = Instant::now();
+    asked_at(&fetcher(), &server.base, now()).await?;
+    assert!(start.elapsed() >= Duration::from_secs(1) && server.requests().len() == 2);
+    Ok(())
+}
+
+#[tokio::test]
+async fn what_has_not_changed_is_kept_and_shared_with_gardens_that_have_nothing() -> Outcome {
+    let server = serve(|head, line| match head.contains("if-none-match: \"v1\"") {
+        true => line.answer("304 Not Modified", &["ETag: \"v1\"", "Cache-Control: max-age=600"], b""),
+        false => line.answer("200 OK", &["ETag: \"v1\""], FORECAST.as_bytes()),
+    })?;
+    let fetcher = fetcher();
+    let first = asked_at(&fetcher, &server.base, now()).await?;
+    let later = now() + chrono::Duration::minutes(20);
+    let question = Question {
+        provider: &Provider::NationalWeatherService,
+        location: &server.base,
+        kept: Some((&first.forecast, &first.conditions)),
+        now: later,
+        deadline: tokio::time::Instant::now() + Duration::from_secs(20),
+        spread: Duration::ZERO,
+    };
+    let kept = fetcher.forecast(&question).await?;
+    assert_eq!(kept.forecast, first.forecast);
+    let in_ten_minutes = |expires: DateTime<Utc>| (expires - later).num_seconds().abs_diff(600) < 20;
+    assert!(kept.conditions.expires.is_some_and(in_ten_minutes), "{:?}", kept.conditions);
+    assert_eq!(asked_at(&fetcher, &server.base, later).await?.forecast, first.forecast);
+    assert_eq!(server.requests().len(), 2);
+    Ok(())
+}
+
+#[tokio::test]
+async fn neighbouring_gardens_ask_for_one_document() -> Outcome {
+    let base: Location = "https://weather.example".parse()?;
+    for address in [met_norway_address, hourly_arrays_address] {
+        let here = address(&base, 35.5951, -82.5512, Some(652.0))?;
+        assert_eq!(here, address(&base, 35.5979, -82.5531, Some(648.5))?);
+        assert_ne!(here, address(&base, 35.6151, -82.5512, Some(652.0))?);
+        assert_ne!(here, address(&base, 35.5951, -82.5512, Some(670.0))?);
+    }
     Ok(())
 }
 

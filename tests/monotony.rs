@@ -250,10 +250,10 @@ proptest! {
 
     /// Kinds in order of what they typically gain keep that order in every wind and after every day.
     #[test]
-    fn a_better_cover_never_leaves_colder_plants(wind_10m in 0.0f64..20.0, dull_cold_day: bool, sky in sky()) {
+    fn a_better_cover_never_leaves_colder_plants(wind_10m in 0.0f64..20.0, left_by_the_day in 0.5f64..=1.0, sky in sky()) {
         let mut kinds = CoverKind::ALL.to_vec();
         kinds.sort_by(|a, b| a.low_typical_high().1.total_cmp(&b.low_typical_high().1));
-        let conditions = CoverConditions { wind_10m, dull_cold_day };
+        let conditions = CoverConditions { wind_10m, left_by_the_day };
         for pair in kinds.windows(2) {
             let gain = |kind| Cover { rests_on_plants: false, ..Cover::one(kind) }.gain(conditions).mean;
             let gains = (gain(pair[0]), gain(pair[1]));

@@ -74,7 +74,8 @@ impl Night {
         if round == RoundKind::Uncover {
             let said = before.expect("a morning after needs what was said before");
             whether(round, &said, Some(&said), None, AllQuiet::Weekly).expect("something to say");
-            return morning_after_letter(self.garden(), of, &said, next_word_by, None, reader);
+            let catalogue = &self.settings.catalogue;
+            return morning_after_letter(self.garden(), catalogue, of, &said, next_word_by, None, reader);
         }
         let newest = self.forecast(self.line("forecast"), now);
         // As the service keeps them: what the earlier document knew of days past is not forgotten.
@@ -141,7 +142,7 @@ fn mail(letter: &Letter) -> String {
 
 /// Every text of a letter.
 fn texts(letter: &Letter) -> Vec<&str> {
-    let plain = [&letter.lead, &letter.changes, &letter.by_hand, &letter.closing].into_iter().flatten();
+    let plain = [&letter.lead, &letter.changes, &letter.by_hand, &letter.ready, &letter.closing].into_iter().flatten();
     let mut texts: Vec<&str> = plain.map(String::as_str).chain(letter.cautions.iter().copied()).collect();
     for group in &letter.groups {
         texts.extend([group.heading.as_str(), group.note.as_str()]);

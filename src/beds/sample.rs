@@ -37,6 +37,7 @@ pub(crate) fn bed(id: &str, crops: &[(&str, &str)]) -> Bed {
         start: None,
         raised: None,
         part_of_bed: 1.0 / crops.len() as f64,
+        plants: None,
         worth: None,
     };
     Bed {
@@ -48,6 +49,7 @@ pub(crate) fn bed(id: &str, crops: &[(&str, &str)]) -> Bed {
         height: Bed::RAISED,
         mulch: 0.0,
         exposure: Exposure::Open,
+        soil_depth: None,
         offset: None,
         plantings: crops.iter().map(planting).collect(),
     }

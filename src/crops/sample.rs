@@ -1,7 +1,8 @@
 //! Crops for tests.
 
 use super::{
-    CountedFrom, Crop, Evidence, Frame, Growing, Harm, HarvestHabit, Life, Organ, Stature, Tolerance, ToleranceEvidence,
+    CountedFrom, Crop, Evidence, Frame, Growing, Harm, Harvest, HarvestHabit, Life, Organ, Stature, Tolerance,
+    ToleranceEvidence,
 };
 use crate::units::{Celsius, Kelvins};
 
@@ -47,6 +48,7 @@ pub(crate) fn crop(name: &str, harvested: HarvestHabit, life: Life, organs: &[(O
             life,
             sources: Vec::new(),
         },
+        harvest: Harvest::default(),
     }
 }
 

@@ -106,7 +106,28 @@ pub fn explain(plan: &Plan<'_>, bed: &BedPlan<'_>, catalogue: &Catalogue) -> Str
         ),
     );
     line("", String::new());
-    line("", "Sources of the thresholds".into());
+    line("", "5. After a frost".into());
+    for planting in &bed.risk.plantings {
+        let Some(class) = catalogue.after_frost(planting.crop, planting.stage.name) else { continue };
+        let rest = [&class.do_not, &class.food, &class.look_again].into_iter().flatten();
+        let rest: String = rest.map(|sentence| format!(" {sentence}")).collect();
+        line(
+            "   ",
+            format!(
+                "{} (as {}): {}. {} Signs: {}{rest}  [{}, {}]",
+                planting.crop.name,
+                class.class.replace('_', " "),
+                class.then.word(),
+                class.short,
+                class.injury,
+                class.evidence.word(),
+                class.sources.join(", ")
+            ),
+        );
+        keys.extend(class.sources.iter().cloned());
+    }
+    line("", String::new());
+    line("", "Sources".into());
     for key in keys {
         if let Some(source) = catalogue.sources.get(&key) {
             line(

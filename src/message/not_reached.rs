@@ -86,6 +86,7 @@ pub fn not_reached_letter(garden: &Garden, unreached: &[Unreached], quoted: Quot
         groups: Vec::new(),
         by_hand: Vec::new(),
         cautions: Vec::new(),
+        ready: Vec::new(),
         quoted: std::iter::once(quoted.subject).chain([""]).chain(quoted.plain.lines()).map(str::to_string).collect(),
         closing: vec!["If an address is wrong, whoever keeps the settings can correct it.".into()],
     }

@@ -5,8 +5,9 @@ use crate::crops::{Frame, Harm, Organ, Tolerance};
 use crate::night::cover::Layers;
 use crate::night::dusk::dusk_air_before_frost;
 use crate::night::{Estimate, FrostKind, Knowledge, Night, Remark};
+use crate::plan::harvest::better_for_frost;
 use crate::plan::said::Changes;
-use crate::plan::{BedPlan, FINE_CHANCE, Measure, Plan, Reason};
+use crate::plan::{BedPlan, FINE_CHANCE, Measure, Pick, Plan, Reason};
 use crate::risk::{OrganRisk, PlantingRisk};
 use crate::units::{Celsius, Kelvins, Probability, Scale};
 use crate::weather::Provider;
@@ -98,7 +99,10 @@ pub(super) fn instructions(bed: &BedPlan<'_>) -> Vec<String> {
     let mut lines: Vec<String> = bed
         .picks
         .iter()
-        .map(|pick| format!("{}: {}", super::letter::capitalised(&pick.crop), uncapitalised(&pick.instruction)))
+        .map(|pick| {
+            let crop = super::letter::capitalised(&pick.crop);
+            format!("{crop}: {} {}", uncapitalised(&pick.instruction), size(pick))
+        })
         .collect();
     if let Some(cover) = &bed.cover {
         let what = match (cover.layers, cover.pieces_per_layer()) {
@@ -116,6 +120,17 @@ pub(super) fn instructions(bed: &BedPlan<'_>) -> Vec<String> {
     lines
 }
 
+/// "About 8 plants, 4 minutes."
+fn size(pick: &Pick) -> String {
+    // Less than a minute is one, by the time the knife is found.
+    let time = minutes(pick.work.0.max(1.0).ceil());
+    match pick.plants {
+        Some(1) => format!("1 plant, {time}."),
+        Some(plants) => format!("About {plants} plants, {time}."),
+        None => format!("About {time}."),
+    }
+}
+
 fn uncapitalised(text: &str) -> String {
     let mut letters = text.chars();
     letters.next().map_or(String::new(), |first| first.to_lowercase().chain(letters).collect())
@@ -128,16 +143,16 @@ pub(super) fn why(plan: &Plan<'_>, bed: &BedPlan<'_>, role: Role) -> Vec<String>
         return tenderest_line(bed, role, scale).into_iter().collect();
     }
     let mut lines = Vec::new();
-    if bed.measure == Measure::Fine && bed.reason == Reason::WithinMargin {
+    if bed.measure == Measure::Fine && matches!(bed.reason, Reason::WithinMargin | Reason::BetterForFrost) {
         let near = bed.deciding().filter(|(_, organ)| role == Role::Manager && organ.open.margin < FAR_FROM_HARM);
-        return near.map(|(planting, organ)| margin_line(planting, organ, scale)).into_iter().collect();
+        let near = near.map(|(planting, organ)| margin_line(planting, organ, scale));
+        return better_line(bed).into_iter().chain(near).collect();
     }
     if role == Role::Manager {
         let decisive = bed.risk.plantings.iter().filter_map(|planting| Some((planting, planting.deciding()?)));
         let in_danger = decisive.filter(|(_, organ)| organ.open.chance.0 >= FINE_CHANCE);
         lines.extend(in_danger.map(|(planting, organ)| figures(planting, organ, scale)));
-    } else if let Some((planting, organ)) = bed.deciding().filter(|_| bed.measure != Measure::Leave) {
-        // Where nothing is to be done, the reason alone is enough.
+    } else if let Some((planting, organ)) = bed.deciding().filter(|_| says_why(bed)) {
         lines.push(short_why(planting, organ, scale));
     }
     let reason = match &bed.reason {
@@ -153,8 +168,21 @@ pub(super) fn why(plan: &Plan<'_>, bed: &BedPlan<'_>, role: Role) -> Vec<String>
         }),
         Reason::NoCoverLeft => Some("Left: a cover would help, but none that fits is left over.".into()),
         Reason::NothingHelps => Some("Left: nothing at hand would help much.".into()),
-        Reason::MinorPart => minor_part(bed),
-        Reason::PickBeforeFrost
+        Reason::MinorPart => {
+            lines.extend(minor_part(bed));
+            better_line(bed)
+        }
+        Reason::SoilTooCold { soil, begins } => Some(format!(
+            "Why: {} at root depth; below {} what grows there breaks down in store.",
+            fine(*soil, scale),
+            fine(*begins, scale)
+        )),
+        Reason::SoilKeepsRoots { soil, begins } => Some(format!(
+            "Left: the soil should stay {} above what harms the roots. A hand of straw or leaves over the row helps.",
+            (*soil - *begins).size(scale)
+        )),
+        Reason::BetterForFrost
+        | Reason::PickBeforeFrost
         | Reason::RootsAndTopsInside
         | Reason::WithinMargin
         | Reason::HoursMissing
@@ -162,6 +190,22 @@ pub(super) fn why(plan: &Plan<'_>, bed: &BedPlan<'_>, role: Role) -> Vec<String>
     };
     lines.extend(reason);
     lines
+}
+
+/// Where nothing is to be done, or it is done for the soil, the reason alone is enough.
+fn says_why(bed: &BedPlan<'_>) -> bool {
+    bed.measure != Measure::Leave && !matches!(bed.reason, Reason::SoilTooCold { .. })
+}
+
+/// "Better for a frost: kale, leek (sweeter)."
+fn better_line(bed: &BedPlan<'_>) -> Option<String> {
+    let better = better_for_frost(&bed.risk);
+    let (_, what) = better.first()?;
+    let same = better.iter().all(|(_, other)| other == what);
+    let crops: Vec<String> =
+        better.iter().map(|(crop, what)| if same { (*crop).to_string() } else { format!("{crop} ({what})") }).collect();
+    let what = if same { format!(" ({what})") } else { String::new() };
+    Some(format!("Better for a frost: {}{what}.", crops.join(", ")))
 }
 
 /// A bed with more to spare needs no words.

@@ -3,7 +3,7 @@
 //! The figures are a spread, not a promise: measured trials found heavier cloth no warmer, and single clear nights on
 //! which a cover was no warmer than open ground. "Low" cells without a source are cautious settings from memory.
 
-use crate::units::Kelvins;
+use crate::units::{Celsius, Kelvins};
 use crate::words::words;
 
 /// A kind of cover. Cloth is sorted by its weight per area.
@@ -51,8 +51,30 @@ pub struct CoverGain {
 pub struct CoverConditions {
     /// Mean wind of the night at 10 m, m/s.
     pub wind_10m: f64,
-    /// Whether the day before was overcast and cold, so that the soil has little heat to give.
-    pub dull_cold_day: bool,
+    /// What the day before has left for a cover to keep, as a share of its gain: 1 after a sunny or mild day, down to
+    /// [`CoverConditions::LEAST_LEFT`] after an overcast day near 10 °C.
+    pub left_by_the_day: f64,
+}
+
+/// Mean cloud of a day that counts as sunny, and of one that counts as overcast.
+const SUNNY: f64 = 0.6;
+const OVERCAST: f64 = 0.9;
+/// The warmest hour of a day that warms the soil whatever the sky, and of a cold one, °C.
+const MILD: f64 = 15.0;
+const COLD: f64 = 10.5;
+
+impl CoverConditions {
+    /// Half of a cover's gain is lost after an overcast, cold day (Poling 2011: damaging frost under the cover after an
+    /// overcast day near 10 °C; the half, and the ways to it from a sunny and from a mild day, are assumed).
+    pub const LEAST_LEFT: f64 = 0.5;
+
+    /// The share of a gain that a day of this mean cloud (0 to 1) and this warmest hour leaves. What is not known counts
+    /// as half dull, half cold.
+    pub fn left_by(cloud_cover: Option<f64>, warmest: Option<Celsius>) -> f64 {
+        let dull = cloud_cover.map_or(0.5, |cloud| ((cloud - SUNNY) / (OVERCAST - SUNNY)).clamp(0.0, 1.0));
+        let cold = warmest.map_or(0.5, |warmest| ((MILD - warmest.0) / (MILD - COLD)).clamp(0.0, 1.0));
+        1.0 - (1.0 - Self::LEAST_LEFT) * dull * cold
+    }
 }
 
 /// A cover as it lies on a bed.
@@ -207,8 +229,7 @@ impl Cover {
         let mean = typical + lopsided / std::f64::consts::TAU.sqrt();
         let variance = (below * below + above * above) / 2.0 - lopsided * lopsided / std::f64::consts::TAU;
         let windy = ((conditions.wind_10m - 4.0) / 2.0).clamp(0.0, 1.0);
-        let after_day = if conditions.dull_cold_day { 0.5 } else { 1.0 };
-        let mean = (mean + (low - mean) * windy).max(0.0) * after_day;
+        let mean = (mean + (low - mean) * windy).max(0.0) * conditions.left_by_the_day;
         let sides = (Kelvins(below), Kelvins(above));
         CoverGain { mean: Kelvins(mean), spread: Kelvins(variance.sqrt()), sides }
     }

@@ -5,7 +5,7 @@ use super::pot::pot_temperature;
 use super::soil::{Sides, frost_depth, share_of_the_wave, soil_minimum, through_mulch};
 use super::{Estimate, Night, Step, hours_below};
 use crate::units::{Celsius, Kelvins};
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, Duration, Utc};
 
 /// What the roots stand in.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -49,9 +49,10 @@ pub(super) fn at_roots(night: &Night, place: &Place, hours: &[BedHour]) -> Estim
                 let hours = (pair[1].0 - pair[0].0).num_minutes() as f64 / 60.0;
                 (hours, pair[1].1)
             });
-            let balls = pot_temperature(night.mean_air, steps, radius).skip(night.before.len());
+            let mean = mean_of_the_day(night);
+            let balls = pot_temperature(mean, steps, radius).skip(night.before.len());
             let coldest = balls.fold(Celsius(f64::INFINITY), Celsius::min);
-            let coldest = if coldest.0.is_finite() { coldest } else { night.mean_air };
+            let coldest = if coldest.0.is_finite() { coldest } else { mean };
             // A pot has air all round and no earth below: it is not taken for warmer than the open ground beside it.
             let beside = in_soil(night, hours, Sides::NONE, 0.0).mean;
             Estimate { mean: coldest.min(beside), spread: Kelvins(SOIL_SPREAD.0) }
@@ -59,10 +60,33 @@ pub(super) fn at_roots(night: &Night, place: &Place, hours: &[BedHour]) -> Estim
     }
 }
 
+/// Hours of day and night that the soil still feels before sunrise, and of how many hours of day a mean takes at least
+/// (assumed).
+const REMEMBERED: Duration = Duration::hours(36);
+const FEW_HOURS: usize = 6;
+
+/// Mean of the air by time over the day and the night as it is expected, missing hours bridged; never above the
+/// night's own figure, which alone counts where the day is not known.
+fn mean_of_the_day(night: &Night) -> Celsius {
+    let day: Vec<_> = night.before.iter().copied().filter(|(time, _)| night.sunrise - *time <= REMEMBERED).collect();
+    if day.len() < FEW_HOURS {
+        return night.mean_air;
+    }
+    let all: Vec<_> = day.into_iter().chain(night.hours.iter().map(|hour| (hour.time, hour.air))).collect();
+    let (mut sum, mut hours) = (0.0, 0.0);
+    for pair in all.windows(2) {
+        let length = (pair[1].0 - pair[0].0).num_minutes() as f64 / 60.0;
+        sum += length * 0.5 * (pair[0].1.0 + pair[1].1.0);
+        hours += length;
+    }
+    if hours > 0.0 { Celsius((sum / hours).min(night.mean_air.0)) } else { night.mean_air }
+}
+
 fn in_soil(night: &Night, hours: &[BedHour], sides: Sides, mulch: f64) -> Estimate {
-    let lowest = hours.iter().map(|hour| hour.screen).fold(night.mean_air, Celsius::min);
+    let mean_air = mean_of_the_day(night);
+    let lowest = hours.iter().map(|hour| hour.screen).fold(mean_air, Celsius::min);
     let share = share_of_the_wave(ROOT_DEPTH, through_mulch(mulch, SOIL_DIFFUSIVITY), sides, SOIL_DIFFUSIVITY);
-    let wave = soil_minimum(night.mean_air, lowest, share);
+    let wave = soil_minimum(mean_air, lowest, share);
     let offset = hours.first().zip(night.hours.first()).map_or(Kelvins(0.0), |(bed, open)| bed.screen - open.air);
     let extra = -offset.0.min(0.0) * hours_below(hours.iter().map(|hour| (hour.time, hour.screen)), Celsius(0.0));
     let degree_hours = night.freezing_degree_hours + extra;

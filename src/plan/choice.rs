@@ -1,10 +1,10 @@
 //! Which measure for which bed: the least sum of expected loss and work, both in person-minutes, while covers last.
 
-use super::{BedPlan, CoverUse, Measure, Pick, Reason};
+use super::harvest;
+use super::{BedPlan, CoverUse, Measure, Reason};
 use crate::beds::{BedKind, Garden};
-use crate::crops::{HarvestHabit, Life};
 use crate::night::cover::{Cover, Layers};
-use crate::risk::{BedRisk, OrganRisk, PlantingRisk, pieces_for};
+use crate::risk::{BedRisk, PlantingRisk, pieces_for};
 use crate::units::{MetresPerSecond, Minutes, Probability};
 
 /// Below this chance a bed stands the night (assumed: one in ten such nights would show some damage).
@@ -14,10 +14,7 @@ pub const FINE_CHANCE: f64 = 0.10;
 const COVER_PER_SQUARE_METRE: f64 = 4.0 / 2.88;
 const UNCOVER_PER_BED: f64 = 3.0;
 const WIND_FACTOR: f64 = 1.5;
-/// Person-minutes to pick a square metre, or what one pot holds, and to carry one pot (assumed; the last common
-/// practice).
-const PICK_PER_SQUARE_METRE: f64 = 3.0;
-const PICK_PER_POT: f64 = 1.0;
+/// Person-minutes to carry one pot (common practice).
 const CARRY_PER_POT: f64 = 1.5;
 /// Part of the loss that remains for pots under a roof (assumed: a porch is not a heated room).
 const LEFT_UNDER_A_ROOF: f64 = 0.05;
@@ -36,6 +33,8 @@ struct Way {
     /// Expected loss that remains.
     loss: f64,
     work: f64,
+    /// Of the work, what would be done within days without any frost.
+    anyhow: f64,
 }
 
 /// A cover from a stock, and its pieces of all layers.
@@ -48,7 +47,7 @@ struct Laid {
 
 impl Way {
     fn total(&self) -> f64 {
-        self.loss + self.work
+        self.loss + self.work - self.anyhow
     }
 }
 
@@ -148,17 +147,19 @@ impl Means<'_> {
                 cover: Some(*laid),
                 loss: risk.expected_loss(Some(laid.cover)).0,
                 work: self.cover_work(risk, laid),
+                anyhow: 0.0,
             });
         }
-        if !picks(risk).is_empty() {
-            let (work, picked) = (pick_work(risk), loss_after_picking(risk, None));
-            ways.push(Way { measure: Measure::Harvest, cover: None, loss: picked, work });
+        let work = harvest::work(risk).0;
+        if work > 0.0 {
+            let (picked, anyhow) = (loss_after_picking(risk, None), work * harvest::PICKED_ANYHOW);
+            ways.push(Way { measure: Measure::Harvest, cover: None, loss: picked, work, anyhow });
             for laid in &covers {
                 let loss = loss_after_picking(risk, Some(laid.cover));
                 // A cover over what is left must itself be worth laying.
                 if helps(picked, loss) {
                     let work = work + self.cover_work(risk, laid);
-                    ways.push(Way { measure: Measure::Harvest, cover: Some(*laid), loss, work });
+                    ways.push(Way { measure: Measure::Harvest, cover: Some(*laid), loss, work, anyhow });
                 }
             }
         }
@@ -169,6 +170,7 @@ impl Means<'_> {
                 loss: open_loss * LEFT_UNDER_A_ROOF,
                 // In, and out again.
                 work: 2.0 * CARRY_PER_POT * f64::from(count),
+                anyhow: 0.0,
             });
         }
         ways.retain(|way| helps(open_loss, way.loss));
@@ -198,7 +200,10 @@ impl Means<'_> {
 
     /// `measures` are the ways there would be with covers in plenty.
     fn bed_plan<'a>(&self, risk: BedRisk<'a>, way: &Way, measures: &[Way]) -> BedPlan<'a> {
-        let (measure, reason) = if chance(&risk) < FINE_CHANCE {
+        let too_cold = harvest::soil_too_cold(&risk);
+        let (measure, reason) = if let Some(reason) = too_cold {
+            (Measure::Harvest, reason)
+        } else if chance(&risk) < FINE_CHANCE {
             // Work is asked only where there is danger worth naming: a few minutes of expected loss over a large bed
             // can outweigh its work long before any plant is likely to be hurt.
             (Measure::Fine, why_fine(&risk))
@@ -210,7 +215,9 @@ impl Means<'_> {
                 }
                 Measure::Harvest => Reason::PickBeforeFrost,
                 Measure::BringIn => Reason::RootsAndTopsInside,
-                Measure::Leave | Measure::Fine | Measure::Unknown => why_left(way, measures),
+                Measure::Leave | Measure::Fine | Measure::Unknown => {
+                    harvest::soil_keeps(&risk).unwrap_or_else(|| why_left(way, measures))
+                }
             };
             (way.measure, reason)
         };
@@ -220,15 +227,20 @@ impl Means<'_> {
             pieces: laid.pieces,
             layers: laid.cover.layers,
         });
-        let picks = if measure == Measure::Harvest { picks(&risk) } else { Vec::new() };
-        let work = Minutes(if measure.is_work() { way.work } else { 0.0 });
+        let picks = if measure == Measure::Harvest { harvest::picks(&risk) } else { Vec::new() };
+        let work = match (measure, way.measure) {
+            // Dug for its cold soil, whatever the night's own way would have been.
+            (Measure::Harvest, Measure::Cover) => harvest::work(&risk) + Minutes(way.work),
+            (Measure::Harvest, other) if other != Measure::Harvest => harvest::work(&risk),
+            _ => Minutes(if measure.is_work() { way.work } else { 0.0 }),
+        };
         BedPlan { risk, measure, cover, picks, reason, do_by: None, work }
     }
 }
 
 /// What is done if nothing is.
 fn leave(risk: &BedRisk<'_>) -> Way {
-    Way { measure: Measure::Leave, cover: None, loss: risk.expected_loss(None).0, work: 0.0 }
+    Way { measure: Measure::Leave, cover: None, loss: risk.expected_loss(None).0, work: 0.0, anyhow: 0.0 }
 }
 
 /// Whether a measure averts enough of a loss to be asked for.
@@ -250,7 +262,7 @@ fn chance_under(risk: &BedRisk<'_>, cover: Option<Cover>) -> f64 {
 fn why_fine(risk: &BedRisk<'_>) -> Reason {
     let organs = risk.plantings.iter().flat_map(|planting| &planting.organs);
     if organs.map(|organ| organ.open.chance.0).fold(0.0, f64::max) < FINE_CHANCE {
-        Reason::WithinMargin
+        if harvest::better_for_frost(risk).is_empty() { Reason::WithinMargin } else { Reason::BetterForFrost }
     } else {
         Reason::MinorPart
     }
@@ -262,37 +274,12 @@ fn why_left(way: &Way, measures: &[Way]) -> Reason {
     let surest = measures.iter().min_by(|a, b| a.loss.total_cmp(&b.loss));
     match (cheapest, surest) {
         (Some(cheapest), _) if cheapest.total() < way.total() => Reason::NoCoverLeft,
-        (_, Some(surest)) => {
-            Reason::WorthLessThanWork { saved: Minutes(way.loss - surest.loss), work: Minutes(surest.work) }
-        }
+        (_, Some(surest)) => Reason::WorthLessThanWork {
+            saved: Minutes(way.loss - surest.loss),
+            work: Minutes(surest.work - surest.anyhow),
+        },
         (_, None) => Reason::NothingHelps,
     }
-}
-
-/// What to pick in a bed: organs that can be picked and are in danger, each instruction once.
-fn picks(risk: &BedRisk<'_>) -> Vec<Pick> {
-    let organs = risk.plantings.iter().flat_map(|planting| planting.organs.iter().map(move |organ| (planting, organ)));
-    let mut picks: Vec<Pick> = Vec::new();
-    for (planting, organ) in organs.filter(|(_, organ)| in_danger(organ)) {
-        let Some(instruction) = organ.tolerance.pick.clone() else { continue };
-        let pick = Pick { crop: planting.crop.name.clone(), instruction };
-        if !picks.contains(&pick) {
-            picks.push(pick);
-        }
-    }
-    picks
-}
-
-fn pick_work(risk: &BedRisk<'_>) -> f64 {
-    let by_area = PICK_PER_SQUARE_METRE * risk.bed.area();
-    match risk.bed.kind {
-        BedKind::Containers { count, .. } => by_area.max(PICK_PER_POT * f64::from(count)),
-        BedKind::InGround | BedKind::Raised => by_area,
-    }
-}
-
-fn in_danger(organ: &OrganRisk<'_>) -> bool {
-    organ.open.chance.0 >= FINE_CHANCE
 }
 
 /// What is still lost when everything that can be picked and is in danger has been: the growth it would have made,
@@ -302,8 +289,8 @@ fn loss_after_picking(risk: &BedRisk<'_>, cover: Option<Cover>) -> f64 {
     organs
         .map(|(planting, organ)| {
             let chance = organ.under(cover).chance.0;
-            let part = if organ.can_be_picked() && in_danger(organ) {
-                let harvest = harvest(planting.crop.growing.harvested, planting.crop.growing.life);
+            let part = if harvest::is_due(organ) {
+                let harvest = harvest::yield_of(risk.bed, planting);
                 harvest.taken * harvest.growth_forgone + (1.0 - harvest.taken) * chance
             } else {
                 chance
@@ -311,27 +298,6 @@ fn loss_after_picking(risk: &BedRisk<'_>, cover: Option<Cover>) -> f64 {
             planting.worth.0 * organ.tolerance.share * part
         })
         .sum()
-}
-
-/// What a picking takes of an organ's worth, and what of that is given up by taking it early.
-struct Harvest {
-    taken: f64,
-    growth_forgone: f64,
-}
-
-/// Assumed throughout: a ripe head is taken whole and gives up little; of leaves that would have been cut all winter
-/// the half that is usable now is taken and the crown stays; a few sprigs do not save a perennial.
-fn harvest(habit: HarvestHabit, life: Life) -> Harvest {
-    let (taken, growth_forgone) = match (habit, life) {
-        (HarvestHabit::CentralThenSideShoots, _) => (1.0, 0.05),
-        (HarvestHabit::Whole, _) => (1.0, 0.1),
-        (HarvestHabit::Pods | HarvestHabit::Fruit, _) => (0.8, 0.1),
-        (HarvestHabit::RootAsWanted, _) => (1.0, 0.25),
-        (HarvestHabit::Snip | HarvestHabit::CutAndComeAgain, Life::Perennial) => (0.2, 0.3),
-        (HarvestHabit::Snip, _) => (0.8, 0.3),
-        (HarvestHabit::CutAndComeAgain, _) => (0.5, 0.3),
-    };
-    Harvest { taken, growth_forgone }
 }
 
 #[cfg(test)]

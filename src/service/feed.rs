@@ -9,6 +9,7 @@ pub mod met_norway;
 pub mod nws;
 
 mod address;
+mod cell;
 mod fault;
 mod fetch;
 mod location;
@@ -16,9 +17,11 @@ mod plausible;
 mod retry;
 
 pub use address::{hourly_arrays_address, met_norway_address, nws_grid_address};
+pub use cell::{CellForecast, Question};
 pub use fault::FeedFault;
 pub use fetch::{CannotFetch, Conditions, FetchLimits, Fetched, Fetcher};
 pub use location::{Location, LocationFault};
+pub use nws::Area;
 pub use retry::with_retries;
 
 use crate::weather::{Forecast, Provider};

@@ -93,6 +93,10 @@ fn read_text(path: &Path) -> Result<File, Fault> {
                 "create it, or name the folder of the settings with --config",
             );
         }
+        // A pipe would be waited for, and a device has no end. A link to a file is as good as the file.
+        Ok(metadata) if !metadata.is_file() => {
+            return fault("this is not a plain file".into(), "is it the right file?");
+        }
         Ok(metadata) if metadata.len() > LARGEST => {
             return fault("this file is too large for settings".into(), "is it the right file?");
         }

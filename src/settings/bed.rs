@@ -9,6 +9,8 @@ use crate::night::exposure::Exposure;
 use crate::units::{LENGTH, Limits, TEMPERATURE_DIFFERENCE};
 use chrono::NaiveDate;
 
+const DEPTH: Limits =
+    Limits { what: "depth of soil", low: 0.05, high: 2.0, unit: "m", why: "it is the depth that can be worked" };
 const POTS: Limits = Limits {
     what: "number of pots",
     low: 1.0,
@@ -36,6 +38,7 @@ pub(super) fn read_bed(table: Table<'_>, crops: &KnownCrops, today: Option<Naive
     };
     let offset = table.optional("offset").and_then(|value| value.difference(&TEMPERATURE_DIFFERENCE));
     let (height, mulch) = read_height_and_mulch(&table, kind_and_size.map(|(kind, _, _)| kind));
+    let soil_depth = table.optional("soil_depth_m").and_then(|value| value.number(&DEPTH));
     let plantings = read_plantings(&table, crops, today);
     for value in OF_A_PLANTING.iter().filter_map(|key| table.refused(key)) {
         let what = format!("{} belongs to what grows there, not to the bed", value.key);
@@ -43,11 +46,12 @@ pub(super) fn read_bed(table: Table<'_>, crops: &KnownCrops, today: Option<Naive
     }
     table.finish();
     let (kind, length, width) = kind_and_size?;
-    Some(Bed { id: id?.to_string(), name, kind, length, width, height, mulch, exposure: exposure?, offset, plantings })
+    let (id, exposure) = (id?.to_string(), exposure?);
+    Some(Bed { id, name, kind, length, width, height, mulch, exposure, soil_depth, offset, plantings })
 }
 
 /// Keys of a bed, for whoever writes one below a planting.
-pub(super) const OF_A_BED: [&str; 12] = [
+pub(super) const OF_A_BED: [&str; 13] = [
     "id",
     "name",
     "kind",
@@ -57,6 +61,7 @@ pub(super) const OF_A_BED: [&str; 12] = [
     "width_m",
     "height_m",
     "mulch_m",
+    "soil_depth_m",
     "diameter_m",
     "pots",
     "movable",

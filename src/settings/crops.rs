@@ -1,5 +1,8 @@
 //! Crop files and the bibliography to a [`Catalogue`]. The dictionary of their fields is `crops/README.md`.
 
+mod after_frost;
+mod harvest;
+
 use super::reader::{Listed, Table};
 use super::stature::read_stature;
 use super::suggest::suggestion;
@@ -13,6 +16,7 @@ use crate::units::{Celsius, Kelvins, LENGTH, Limits, THRESHOLD};
 use std::collections::BTreeMap;
 
 const BIBLIOGRAPHY: &str = "sources.toml";
+const AFTER_FROST: &str = "after_frost.toml";
 pub(super) const GAIN: Limits =
     Limits { what: "gain", low: 0.0, high: 15.0, unit: "C", why: "hardening lowers a threshold, by a few degrees" };
 pub(super) const SPREAD: Limits =
@@ -32,6 +36,8 @@ pub(super) fn read(files: &[File]) -> (KnownCrops, Vec<Fault>) {
     let mut at_fault = Vec::new();
     let (bibliography, crop_files): (Vec<&File>, Vec<&File>) =
         files.iter().filter(|file| file.0.ends_with(".toml")).partition(|file| file_name(&file.0) == BIBLIOGRAPHY);
+    let (after_frost, crop_files): (Vec<&File>, Vec<&File>) =
+        crop_files.into_iter().partition(|file| file_name(&file.0) == AFTER_FROST);
     match bibliography.first() {
         None => {
             let why = "No figure could be followed to where it comes from.";
@@ -40,6 +46,12 @@ pub(super) fn read(files: &[File]) -> (KnownCrops, Vec<Fault>) {
             faults.push(Fault::of_file(&missing, "the bibliography is missing", why, "put it beside the crops"));
         }
         Some(file) => match read_sources(file) {
+            // Without this the keys of every crop would go unchecked.
+            Ok(read) if read.is_empty() => {
+                let why = "No figure could be followed to where it comes from.";
+                let mend = "describe each source under a heading of its own, like [AUTHOR_2026]";
+                faults.push(Fault::of_file(&file.0, "the bibliography has no source", why, mend));
+            }
             Ok(read) => catalogue.sources = read,
             Err(new) => faults.extend(new),
         },
@@ -53,6 +65,12 @@ pub(super) fn read(files: &[File]) -> (KnownCrops, Vec<Fault>) {
                 at_fault.push(id_of(&file.0));
                 faults.extend(new);
             }
+        }
+    }
+    for file in after_frost {
+        match after_frost::read_classes(file, &catalogue, &at_fault) {
+            Ok(classes) => catalogue.after_frost = classes,
+            Err(new) => faults.extend(new),
         }
     }
     (KnownCrops { catalogue, at_fault }, faults)
@@ -107,6 +125,7 @@ fn read_crop(file: &File, sources: &BTreeMap<String, Source>) -> Result<Crop, Ve
         if tolerances.len() == written {
             stage_values.iter().for_each(|stage| check_stage(stage, &tolerances));
         }
+        let harvest = harvest::read_harvest(&root);
         root.finish();
         Some(Crop {
             id: id_of(&file.0),
@@ -118,6 +137,7 @@ fn read_crop(file: &File, sources: &BTreeMap<String, Source>) -> Result<Crop, Ve
             stature: stature?,
             tolerances,
             growing: growing?,
+            harvest,
         })
     })
 }

@@ -14,9 +14,16 @@ use chrono::NaiveDate;
 /// Part of a bed that a planting fills.
 pub(super) const PART: Limits =
     Limits { what: "part", low: 0.01, high: 1.0, unit: "of the bed", why: "a planting fills a part of its bed" };
+const PLANTS: Limits = Limits {
+    what: "number of plants",
+    low: 1.0,
+    high: 20_000.0,
+    unit: "",
+    why: "a planting has one plant or more, and not as many as that",
+};
 /// Keys of a planting, for whoever writes one above it.
-pub(super) const OF_A_PLANTING: [&str; 9] =
-    ["crop", "cultivar", "stage", "hardened", "planted", "start", "raised", "part_of_bed", "worth_minutes"];
+pub(super) const OF_A_PLANTING: [&str; 10] =
+    ["crop", "cultivar", "stage", "hardened", "planted", "start", "raised", "part_of_bed", "plants", "worth_minutes"];
 
 /// A planting, and the part of the bed it says it fills. `today` is the garden's, where it is known.
 pub(super) fn read_planting(
@@ -42,6 +49,7 @@ pub(super) fn read_planting(
     let raised = optional_word(&table, "raised", Raised::ALL, Raised::word);
     let cultivar = table.optional("cultivar").and_then(|value| value.name()).map(str::to_string);
     let part = table.optional("part_of_bed").map_or(Some(None), |value| value.number(&PART).map(Some));
+    let plants = table.optional("plants").and_then(|value| value.count(&PLANTS));
     let worth = table.optional("worth_minutes").and_then(|value| value.number(&MINUTES)).map(Minutes);
     // Below a heading everything belongs to it, also what was meant for the bed.
     for value in OF_A_BED.iter().filter_map(|key| table.refused(key)) {
@@ -52,7 +60,7 @@ pub(super) fn read_planting(
     let (crop, _) = crop?;
     let (stage, planted) = (stage?, planted?);
     let (hardened, start, raised) = (hardened?, start?, raised?);
-    Some((Planting { crop, cultivar, stage, hardened, planted, start, raised, part_of_bed: 1.0, worth }, part?))
+    Some((Planting { crop, cultivar, stage, hardened, planted, start, raised, part_of_bed: 1.0, plants, worth }, part?))
 }
 
 /// A word that may be left out; `None` where it is at fault.

@@ -1,6 +1,7 @@
 //! `counterpane.toml`: the store, the mail, the feeds and the rounds of one installation.
 
 use super::reader::Table;
+use super::signs::{self, SignsOfLife};
 use super::suggest::suggestion;
 use super::value::Value;
 use super::{Fault, File, KnownFeed, read_document};
@@ -8,6 +9,7 @@ use crate::rounds::{AllQuiet, Timetable, collide, parse_schedule};
 use crate::units::Limits;
 use crate::weather::Provider;
 use crate::words::words;
+use std::fmt;
 use std::path::PathBuf;
 
 /// The service: what is the same for all its gardens.
@@ -18,17 +20,31 @@ pub struct Service {
     /// The database file, relative to the folder of the settings.
     pub store: PathBuf,
     pub mail: MailSettings,
+    pub signs: SignsOfLife,
     pub feeds: Vec<FeedChoice>,
     pub timetable: Timetable,
 }
 
 /// A forecast feed by the name that gardens use for it.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, PartialEq)]
 pub struct FeedChoice {
     pub name: String,
     pub provider: Provider,
     /// `https://...` of the service, or the path of a file. `None`: the provider's own address.
     pub address: Option<String>,
+}
+
+/// Without the query of its address, in which the key of a paid plan may stand.
+impl fmt::Debug for FeedChoice {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let address = self.address.as_deref().and_then(|address| address.split(['?', '#']).next());
+        let provider = &self.provider;
+        f.debug_struct("FeedChoice")
+            .field("name", &self.name)
+            .field("provider", provider)
+            .field("address", &address)
+            .finish()
+    }
 }
 
 #[derive(Clone, Debug, PartialEq)]
@@ -80,7 +96,8 @@ pub enum Tls {
 
 words!(Tls { Implicit = "implicit", StartTls = "starttls", None = "none" });
 
-const PORT: Limits = Limits { what: "port", low: 1.0, high: 65535.0, unit: "", why: "no port has that number" };
+pub(super) const PORT: Limits =
+    Limits { what: "port", low: 1.0, high: 65535.0, unit: "", why: "no port has that number" };
 
 /// The service, the feeds that gardens may name (`None` where the file is no TOML), and all faults.
 pub(super) fn read(file: &File) -> (Option<Service>, Option<Vec<KnownFeed>>, Vec<Fault>) {
@@ -90,10 +107,11 @@ pub(super) fn read(file: &File) -> (Option<Service>, Option<Vec<KnownFeed>>, Vec
         let operator = root
             .required("operator", "operator = \"someone@your-garden.example\" at the top")
             .and_then(|value| read_operator(&value));
-        let store = root.optional("store").map_or(Some(STORE), |value| value.text());
+        let store = root.optional("store").map_or(Some(STORE.to_string()), |value| path(&value));
         let mail = root.required("mail", "a table [mail] with from = \"...\"").and_then(|value| value.table());
         let mail = mail.and_then(read_mail);
         let timetable = read_timetable(root.table("rounds"));
+        let signs = signs::read(root.table("service"));
         let feeds = root
             .required("feeds", "a table [feeds.nws] with provider = \"nws\", or another provider")
             .and_then(|value| value.table())
@@ -102,7 +120,14 @@ pub(super) fn read(file: &File) -> (Option<Service>, Option<Vec<KnownFeed>>, Vec
         root.finish();
         let choices = feeds.iter().filter_map(|feed| feed.choice.clone()).collect();
         known = Some(feeds);
-        Some(Service { operator: operator?, store: store?.into(), mail: mail?, feeds: choices, timetable: timetable? })
+        Some(Service {
+            operator: operator?,
+            store: store?.into(),
+            mail: mail?,
+            signs: signs?,
+            feeds: choices,
+            timetable: timetable?,
+        })
     });
     match service {
         Ok(service) => (Some(service), known, Vec::new()),
@@ -208,13 +233,15 @@ fn feed_address(value: &Value<'_>, is_a_file: bool) -> Option<String> {
     let text = value.text()?.trim();
     let Some((scheme, rest)) = text.split_once("://") else {
         let scheme_alone = ["http:", "https:"].iter().any(|start| text.to_lowercase().starts_with(start));
-        if scheme_alone || (!is_a_file && looks_like_a_host(text)) {
+        if scheme_alone || text.contains('?') || (!is_a_file && looks_like_a_host(text)) {
             let after = text.split_once(":/").map_or(text, |(_, after)| after);
+            // Behind it a key may stand.
+            let after = after.split('?').next().unwrap_or_default();
             let what = "this would be looked for as a file, and reads like an address";
             value.fault(what, "There would be no forecast.", format!("did you mean https://{after}?"));
             return None;
         }
-        return Some(text.to_string());
+        return path(value);
     };
     let authority = rest.split(['/', '?', '#', '\\']).next().unwrap_or_default();
     if rest.contains('@') && (authority.contains('@') || host_and_port(authority).is_none()) {
@@ -245,8 +272,20 @@ fn feed_address(value: &Value<'_>, is_a_file: bool) -> Option<String> {
     Some(text.to_string())
 }
 
+/// The path of a file or folder of the service, beside the settings or absolute. Whoever writes this file runs the
+/// service, so any place may be named; but it must be the place that it seems, wherever the settings lie.
+fn path(value: &Value<'_>) -> Option<String> {
+    let text = value.text()?.trim();
+    if std::path::Path::new(text).components().any(|part| part == std::path::Component::ParentDir) {
+        let why = "Where it leads depends on where the settings lie, and links on the way can turn it elsewhere.";
+        value.fault("this path climbs with ..", why, "write the whole path, from / on, or a place beside the settings");
+        return None;
+    }
+    Some(text.to_string())
+}
+
 /// The host in `host` or `host:port`, where both can be one.
-fn host_and_port(authority: &str) -> Option<&str> {
+pub(super) fn host_and_port(authority: &str) -> Option<&str> {
     let bracket = authority.rfind(']').unwrap_or(0);
     let (host, port) = match authority[bracket..].rfind(':') {
         Some(at) => (&authority[..bracket + at], &authority[bracket + at + 1..]),
@@ -269,7 +308,7 @@ fn looks_like_a_host(path: &str) -> bool {
 }
 
 /// Names that lead to this machine, whatever the name server says.
-fn is_this_machine(host: &str) -> bool {
+pub(super) fn is_this_machine(host: &str) -> bool {
     ["127.0.0.1", "localhost", "::1", "[::1]"].iter().any(|own| host.eq_ignore_ascii_case(own))
 }
 
@@ -286,7 +325,7 @@ fn read_mail(table: Table<'_>) -> Option<MailSettings> {
     }
     let delivery = match (smtp, folder) {
         (Some(smtp), _) => smtp.table().and_then(read_smtp).map(Delivery::Smtp),
-        (None, Some(folder)) => folder.text().map(|folder| Delivery::Folder(folder.into())),
+        (None, Some(folder)) => path(&folder).map(|folder| Delivery::Folder(folder.into())),
         (None, None) => Some(Delivery::Folder(MAIL_FOLDER.into())),
     };
     table.finish();
@@ -349,7 +388,7 @@ fn read_smtp(table: Table<'_>) -> Option<SmtpSettings> {
     }
     let user = user.map_or(Some(None), |value| value.text().map(|user| Some(user.to_string())));
     let password = match (file, environment) {
-        (Some(file), _) => file.text().map(|file| Some(PasswordPlace::File(file.into()))),
+        (Some(file), _) => path(&file).map(|file| Some(PasswordPlace::File(file.into()))),
         (None, Some(name)) => name.text().map(|name| Some(PasswordPlace::Environment(name.to_string()))),
         (None, None) => Some(None),
     };

@@ -91,6 +91,7 @@ pub fn bed(id: &str, crop: &str, stage: &str) -> Bed {
         height: Bed::RAISED,
         mulch: 0.0,
         exposure: Exposure::Open,
+        soil_depth: None,
         offset: None,
         plantings: vec![planting(crop, stage)],
     }
@@ -106,6 +107,7 @@ pub fn planting(crop: &str, stage: &str) -> Planting {
         start: None,
         raised: None,
         part_of_bed: 1.0,
+        plants: None,
         worth: None,
     }
 }

@@ -12,24 +12,30 @@ pub struct Weather {
     pub low: f64,
     /// Hours that the document leaves out.
     pub hole: Option<(DateTime<Utc>, i64)>,
+    /// The same hours are there, and null.
+    pub nulls: bool,
+    /// Where the cell of the raw grid lies: longitude and latitude of its middle.
+    pub cell_at: Option<(f64, f64)>,
     pub unit: &'static str,
 }
 
 impl Weather {
     pub fn of_low(low: f64, issued: DateTime<Utc>) -> Weather {
-        Weather { issued, low, hole: None, unit: "wmoUnit:degC" }
+        Weather { issued, low, hole: None, nulls: false, cell_at: None, unit: "wmoUnit:degC" }
     }
 
     pub fn without(self, from: DateTime<Utc>, hours: i64) -> Weather {
         Weather { hole: Some((from, hours)), ..self }
     }
 
+    fn knows(&self, time: DateTime<Utc>) -> bool {
+        self.hole.is_none_or(|(from, hours)| !(from..from + Duration::hours(hours)).contains(&time))
+    }
+
     fn hours(&self) -> impl Iterator<Item = (DateTime<Utc>, f64)> {
         let weather = *self;
         let start = self.issued - Duration::seconds(i64::from(self.issued.num_seconds_from_midnight() % 3600));
-        let is_there = move |time: &DateTime<Utc>| {
-            weather.hole.is_none_or(|(from, hours)| !(from..from + Duration::hours(hours)).contains(time))
-        };
+        let is_there = move |time: &DateTime<Utc>| weather.nulls || weather.knows(*time);
         (0..60).map(move |hour| start + Duration::hours(hour)).filter(is_there).map(move |time| {
             // 0 at the coldest hour, 1 at the warmest.
             let since_low = f64::from((time.hour() + 12) % 24);
@@ -42,13 +48,20 @@ impl Weather {
     pub fn nws(&self) -> String {
         let layer = |unit: &str, value: &dyn Fn(f64) -> f64| -> Value {
             let values = self.hours().map(|(time, air)| {
+                let known = self.knows(time);
                 let time = time.to_rfc3339_opts(SecondsFormat::Secs, false);
-                json!({"validTime": format!("{time}/PT1H"), "value": value(air)})
+                json!({"validTime": format!("{time}/PT1H"), "value": known.then(|| value(air))})
             });
             json!({"uom": unit, "values": values.collect::<Vec<Value>>()})
         };
+        let geometry = self.cell_at.map(|(x, y)| {
+            let corner = |east: f64, north: f64| json!([x + 0.0125 * east, y + 0.0125 * north]);
+            let ring = [corner(-1.0, -1.0), corner(1.0, -1.0), corner(1.0, 1.0), corner(-1.0, 1.0), corner(-1.0, -1.0)];
+            json!({"type": "Polygon", "coordinates": [ring]})
+        });
         let document = json!({
             "type": "Feature",
+            "geometry": geometry,
             "properties": {
                 "updateTime": self.issued.to_rfc3339_opts(SecondsFormat::Secs, false),
                 "elevation": {"unitCode": "wmoUnit:m", "value": 250.0},
@@ -64,6 +77,7 @@ impl Weather {
     /// As MET Norway gives it.
     pub fn met_norway(&self) -> String {
         let steps = self.hours().map(|(time, air)| {
+            let air = self.knows(time).then_some(air);
             json!({
                 "time": time.to_rfc3339_opts(SecondsFormat::Secs, true),
                 "data": {"instant": {"details": {

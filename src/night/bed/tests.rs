@@ -40,7 +40,7 @@ fn night(dusk: f64, low: f64, dew_point: f64, wind: f64, cloud: f64) -> Night {
         past: Vec::new(),
         mean_air: Celsius((dusk + low) / 2.0),
         freezing_degree_hours: hours.iter().map(frost).sum(),
-        cover_conditions: CoverConditions { wind_10m: wind, dull_cold_day: false },
+        cover_conditions: CoverConditions { wind_10m: wind, left_by_the_day: 1.0 },
         knowledge: Knowledge::Complete,
         remarks: Vec::new(),
         provider: None,

@@ -5,7 +5,7 @@ use crate::night::Estimate;
 use crate::night::dose::{DamageCurve, normal_cdf};
 use crate::units::Celsius;
 
-const STILL: CoverConditions = CoverConditions { wind_10m: 1.0, dull_cold_day: false };
+const STILL: CoverConditions = CoverConditions { wind_10m: 1.0, left_by_the_day: 1.0 };
 
 fn every_cover() -> Vec<Cover> {
     let mut covers = Vec::new();
@@ -27,8 +27,8 @@ fn expected(cover: Cover) -> f64 {
 fn no_cover_is_expected_to_make_a_plant_colder() {
     for cover in every_cover() {
         for wind_10m in [0.0, 3.0, 5.0, 8.0, 20.0] {
-            for dull_cold_day in [false, true] {
-                assert!(cover.gain(CoverConditions { wind_10m, dull_cold_day }).mean.0 >= 0.0, "{cover:?}");
+            for left_by_the_day in [0.5, 0.8, 1.0] {
+                assert!(cover.gain(CoverConditions { wind_10m, left_by_the_day }).mean.0 >= 0.0, "{cover:?}");
             }
         }
     }
@@ -77,7 +77,7 @@ fn clear_plastic_alone_promises_next_to_nothing() {
 /// abstract): on such an evening nobody may be told that a cover makes a light frost safe.
 #[test]
 fn after_a_dull_cold_day_a_light_frost_is_not_safe_under_cloth() {
-    let dull = CoverConditions { dull_cold_day: true, ..STILL };
+    let dull = CoverConditions { left_by_the_day: CoverConditions::left_by(Some(1.0), Some(Celsius(10.0))), ..STILL };
     // Strawberry blossom is first harmed at about -0.6 C; screen near -1 C, leaf a little below.
     let blossom = DamageCurve::new(Celsius(-0.6), Celsius(-2.2)).expect("a curve");
     for kind in [CoverKind::LightRowCover, CoverKind::MediumRowCover] {
@@ -151,4 +151,17 @@ fn the_points_have_the_moments_of_a_half_normal_distribution() {
     let gain = Cover::one(CoverKind::MediumRowCover).gain(STILL);
     assert!(gain.average(|gained| gained.0).abs() < 1e-6);
     assert!((gain.average(|gained| gained.0 * gained.0).sqrt() - gain.spread.0).abs() < 1e-5);
+}
+
+#[test]
+fn the_duller_and_colder_the_day_the_less_is_left_of_it() {
+    let left = |cloud: f64, warmest: f64| CoverConditions::left_by(Some(cloud), Some(Celsius(warmest)));
+    assert_eq!((left(1.0, 10.0), left(0.2, 2.0), left(1.0, 18.0)), (0.5, 1.0, 1.0));
+    let by_cloud = [0.0, 0.6, 0.7, 0.8, 0.9, 1.0].map(|cloud| left(cloud, 11.0));
+    assert!(by_cloud.is_sorted_by(|less, more| less >= more) && by_cloud[2] > by_cloud[4], "{by_cloud:?}");
+    let by_warmth = [4.0, 10.0, 12.0, 14.0, 16.0].map(|warmest| left(0.95, warmest));
+    assert!(by_warmth.is_sorted() && by_warmth[1] < by_warmth[3], "{by_warmth:?}");
+    // A day that nobody knows is neither the best nor the worst.
+    let unknown = CoverConditions::left_by(None, None);
+    assert!(unknown < 1.0 && unknown > CoverConditions::LEAST_LEFT);
 }

@@ -105,18 +105,18 @@ pub(super) fn degree_hours(samples: impl Iterator<Item = (DateTime<Utc>, Celsius
     stretches.sum()
 }
 
-/// An overcast day is one of more cloud than this on average, and a cold one stayed near 10 C, the day of Poling's
-/// report (the figure beside it is assumed).
-const OVERCAST: f64 = 0.8;
-const COLD_DAY: f64 = 10.5;
+/// The hours before sunset that fill the soil with warmth (assumed).
+const DAY: Duration = Duration::hours(8);
+/// Fewer hours of sky than this say nothing of a day.
+const FEW_SKIES: usize = 3;
 
-/// What the day before leaves for a cover to keep: an overcast day that stayed near 10 C or below leaves little.
+/// What the day before leaves for a cover to keep.
 pub(super) fn cover_conditions(forecast: &Forecast, span: &Span, hours: &[NightHour]) -> CoverConditions {
-    let day = forecast.between(span.sunset - Duration::hours(8), span.sunset);
+    let day = forecast.between(span.sunset - DAY, span.sunset);
     let clouds: Vec<f64> = day.iter().filter_map(|hour| hour.cloud_cover).collect();
-    let warmest = day.iter().map(|hour| hour.air_temperature.0).fold(f64::NEG_INFINITY, f64::max);
-    let overcast = clouds.len() >= 3 && clouds.iter().sum::<f64>() / clouds.len() as f64 > OVERCAST;
-    CoverConditions { wind_10m: mean_wind(hours), dull_cold_day: overcast && warmest <= COLD_DAY }
+    let cloud = (clouds.len() >= FEW_SKIES).then(|| clouds.iter().sum::<f64>() / clouds.len() as f64);
+    let warmest = day.iter().map(|hour| hour.air_temperature).reduce(Celsius::max);
+    CoverConditions { wind_10m: mean_wind(hours), left_by_the_day: CoverConditions::left_by(cloud, warmest) }
 }
 
 /// Below this a day can hurt what stood the night, and only if it is colder than the night by this much (assumed).

@@ -245,7 +245,7 @@ pub(super) fn alone(evidence: &Evidence<'_>, span: &Span) -> Result<Night, NoNig
         before: Vec::new(),
         mean_air,
         freezing_degree_hours: degree_hours(hours.iter().map(|hour| (hour.time, hour.air))),
-        cover_conditions: CoverConditions { wind_10m: CALM, dull_cold_day: false },
+        cover_conditions: CoverConditions { wind_10m: CALM, left_by_the_day: CoverConditions::left_by(None, None) },
         knowledge: Knowledge::Complete,
         hours,
         remarks: vec![Remark::ReadingOnly],

@@ -1,15 +1,16 @@
 //! Each test is a small garden whose chances of damage are given, so that the choice is judged and not the night.
 //!
-//! A bed is worth 57.6 minutes where nothing else is said; to cover it takes 7, to pick it 8.64.
+//! A bed is worth 57.6 minutes where nothing else is said; to cover it takes 7, to cut its leaves 8.64, to cut its 32
+//! heads 16; half of the picking would be done anyhow.
 
 use super::*;
 use crate::beds::sample::{bed, cloth, garden};
 use crate::beds::{Bed, CoverStock};
 use crate::crops::sample::crop;
-use crate::crops::{Catalogue, Organ};
+use crate::crops::{Catalogue, HarvestHabit, Life, Organ};
 use crate::night::Estimate;
 use crate::night::cover::CoverKind;
-use crate::risk::{Outcome, assess};
+use crate::risk::{OrganRisk, Outcome, assess};
 use crate::units::{Celsius, Kelvins};
 use crate::zone::NightOf;
 
@@ -128,8 +129,8 @@ fn the_reason_for_a_cover_states_what_is_left_of_the_chance() {
 #[test]
 fn ripe_heads_are_cut_where_a_cover_is_not_sure_to_save_them() {
     let chances: &[Chances] = &[&[(0.3, 0.1), (0.9, 0.6)]];
-    check(beds(&["broccoli"]), vec![cloth(1)], 1.0, chances, &[(Harvest, "pick-before-frost", 0, 8.64)]);
-    check(beds(&["broccoli"]), Vec::new(), 1.0, chances, &[(Harvest, "pick-before-frost", 0, 8.64)]);
+    check(beds(&["broccoli"]), vec![cloth(1)], 1.0, chances, &[(Harvest, "pick-before-frost", 0, 16.0)]);
+    check(beds(&["broccoli"]), Vec::new(), 1.0, chances, &[(Harvest, "pick-before-frost", 0, 16.0)]);
 }
 
 #[test]
@@ -245,7 +246,7 @@ fn wind_makes_covering_slow_and_a_storm_forbids_it() {
     check(beds(&["seedlings"]), vec![cloth(1)], 6.0, &[&[(0.6, 0.1)]], &covered(10.5));
     check(beds(&["seedlings"]), vec![cloth(1)], 12.5, &[&[(0.6, 0.1)]], &[(Leave, "nothing-helps", 0, 0.0)]);
     // What can be picked still is, and no cover is laid over the rest.
-    let heads = &[(Harvest, "pick-before-frost", 0, 8.64)];
+    let heads = &[(Harvest, "pick-before-frost", 0, 16.0)];
     check(beds(&["broccoli"]), vec![cloth(1)], 12.5, &[&[(0.9, 0.1), (0.9, 0.1)]], heads);
 }
 

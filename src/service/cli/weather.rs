@@ -124,6 +124,8 @@ impl WeatherArguments {
                         folder: &configuration.config,
                         patience: Duration::from_secs(self.patience),
                         clock_is_real: self.now.is_none(),
+                        // Somebody waits.
+                        spread: Duration::ZERO,
                     };
                     sources.gather(garden, of, now).await
                 }

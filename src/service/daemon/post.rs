@@ -104,6 +104,7 @@ pub fn unwritable(settings: &Settings) -> Vec<String> {
             groups: Vec::new(),
             by_hand: Vec::new(),
             cautions: Vec::new(),
+            ready: Vec::new(),
             quoted: Vec::new(),
             closing: Vec::new(),
         };

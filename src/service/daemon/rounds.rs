@@ -51,7 +51,12 @@ impl Daemon<'_> {
         if due.len() > noted {
             failpoint::here("round-found");
             let found = due.iter().skip(noted).map(|round| round_row(garden, *round, RoundState::Due, now));
-            self.store.note_due(&found.collect::<Vec<_>>()).await?;
+            match self.store.note_due(&found.collect::<Vec<_>>()).await {
+                Err(fault) if fault.is_of_the_disk() => {
+                    tracing::error!(garden = garden.id, %fault, "no note of a round")
+                }
+                other => other?,
+            }
             failpoint::here("round-noted");
         }
         // One that was noted may have been found again.
@@ -78,6 +83,8 @@ impl Daemon<'_> {
             };
             match made {
                 Ok(()) => {}
+                // What the disk refuses goes out unrecorded: each round must have its try.
+                Err(DaemonFault::Store(fault)) if fault.is_of_the_disk() => trouble = Some(fault.into()),
                 // The next would fail as well, and were it to succeed this one would be taken for made.
                 Err(fault @ DaemonFault::Store(_)) => return Err(fault),
                 // What cannot be said of the morning must not keep the evening's list from being made.
@@ -127,8 +134,8 @@ impl Daemon<'_> {
         late_by: Option<Duration>,
     ) -> Result<(), DaemonFault> {
         let (garden, now) = (&settings.garden, self.clock.now());
-        // Without a store that can be written no list can be sent: no feed is bothered for it.
-        self.store.prove_writable().await?;
+        // Without a store that can be written no list can be sent, but for one of the disk: no feed is bothered for it.
+        let trouble_of_disk = self.trouble_of_disk(garden, round).await?;
         let mut gathered = self.sources().gather(settings, round.night, now).await;
         let readings = readings(self.store, garden, round.night).await.unwrap_or_else(|fault| {
             tracing::error!(garden = garden.id, %fault, "readings cannot be read");
@@ -136,6 +143,7 @@ impl Daemon<'_> {
             Vec::new()
         });
         failpoint::here("weather-gathered");
+        gathered.troubles.extend(trouble_of_disk);
         let plan = list(garden, &self.settings.catalogue, round.night, &gathered.forecasts, &readings, now);
         failpoint::here("list-made");
         let next = Said::of(&plan);
@@ -187,7 +195,7 @@ impl Daemon<'_> {
         let said = said_row(garden, round.night, revision, &next, now)?;
         let to_manager = self.to_manager(garden, &messages);
         let told = to_manager.as_deref().map(|key| (untold.as_slice(), key));
-        self.store.decide_and_tell(Some(said), done, &messages, told).await?;
+        self.decided(said, done, &messages, told).await?;
         tracing::info!(garden = garden.id, kind = round.kind.word(), ?reason, mails = messages.len(), "said");
         self.shared.mail.notify_one();
         Ok(())
@@ -290,7 +298,8 @@ impl Daemon<'_> {
         let letter = |person: &Person| {
             let is_manager = person.role == Role::Manager;
             let (next_word_by, reader) = (next_word_by.filter(|_| is_manager), Reader { role: person.role });
-            let mut letter = morning_after_letter(garden, round.night, &said, next_word_by, late_by, reader);
+            let catalogue = &self.settings.catalogue;
+            let mut letter = morning_after_letter(garden, catalogue, round.night, &said, next_word_by, late_by, reader);
             letter.lead.extend(of_untold.iter().filter(|_| is_manager).cloned());
             letter
         };
@@ -301,7 +310,7 @@ impl Daemon<'_> {
         let said = said_row(garden, round.night, revision, &Said { at: now, ..said.clone() }, now)?;
         let to_manager = self.to_manager(garden, &messages);
         let told = to_manager.as_deref().map(|key| (untold.as_slice(), key));
-        self.store.decide_and_tell(Some(said), done, &messages, told).await?;
+        self.decided(said, done, &messages, told).await?;
         tracing::info!(garden = garden.id, kind = round.kind.word(), ?reason, mails = messages.len(), "said");
         self.shared.mail.notify_one();
         Ok(())

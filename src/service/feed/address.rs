@@ -34,19 +34,26 @@ pub async fn nws_grid_address(
     #[derive(Deserialize)]
     #[serde(rename_all = "camelCase")]
     struct PointProperties {
-        forecast_grid_data: String,
+        /// Empty for places in the sea and abroad.
+        forecast_grid_data: Option<String>,
     }
-    let (latitude, longitude) = degrees(latitude, longitude)?;
+    let (latitude, longitude) = degrees(latitude, longitude, OF_A_PLACE)?;
     let point = address(base, &format!("/points/{latitude},{longitude}"), &[])?;
-    let body = match fetcher.fetch(&point, &Conditions::default(), now).await? {
-        Fetched::Fresh { body, .. } => body,
-        Fetched::NotModified { .. } => return Err(FeedFault::Empty),
+    let not_covered = |reason: &str| FeedFault::NotCovered { reason: reason.into() };
+    let body = match fetcher.fetch(&point, &Conditions::default(), now).await {
+        Ok(Fetched::Fresh { body, .. }) => body,
+        Ok(Fetched::NotModified { .. }) => return Err(FeedFault::Empty),
+        // This question has no address that could have moved: the service does not know the place.
+        Err(FeedFault::Moved { to: None }) => return Err(not_covered("it answers 404 to the place itself")),
+        Err(fault) => return Err(fault),
     };
     let point: Point = serde_json::from_slice(&body).map_err(|error| FeedFault::json(&error))?;
-    let grid = point.properties.forecast_grid_data;
+    let Some(grid) = point.properties.forecast_grid_data.filter(|grid| !grid.trim().is_empty()) else {
+        return Err(not_covered("it gives no grid for it, as for places in the sea"));
+    };
     // An answer must not be able to send us, and the garden's place with us, somewhere else.
     let at_home = Url::parse(&grid).is_ok_and(|url| base.url().is_some_and(|base| base.origin() == url.origin()));
-    if at_home { Ok(grid) } else { Err(FeedFault::Moved { to: Some(super::fault::excerpt(&grid)) }) }
+    if at_home { Ok(grid) } else { Err(FeedFault::Moved { to: Some(super::fault::without_query(&grid)) }) }
 }
 
 /// The address of MET Norway's forecast. The elevation, in metres, corrects its temperature.
@@ -56,9 +63,9 @@ pub fn met_norway_address(
     longitude: f64,
     elevation: Option<f64>,
 ) -> Result<String, FeedFault> {
-    let (latitude, longitude) = degrees(latitude, longitude)?;
+    let (latitude, longitude) = degrees(latitude, longitude, OF_A_CELL)?;
     let mut query = vec![("lat", latitude), ("lon", longitude)];
-    query.extend(elevation.map(|metres| ("altitude", decimal(metres, 0))));
+    query.extend(elevation.map(|elevation| ("altitude", metres(elevation))));
     address(base, "/weatherapi/locationforecast/2.0/complete", &query).map(|location| location.to_string())
 }
 
@@ -69,9 +76,9 @@ pub fn hourly_arrays_address(
     longitude: f64,
     elevation: Option<f64>,
 ) -> Result<String, FeedFault> {
-    let (latitude, longitude) = degrees(latitude, longitude)?;
+    let (latitude, longitude) = degrees(latitude, longitude, OF_A_CELL)?;
     let mut query = vec![("latitude", latitude), ("longitude", longitude)];
-    query.extend(elevation.map(|metres| ("elevation", decimal(metres, 0))));
+    query.extend(elevation.map(|elevation| ("elevation", metres(elevation))));
     query.extend(HOURLY_QUERY.map(|(name, value)| (name, value.to_string())));
     address(base, "/v1/forecast", &query).map(|location| location.to_string())
 }
@@ -101,13 +108,23 @@ fn address(base: &Location, path: &str, query: &[(&str, String)]) -> Result<Loca
     }
 }
 
-/// Both to four decimals, about 10 m: one more is answered with 403 by MET Norway, a trailing zero with a redirect by
-/// the US National Weather Service.
-fn degrees(latitude: f64, longitude: f64) -> Result<(String, String), FeedFault> {
+/// About 10 m: one decimal more is answered with 403 by MET Norway, a trailing zero with a redirect by the US National
+/// Weather Service.
+const OF_A_PLACE: usize = 4;
+/// About 1 km, so that neighbouring gardens ask for one document: finer than the models behind these services are for most
+/// of the world (9 to 25 km, from memory).
+const OF_A_CELL: usize = 2;
+
+/// The height above sea level, to 10 m for the same reason: a twentieth of a degree.
+fn metres(elevation: f64) -> String {
+    decimal((elevation / 10.0).round() * 10.0, 0)
+}
+
+fn degrees(latitude: f64, longitude: f64, decimals: usize) -> Result<(String, String), FeedFault> {
     for (limits, value) in [(LATITUDE, latitude), (LONGITUDE, longitude)] {
         limits.check(value).map_err(|error| FeedFault::not_the_format(error.to_string()))?;
     }
-    Ok((decimal(latitude, 4), decimal(longitude, 4)))
+    Ok((decimal(latitude, decimals), decimal(longitude, decimals)))
 }
 
 /// At most so many decimals, no trailing zeros, no `-0`.
@@ -133,7 +150,7 @@ mod tests {
         ] {
             assert_eq!(decimal(value, 4), expected);
         }
-        assert!(degrees(f64::NAN, 0.0).is_err() && degrees(0.0, 180.1).is_err());
+        assert!(degrees(f64::NAN, 0.0, OF_A_CELL).is_err() && degrees(0.0, 180.1, OF_A_PLACE).is_err());
     }
 
     #[test]
@@ -141,7 +158,7 @@ mod tests {
         let base: Location = "https://weather.example/".parse()?;
         assert_eq!(
             met_norway_address(&base, 35.595058, -82.5, Some(650.4))?,
-            "https://weather.example/weatherapi/locationforecast/2.0/complete?lat=35.5951&lon=-82.5&altitude=650"
+            "https://weather.example/weatherapi/locationforecast/2.0/complete?lat=35.6&lon=-82.5&altitude=650"
         );
         assert_eq!(
             hourly_arrays_address(&base, 35.6, -82.5, None)?,

@@ -21,6 +21,10 @@ pub enum FeedFault {
     )]
     Moved { to: Option<String> },
     #[error(
+        "the feed has no forecast for this place ({reason}); correct the garden's latitude and longitude, or name a feed that covers the place"
+    )]
+    NotCovered { reason: String },
+    #[error(
         "this is not the expected forecast format ({what}); check the address and the feed's format in the settings"
     )]
     NotTheFormat { what: String },
@@ -47,6 +51,7 @@ impl FeedFault {
             FeedFault::Unreachable { .. } | FeedFault::Throttled { .. } | FeedFault::Unavailable { .. } => true,
             FeedFault::Refused { .. }
             | FeedFault::Moved { .. }
+            | FeedFault::NotCovered { .. }
             | FeedFault::NotTheFormat { .. }
             | FeedFault::UnknownUnit { .. }
             | FeedFault::Implausible { .. }
@@ -70,6 +75,7 @@ impl FeedFault {
             FeedFault::Throttled { .. } => "The weather service asked us to wait.",
             FeedFault::Refused { .. } => "The weather service refused to answer us.",
             FeedFault::Moved { .. } => "The weather service has moved this garden's forecast.",
+            FeedFault::NotCovered { .. } => "The weather service has no forecast for this garden's place.",
             FeedFault::NotTheFormat { .. } => "The weather service sent something we could not read.",
             FeedFault::UnknownUnit { .. } => "The weather service sent values in a unit we do not know.",
             FeedFault::Implausible { .. } => "The weather service sent temperatures that cannot be true.",
@@ -101,6 +107,14 @@ pub(super) fn excerpt(text: &str) -> String {
     short
 }
 
+/// An address, fit for a log: its query, in which a key may stand, is left out.
+pub(super) fn without_query(address: &str) -> String {
+    match address.split_once(['?', '#']) {
+        Some((place, _)) => excerpt(&format!("{place}?...")),
+        None => excerpt(address),
+    }
+}
+
 fn after(wait: &Option<Duration>) -> String {
     wait.map(|wait| format!(", after {} s", wait.as_secs())).unwrap_or_default()
 }
@@ -123,6 +137,7 @@ mod tests {
             FeedFault::Throttled { retry_after: Some(Duration::from_secs(5)) },
             FeedFault::Refused { reason: "status 403".into() },
             FeedFault::Moved { to: None },
+            FeedFault::NotCovered { reason: "no grid".into() },
             FeedFault::not_the_format("no timeseries"),
             FeedFault::UnknownUnit { quantity: "air temperature", unit: "wmoUnit:K".into() },
             FeedFault::Implausible { values: 4, example: 4000.0 },
@@ -152,6 +167,6 @@ mod tests {
     #[test]
     fn only_faults_that_pass_by_themselves_are_tried_again() {
         let again: Vec<bool> = one_of_each().iter().map(FeedFault::worth_another_try).collect();
-        assert_eq!(again, [true, true, false, false, false, false, false, false, false, true]);
+        assert_eq!(again, [true, true, false, false, false, false, false, false, false, false, true]);
     }
 }

@@ -3,18 +3,24 @@
 //! Nothing that comes back is believed to be a forecast here; that is for the decoders. What surely is none, such as a
 //! web page, is named.
 
-use super::fault::excerpt;
+mod headers;
+
+use super::cell::Cells;
+use super::fault::{excerpt, without_query};
 use super::location::is_this_machine;
 use super::{FeedFault, Location};
 use chrono::{DateTime, Utc};
-use reqwest::header::{self, HeaderMap, HeaderName, HeaderValue};
+use headers::{read_conditions, retry_after, text_of};
+use reqwest::header::{self, HeaderValue};
 use reqwest::{Client, ClientBuilder, Response, StatusCode, Url, redirect};
 use serde::{Deserialize, Serialize};
 use std::error::Error as _;
 use std::io::Read;
 use std::path::{Path, PathBuf};
-use std::time::{Duration, SystemTime};
+use std::sync::Arc;
+use std::time::Duration;
 use thiserror::Error;
+use tokio::time::Instant;
 
 /// How far a fetch may go.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -42,7 +48,7 @@ impl Default for FetchLimits {
 
 const MOST_REDIRECTS: usize = 3;
 /// A provider that asks for more patience than this would make us miss the evening, so it is not granted.
-const MOST_PATIENCE: chrono::Duration = chrono::Duration::hours(6);
+pub(super) const MOST_PATIENCE: chrono::Duration = chrono::Duration::hours(6);
 /// Of the text that comes with a failure.
 const PROBLEM_BYTES: usize = 16 * 1024;
 
@@ -69,12 +75,13 @@ pub enum Fetched {
     },
 }
 
-/// Fetches over the network and from files. Made once and shared: it keeps connections.
+/// Fetches over the network and from files. Made once and shared: it keeps connections, and what the cells answered.
 #[derive(Clone, Debug)]
 pub struct Fetcher {
     https: Client,
     loopback: Client,
     limits: FetchLimits,
+    pub(super) cells: Arc<Cells>,
 }
 
 /// Why nothing can be fetched at all.
@@ -106,10 +113,12 @@ impl Fetcher {
                 .redirect(redirect::Policy::custom(follow_at_home))
         };
         // An operator's proxy is for the outside; a request to this machine must not leave it.
-        Ok(Fetcher { https: client().https_only(true).build()?, loopback: client().no_proxy().build()?, limits })
+        let (https, loopback) = (client().https_only(true).build()?, client().no_proxy().build()?);
+        Ok(Fetcher { https, loopback, limits, cells: Arc::default() })
     }
 
-    /// The document at a location, unless it has not changed since the answer that `conditions` came from.
+    /// The document at a location, unless it has not changed since the answer that `conditions` came from. While its
+    /// provider wants to be left alone nothing is asked.
     pub async fn fetch(
         &self,
         location: &Location,
@@ -119,7 +128,10 @@ impl Fetcher {
         match location {
             Location::Https(url) => self.request(&self.https, url, conditions, now).await,
             Location::Loopback(url) if is_this_machine(url) => self.request(&self.loopback, url, conditions, now).await,
-            Location::Loopback(url) => Err(FeedFault::Refused { reason: format!("{url} is not encrypted") }),
+            Location::Loopback(url) => {
+                let host = url.host_str().unwrap_or_default();
+                Err(FeedFault::Refused { reason: format!("the address on {host} is not encrypted") })
+            }
             Location::File(path) => {
                 let body = file(path.clone(), self.limits).await?;
                 Ok(Fetched::Fresh { body, conditions: Conditions::default() })
@@ -127,7 +139,28 @@ impl Fetcher {
         }
     }
 
+    /// A request, unless the provider has asked for silence; if it asks for it now, for everybody.
     async fn request(
+        &self,
+        client: &Client,
+        url: &Url,
+        conditions: &Conditions,
+        now: DateTime<Utc>,
+    ) -> Result<Fetched, FeedFault> {
+        let origin = url.origin().ascii_serialization();
+        if let Some(left) = self.cells.silence(&origin, now) {
+            return Err(FeedFault::Throttled { retry_after: Some(left) });
+        }
+        let start = Instant::now();
+        let answer = self.send(client, url, conditions, now).await;
+        if let Err(FeedFault::Throttled { retry_after: Some(wait) }) = &answer {
+            let now = now + chrono::Duration::from_std(start.elapsed()).unwrap_or_default();
+            self.cells.be_silent(origin, now, *wait);
+        }
+        answer
+    }
+
+    async fn send(
         &self,
         client: &Client,
         url: &Url,
@@ -191,6 +224,22 @@ impl Fetcher {
         }
     }
 
+    /// Calls an address and wants nothing from it but a good status: a sign of life. The address may be a secret and
+    /// stands in no answer.
+    pub async fn call(&self, location: &Location) -> Result<(), String> {
+        let (client, url) = match location {
+            Location::Https(url) => (&self.https, url),
+            Location::Loopback(url) => (&self.loopback, url),
+            Location::File(_) => return Err("it is no address".into()),
+        };
+        let answer = client.get(url.clone()).send().await.map_err(|error| match self.unreachable(error) {
+            FeedFault::Unreachable { reason } => reason,
+            other => other.to_string(),
+        })?;
+        let status = answer.status();
+        if status.is_success() { Ok(()) } else { Err(format!("it answers with status {}", status.as_u16())) }
+    }
+
     fn unreachable(&self, error: reqwest::Error) -> FeedFault {
         if error.is_timeout() {
             let FetchLimits { connect, read, total, .. } = self.limits;
@@ -243,7 +292,7 @@ async fn refusal(mut response: Response, now: DateTime<Utc>) -> FeedFault {
     let status = response.status();
     let retry_after = retry_after(response.headers(), now);
     if status.is_redirection() && status != StatusCode::NOT_MODIFIED {
-        let to = text_of(response.headers(), header::LOCATION).map(|to| excerpt(&to));
+        let to = text_of(response.headers(), header::LOCATION).map(|to| without_query(&to));
         return FeedFault::Moved { to };
     }
     let mut text = Vec::new();
@@ -255,7 +304,7 @@ async fn refusal(mut response: Response, now: DateTime<Utc>) -> FeedFault {
             break;
         }
     }
-    let detail = problem(&text);
+    let detail = without_keys(problem(&text), response.url());
     let status = status.as_u16();
     let code = if detail.is_empty() { format!("status {status}") } else { format!("status {status}: {detail}") };
     match status {
@@ -284,59 +333,13 @@ fn problem(text: &[u8]) -> String {
     excerpt(&problem.detail.or(problem.reason).or(problem.title).unwrap_or_default())
 }
 
-fn text_of(headers: &HeaderMap, name: HeaderName) -> Option<String> {
-    headers.get(name)?.to_str().ok().map(String::from)
-}
-
-fn date_of(headers: &HeaderMap, name: HeaderName) -> Option<DateTime<Utc>> {
-    let date: SystemTime = httpdate::parse_http_date(&text_of(headers, name)?).ok()?;
-    Some(date.into())
-}
-
-/// How far ahead of the answer a date in it lies. Measured on the provider's own clock where it sends its time.
-fn ahead(headers: &HeaderMap, date: DateTime<Utc>, now: DateTime<Utc>) -> chrono::Duration {
-    date - date_of(headers, header::DATE).unwrap_or(now)
-}
-
-fn read_conditions(headers: &HeaderMap, now: DateTime<Utc>) -> Conditions {
-    Conditions {
-        etag: text_of(headers, header::ETAG),
-        last_modified: text_of(headers, header::LAST_MODIFIED),
-        expires: freshness(headers, now)
-            .filter(|wait| *wait > chrono::Duration::zero())
-            .map(|wait| now + wait.min(MOST_PATIENCE)),
-    }
-}
-
-/// How long an answer holds: `max-age` less the time it lay in caches, else `Expires` (RFC 9111, section 4.2.1).
-fn freshness(headers: &HeaderMap, now: DateTime<Utc>) -> Option<chrono::Duration> {
-    let directives: Vec<String> = headers
-        .get_all(header::CACHE_CONTROL)
-        .iter()
-        .filter_map(|value| value.to_str().ok())
-        .flat_map(|value| value.split(','))
-        .map(|directive| directive.trim().to_ascii_lowercase())
-        .collect();
-    if directives.iter().any(|directive| directive == "no-cache" || directive == "no-store") {
-        return None;
-    }
-    let seconds = |text: &str| text.trim().trim_matches('"').parse::<u32>().ok().map(i64::from);
-    if let Some(max_age) = directives.iter().find_map(|directive| directive.strip_prefix("max-age=")) {
-        let lain = text_of(headers, header::AGE).as_deref().and_then(seconds).unwrap_or(0);
-        return seconds(max_age).map(|max_age| chrono::Duration::seconds(max_age - lain));
-    }
-    date_of(headers, header::EXPIRES).map(|date| ahead(headers, date, now))
-}
-
-/// `Retry-After`, in seconds or as a date (RFC 9110, section 10.2.3).
-fn retry_after(headers: &HeaderMap, now: DateTime<Utc>) -> Option<Duration> {
-    let text = text_of(headers, header::RETRY_AFTER)?;
-    match text.trim().parse::<u32>() {
-        Ok(seconds) => Some(Duration::from_secs(seconds.into())),
-        Err(_) => {
-            date_of(headers, header::RETRY_AFTER).map(|date| ahead(headers, date, now).to_std().unwrap_or_default())
-        }
-    }
+/// A provider that complains of a key may repeat it.
+fn without_keys(text: String, url: &Url) -> String {
+    let keys = url.query_pairs().filter(|(name, value)| {
+        let name = name.to_lowercase();
+        !value.is_empty() && ["key", "token", "appid", "secret", "pass", "auth"].iter().any(|part| name.contains(part))
+    });
+    keys.fold(text, |text, (_, key)| text.replace(key.as_ref(), "..."))
 }
 
 #[cfg(test)]

@@ -104,6 +104,48 @@ pub fn decode(body: &[u8], fetched: DateTime<Utc>) -> Result<Forecast, FeedFault
     })
 }
 
+/// The outline of a grid cell, in degrees east and north.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Area {
+    west: f64,
+    east: f64,
+    south: f64,
+    north: f64,
+}
+
+/// How far outside its outline a place may lie: a cell is 2.5 km wide, and the outline is rounded.
+const BESIDE: f64 = 0.03;
+
+impl Area {
+    /// The outline in a raw grid document, where it has one.
+    pub(super) fn of_document(body: &[u8]) -> Option<Area> {
+        #[derive(Deserialize)]
+        struct Outlined {
+            geometry: Geometry,
+        }
+        #[derive(Deserialize)]
+        struct Geometry {
+            /// Rings of longitude and latitude.
+            coordinates: Vec<Vec<[f64; 2]>>,
+        }
+        let outlined: Outlined = serde_json::from_slice(body).ok()?;
+        let corners = outlined.geometry.coordinates.first()?;
+        let most = |of: usize, which: fn(f64, f64) -> f64| corners.iter().map(|corner| corner[of]).reduce(which);
+        Some(Area {
+            west: most(0, f64::min)?,
+            east: most(0, f64::max)?,
+            south: most(1, f64::min)?,
+            north: most(1, f64::max)?,
+        })
+    }
+
+    /// Whether a place lies in the cell, or so near that rounding may be to blame.
+    pub fn has(&self, latitude: f64, longitude: f64) -> bool {
+        (self.south - BESIDE..=self.north + BESIDE).contains(&latitude)
+            && (self.west - BESIDE..=self.east + BESIDE).contains(&longitude)
+    }
+}
+
 fn celsius(unit: &str) -> Option<f64> {
     (unit == "degC").then_some(1.0)
 }

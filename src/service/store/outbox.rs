@@ -164,7 +164,7 @@ impl Store {
     /// whose lease is over is due as well, and may have arrived; so is one that would be due later than anybody sets
     /// it, for that was a clock that ran ahead. No two claims give the same row at the same time.
     pub async fn claim(&self, now: DateTime<Utc>, owner: &str, lease: Duration) -> Result<Option<Claimed>, StoreFault> {
-        let row = sqlx::query(
+        let rows = sqlx::query(
             "UPDATE outbox SET
                  state = 'leased', owner = ?2, lease_until = ?3, fence = fence + 1, tries = tries + 1,
                  maybe_delivered = (maybe_delivered OR state = 'leased')
@@ -179,10 +179,12 @@ impl Store {
         .bind(owner)
         .bind((now + lease).timestamp())
         .bind((now + LONGEST_WAIT.max(lease)).timestamp())
-        .fetch_optional(&self.pool)
+        // To the end of the answer, which is where the claim is written down: whoever takes the row and goes would not
+        // hear that the disk refused it, and would send it again and again.
+        .fetch_all(&self.pool)
         .await
         .map_err(|error| self.fault(error))?;
-        row.map(|row| self.claimed(&row)).transpose()
+        rows.first().map(|row| self.claimed(row)).transpose()
     }
 
     /// Writes what a try came to. False where the row has another owner by now: the result is then dropped.

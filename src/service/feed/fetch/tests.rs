@@ -1,4 +1,5 @@
 use super::*;
+use reqwest::header::{HeaderMap, HeaderName};
 
 fn headers(rows: &[(&'static str, &'static str)]) -> HeaderMap {
     rows.iter().map(|(name, value)| (HeaderName::from_static(name), HeaderValue::from_static(value))).collect()
