@@ -203,7 +203,7 @@ fn a_store_that_cannot_be_used_is_named_with_how_to_mend_it() {
 
     std::fs::remove_file(garden.path("counterpane.sqlite")).expect("removed");
     garden.ran(&run).ended_with(0);
-    garden.tampered("INSERT INTO _sqlx_migrations SELECT 999, description, installed_on, success, checksum, execution_time FROM _sqlx_migrations LIMIT 1");
+    garden.tampered("INSERT INTO _sqlx_migrations SELECT 999, description, installed_on, success, checksum, execution_time FROM _sqlx_migrations WHERE version = 1");
     says(&garden.ran(&run), 4, "was last used by a newer version of this program (its layout 999 is unknown here)");
 
     let text = service(&[("grid", "nws", "http://127.0.0.1:9")], "folder = \"mail\"");

@@ -49,7 +49,8 @@ fn celsius(evening: &Evening, key: &str) -> Celsius {
 
 fn garden(evening: &Evening) -> Garden {
     let mut bed = bed("E1", &evening["crop"], &evening["stage"]);
-    bed.plantings[0].hardened = *Hardened::ALL.iter().find(|one| one.word() == evening["hardened"]).expect("a word");
+    let hardened = Hardened::ALL.iter().find(|one| one.word() == evening["hardened"]);
+    bed.plantings[0].hardened = Some(*hardened.expect("a word"));
     if evening.contains_key("pots") {
         bed.kind = BedKind::Containers { diameter: 0.3, count: 4, movable: true };
         (bed.length, bed.width) = (1.2, 0.3);
@@ -103,7 +104,7 @@ fn night(evening: &Evening, garden: &Garden, catalogue: &Catalogue) -> Night {
 }
 
 fn soil_at(garden: &Garden, night: &Night, catalogue: &Catalogue) -> Celsius {
-    assess(garden, Some(night), catalogue)[0].night.as_ref().expect("a night at the bed").soil.mean
+    assess(garden, night.of, Some(night), catalogue)[0].night.as_ref().expect("a night at the bed").soil.mean
 }
 
 fn found(bed: &BedPlan<'_>) -> BTreeMap<&'static str, String> {
@@ -125,7 +126,7 @@ fn check(evening: &Evening, catalogue: &Catalogue, faults: &mut Vec<String>) {
     let garden = garden(evening);
     let night = night(evening, &garden, catalogue);
     let (of, sunset) = (night.of, night.sunset);
-    let risks = assess(&garden, Some(&night), catalogue);
+    let risks = assess(&garden, night.of, Some(&night), catalogue);
     let plan: Plan<'_> = decide(&garden, of, sunset, Ok(night), risks, sunset - Duration::hours(3));
     let bed = &plan.beds[0];
     let name = format!("{} {} at {}", evening["crop"], evening["stage"], evening["screen"]);
