@@ -63,7 +63,7 @@ fn now() -> DateTime<Utc> {
 
 fn sent(settings: &Settings) -> Result<Sent, String> {
     let garden = &settings.gardens[0].garden;
-    let document = Weather::of_low(-3.0, at("2027-01-16T15:00:00Z")).nws();
+    let document = Weather::of_low(-5.0, at("2027-01-16T15:00:00Z")).nws();
     let forecast = decode(&Provider::NationalWeatherService, document.as_bytes(), now()).map_err(|f| f.to_string())?;
     let night = NightOf(now().date_naive());
     let plan = list(garden, &settings.catalogue, night, &[forecast], &[], now());
