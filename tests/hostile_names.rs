@@ -38,8 +38,9 @@ fn named(names: &[String; 6]) -> Option<Settings> {
         .replace("\"Manager\"", &person)
         .replace("kind = \"sheet\"", &format!("kind = \"sheet\"\nname = {cover}"))
         .replace("\"by the gate\"", &bed)
-        .replace("\"A1\"", &label);
-    // With nothing to pick the bed is covered, and its cover named.
+        .replace("\"A1\"", &label)
+        .replace("part_of_bed = 0.5", "part_of_bed = 0.5, worth_minutes = 200");
+    // With nothing to pick and much to lose the bed is covered, and its cover named.
     let crop = CROP.replace("name = \"kale\"", &format!("name = {crop}"));
     let crop = crop.replace("pick = \"Pick the large lower leaves.\"\n", "");
     settings(&Files {
