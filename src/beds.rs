@@ -1,6 +1,11 @@
 //! The garden as its manager describes it: place, people, covers in stock, beds and what grows in them.
 
-use crate::night::cover::CoverKind;
+mod own_figures;
+
+pub use own_figures::{Applied, OwnFigure, OwnFigures};
+
+use crate::crops::CountedFrom;
+use crate::night::cover::{Cover, CoverKind, Layers};
 use crate::night::exposure::Exposure;
 use crate::units::{Kelvins, Minutes, Scale};
 use crate::weather::Site;
@@ -26,6 +31,8 @@ pub struct Garden {
     pub people: Vec<Person>,
     pub covers: Vec<CoverStock>,
     pub beds: Vec<Bed>,
+    /// Figures of the garden's own, in place of the catalogue's.
+    pub own_figures: Vec<OwnFigures>,
 }
 
 /// Someone who is told.
@@ -57,6 +64,15 @@ pub struct CoverStock {
     pub length: f64,
     /// m
     pub width: f64,
+    /// Whether leaves touch it as it is laid here.
+    pub rests_on_plants: bool,
+}
+
+impl CoverStock {
+    /// As it lies on a bed.
+    pub fn cover(&self, layers: Layers) -> Cover {
+        Cover { kind: self.kind, rests_on_plants: self.rests_on_plants, layers }
+    }
 }
 
 /// One bed, or one group of pots that are moved together.
@@ -70,7 +86,13 @@ pub struct Bed {
     pub length: f64,
     /// m
     pub width: f64,
+    /// Soil of a raised bed over the ground round it, m; of no meaning for others.
+    pub height: f64,
+    /// Thickness of straw or leaves on the soil, m; 0 without.
+    pub mulch: f64,
     pub exposure: Exposure,
+    /// Workable depth of its soil, m, where it has been measured.
+    pub soil_depth: Option<f64>,
     /// Air at the bed against the garden's screen on a clear calm night, where it has been measured.
     pub offset: Option<Kelvins>,
     pub plantings: Vec<Planting>,
@@ -94,15 +116,33 @@ pub struct Planting {
     /// A crop of the catalogue.
     pub crop: String,
     pub cultivar: Option<String>,
-    /// A stage of that crop.
-    pub stage: String,
-    pub hardened: Hardened,
+    /// A stage of that crop in the manager's words; without it the date tells.
+    pub stage: Option<String>,
+    /// In the manager's judgement; without it past nights tell.
+    pub hardened: Option<Hardened>,
+    /// When it was sown or set out.
     pub planted: Option<NaiveDate>,
+    /// Which of the two; without it as the days of its crop are counted.
+    pub start: Option<CountedFrom>,
+    /// Where it grew up; without it under cover if it was set out.
+    pub raised: Option<Raised>,
     /// Part of the bed it fills, 0 to 1.
     pub part_of_bed: f64,
+    /// How many plants there are, where somebody has counted.
+    pub plants: Option<u32>,
     /// What saving it is worth, if the manager says.
     pub worth: Option<Minutes>,
 }
+
+/// Where a planting grew up.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Raised {
+    /// In a greenhouse, a frame, a house: not hardened at all when it is set out.
+    UnderCover,
+    Outdoors,
+}
+
+words!(Raised { UnderCover = "under-cover", Outdoors = "outdoors" });
 
 /// How far a planting is used to cold, in the manager's judgement.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -129,6 +169,9 @@ impl Hardened {
 }
 
 impl Bed {
+    /// Height of a raised bed that does not say, m: two boards (assumed).
+    pub const RAISED: f64 = 0.3;
+
     /// m²
     pub fn area(&self) -> f64 {
         self.length * self.width

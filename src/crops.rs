@@ -3,6 +3,14 @@
 //! Every figure comes from a file in `crops/` with its source and evidence mark; nothing is stated here. Base figures
 //! are those of unhardened plants, and a threshold is compared only with the temperature of its own [`Frame`].
 
+mod after_frost;
+pub mod age;
+pub mod hardening;
+mod harvest;
+
+pub use after_frost::{AfterFrost, Then};
+pub use harvest::{Harvest, PastBest};
+
 use crate::units::{Celsius, Kelvins};
 use crate::words::words;
 use std::collections::BTreeMap;
@@ -12,20 +20,35 @@ use std::collections::BTreeMap;
 pub struct Catalogue {
     pub crops: BTreeMap<String, Crop>,
     pub sources: BTreeMap<String, Source>,
+    /// What to do after a frost, by class of crops.
+    pub after_frost: Vec<AfterFrost>,
 }
 
 /// One crop.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Crop {
     pub id: String,
-    /// As growers say it: `broccoli`.
+    /// As growers say it in a sentence: `leaf lettuce`.
     pub name: String,
+    /// As it stands in a list: `lettuce (leaf)`.
+    pub listed_as: String,
     pub scientific_name: String,
     pub family: String,
     /// In order of growth.
     pub stages: Vec<String>,
+    pub stature: Stature,
     pub tolerances: Vec<Tolerance>,
     pub growing: Growing,
+    pub harvest: Harvest,
+}
+
+/// How a grown plant stands in the night: high leaves get more wind, narrow ones hold less still air round them.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Stature {
+    /// Of the upper leaves over the soil, m.
+    pub height: f64,
+    /// Of a leaf, leaflet or needle across the wind, m.
+    pub leaf_width: f64,
 }
 
 /// What one organ stands, in the stages in which it is at risk.
@@ -169,14 +192,58 @@ pub struct Source {
     pub read: String,
 }
 
+impl Stature {
+    /// Vegetables and herbs of a low bed: a crop that does not say otherwise (assumed).
+    pub const LOW_BED: Stature = Stature { height: 0.2, leaf_width: 0.07 };
+}
+
+/// Stages in which a plant is still, or again, near the ground, and how high it then is at most, m (assumed).
+const NEAR_THE_GROUND: [&str; 5] = ["emerging", "seedling", "transplant", "dormant", "sprouting"];
+const YOUNG_HEIGHT: f64 = 0.1;
+
 impl Crop {
+    /// How it stands in a stage. A young leaf is narrower than a grown one; the grown width is kept, the colder answer.
+    pub fn stature_at(&self, stage: &str) -> Stature {
+        let height = self.stature.height;
+        let young = NEAR_THE_GROUND.contains(&stage);
+        Stature { height: if young { height.min(YOUNG_HEIGHT) } else { height }, ..self.stature }
+    }
+
     /// The tolerances at risk in a stage.
     pub fn at_stage<'c, 's>(&'c self, stage: &'s str) -> impl Iterator<Item = &'c Tolerance> + use<'c, 's> {
         self.tolerances.iter().filter(move |tolerance| tolerance.stages.iter().any(|name| name == stage))
     }
 }
 
+/// The figures of a tolerance that a garden may replace with its own.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Figures {
+    pub damage_begins: Celsius,
+    pub severe: Celsius,
+    pub hardened_gain: Kelvins,
+    pub spread: Kelvins,
+    pub exposure_hours: Option<f64>,
+}
+
 impl Tolerance {
+    /// Its figures as the catalogue has them.
+    pub fn figures(&self) -> Figures {
+        Figures {
+            damage_begins: self.damage_begins,
+            severe: self.severe,
+            hardened_gain: self.hardened_gain,
+            spread: self.spread,
+            exposure_hours: self.exposure_hours,
+        }
+    }
+
+    /// Both thresholds of the catalogue for a plant hardened to a degree of 0 (not at all) to 1 (fully).
+    pub fn hardened(&self, degree: f64) -> (Celsius, Celsius) {
+        self.figures().hardened(degree)
+    }
+}
+
+impl Figures {
     /// Both thresholds for a plant hardened to a degree of 0 (not at all) to 1 (fully): first harm, heavy loss.
     pub fn hardened(&self, degree: f64) -> (Celsius, Celsius) {
         let gain = Kelvins(self.hardened_gain.0 * degree.clamp(0.0, 1.0));

@@ -7,11 +7,16 @@ mod cautions;
 pub mod document;
 mod entries;
 pub mod explain;
+pub mod growth;
 mod letter;
 mod morning_after;
+mod not_reached;
+mod ready;
 mod sentences;
 mod typeset;
 
 pub use letter::{Context, Letter, Reader, evening_letter};
 pub use morning_after::morning_after_letter;
+pub use not_reached::{MissedRound, Quoted, Unreached, not_reached_letter, untold};
+pub use ready::remark;
 pub use typeset::{html, plain_text};

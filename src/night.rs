@@ -8,10 +8,14 @@
 pub mod bed;
 pub mod cooling;
 pub mod cover;
+pub mod deposit;
 pub mod dose;
 pub mod dusk;
 pub mod exposure;
 pub mod leaf;
+pub mod past;
+pub mod pot;
+pub mod roots;
 pub mod screen;
 pub mod soil;
 
@@ -129,6 +133,8 @@ pub struct Night {
     /// 1 on a clear calm night, 0 on a windy or overcast one.
     pub clear_calm: f64,
     pub kind: FrostKind,
+    /// The days and nights before it, the oldest first; empty where no forecast has been kept.
+    pub past: Vec<past::PastDay>,
     /// Air of the day before at the forecast's screen, as far as it is known.
     pub before: Vec<(DateTime<Utc>, Celsius)>,
     /// Mean air temperature around this night, which the soil remembers.
@@ -174,20 +180,28 @@ pub fn hours_below(samples: impl IntoIterator<Item = (DateTime<Utc>, Celsius)>, 
     let mut last: Option<(DateTime<Utc>, Celsius)> = None;
     for (time, temperature) in samples {
         if let Some((from, start)) = last {
-            #[allow(clippy::cast_precision_loss)]
-            let hours = (time - from).num_seconds() as f64 / 3600.0;
-            let (a, b) = ((start - threshold).0, (temperature - threshold).0);
-            below += hours
-                * match (a < 0.0, b < 0.0) {
-                    (true, true) => 1.0,
-                    (false, false) => 0.0,
-                    (true, false) => a / (a - b),
-                    (false, true) => b / (b - a),
-                };
+            let share = share_below(start, temperature, threshold);
+            // Most hours are above, and a length costs more than a comparison. What is not a number is not passed over.
+            if share != 0.0 {
+                #[allow(clippy::cast_precision_loss)]
+                let hours = (time - from).num_seconds() as f64 / 3600.0;
+                below += hours * share;
+            }
         }
         last = Some((time, temperature));
     }
     below
+}
+
+/// The share of a straight line between two temperatures that lies below a threshold, 0 to 1.
+pub fn share_below(start: Celsius, end: Celsius, threshold: Celsius) -> f64 {
+    let (a, b) = ((start - threshold).0, (end - threshold).0);
+    match (a < 0.0, b < 0.0) {
+        (true, true) => 1.0,
+        (false, false) => 0.0,
+        (true, false) => a / (a - b),
+        (false, true) => b / (b - a),
+    }
 }
 
 #[cfg(test)]

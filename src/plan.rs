@@ -2,14 +2,19 @@
 
 mod choice;
 pub use choice::FINE_CHANCE;
+pub mod harvest;
+pub use harvest::{Keeps, Pick};
+pub mod ready;
+pub mod remarks;
 pub mod said;
 
 use crate::beds::Garden;
 use crate::crops::Frame;
 use crate::night::bed::BedHour;
+use crate::night::cover::Layers;
 use crate::night::{Knowledge, Night, NoNight};
 use crate::risk::BedRisk;
-use crate::units::{Kelvins, MetresPerSecond, Minutes, Probability};
+use crate::units::{Celsius, Kelvins, MetresPerSecond, Minutes, Probability};
 use crate::words::words;
 use crate::zone::NightOf;
 use chrono::{DateTime, Utc};
@@ -51,8 +56,14 @@ pub enum Reason {
     PickBeforeFrost,
     /// Pots lose their roots first, and a roof is surer than a cover.
     RootsAndTopsInside,
+    /// The soil is too cold for what ripens in it.
+    SoilTooCold { soil: Celsius, begins: Celsius },
     /// The plants stand colder than this night.
     WithinMargin,
+    /// They stand it, and some are the better for it.
+    BetterForFrost,
+    /// Only roots are in danger, and the soil stays above the temperature that harms them.
+    SoilKeepsRoots { soil: Celsius, begins: Celsius },
     /// Only a small part of its worth is at risk.
     MinorPart,
     /// A cover would help; none is left.
@@ -74,7 +85,10 @@ impl Reason {
             Reason::CoverSaves { .. } => "cover-saves",
             Reason::PickBeforeFrost => "pick-before-frost",
             Reason::RootsAndTopsInside => "safer-inside",
+            Reason::SoilTooCold { .. } => "soil-too-cold",
             Reason::WithinMargin => "within-margin",
+            Reason::BetterForFrost => "better-for-frost",
+            Reason::SoilKeepsRoots { .. } => "soil-keeps-roots",
             Reason::MinorPart => "minor-part",
             Reason::NoCoverLeft => "no-cover-left",
             Reason::NothingHelps => "nothing-helps",
@@ -92,15 +106,24 @@ pub struct CoverUse {
     pub name: String,
     /// Index into the garden's stock.
     pub stock: usize,
+    /// Of all layers together.
     pub pieces: u32,
+    pub layers: Layers,
 }
 
-/// Something to pick.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Pick {
-    pub crop: String,
-    /// The catalogue's instruction.
-    pub instruction: String,
+impl CoverUse {
+    /// "white cloth", "two layers of white cloth".
+    pub fn title(&self) -> String {
+        match self.layers {
+            Layers::One => self.name.clone(),
+            Layers::Two => format!("two layers of {}", self.name),
+        }
+    }
+
+    /// How many pieces lie side by side.
+    pub fn pieces_per_layer(&self) -> u32 {
+        self.pieces / self.layers.times()
+    }
 }
 
 /// One bed's measure.
@@ -183,16 +206,17 @@ fn do_by(bed: &BedPlan<'_>, deadline: DateTime<Utc>, sunset: DateTime<Utc>, now:
         return sunset;
     }
     let Some(night) = &bed.risk.night else { return now };
-    let organs = bed.risk.plantings.iter().flat_map(|planting| &planting.organs);
+    let organs =
+        bed.risk.plantings.iter().flat_map(|planting| planting.organs.iter().map(move |organ| (planting, organ)));
     let crossing = organs
-        .filter_map(|organ| {
+        .filter_map(|(planting, organ)| {
             let below = |hour: &&BedHour| match organ.tolerance.frame {
                 Frame::Tissue => hour.tissue <= organ.damage_begins,
                 Frame::ScreenAir => hour.screen <= organ.damage_begins,
                 // Soil moves too slowly for an hour of its own.
                 Frame::Soil => false,
             };
-            night.hours.iter().find(below).map(|hour| hour.time)
+            planting.night.as_ref()?.hours.iter().find(below).map(|hour| hour.time)
         })
         .min();
     crossing.unwrap_or(night.coldest_at).max(now)

@@ -1,20 +1,30 @@
 //! Bed and night to expected damage: each organ at risk, in its own frame, uncovered and under each cover at hand.
 
-use crate::beds::{Bed, BedKind, CoverStock, Garden, Planting};
-use crate::crops::{Catalogue, Crop, Frame, Harm, Tolerance};
+mod dose;
+mod growth;
+
+pub use dose::relief;
+pub use growth::{HardenedBy, HardeningState, stage_of};
+
+use crate::beds::{Applied, Bed, BedKind, CoverStock, Garden, Planting};
+use crate::crops::age::Stage;
+use crate::crops::{Catalogue, Crop, Frame, Harm, Stature, Tolerance};
 use crate::night::bed::{BedNight, Place, RootZone, at_bed};
-use crate::night::cover::{CoverGain, CoverKind};
+use crate::night::cover::{Cover, CoverGain, Layers};
 use crate::night::dose::DamageCurve;
-use crate::night::{Estimate, Night};
+use crate::night::past::PastDay;
+use crate::night::{Estimate, Knowledge, Night};
 use crate::units::{Celsius, Kelvins, Minutes, Probability};
 use crate::weather::humidity::air_pressure;
+use crate::zone::NightOf;
+use std::sync::Arc;
 
 /// One bed on one night.
 #[derive(Clone, Debug)]
 pub struct BedRisk<'a> {
     pub bed: &'a Bed,
-    /// `None` where nothing is known of the night; then its plantings list no organ.
-    pub night: Option<BedNight>,
+    /// At those of its plants that get coldest; `None` where nothing is known of the night.
+    pub night: Option<Arc<BedNight>>,
     pub plantings: Vec<PlantingRisk<'a>>,
 }
 
@@ -24,19 +34,30 @@ pub struct PlantingRisk<'a> {
     pub planting: &'a Planting,
     pub crop: &'a Crop,
     pub worth: Minutes,
+    /// Its stage on this night.
+    pub stage: Stage<'a>,
+    pub hardening: HardeningState,
+    /// What is at risk in that stage, with the figures that hold for this planting.
+    pub parts: Vec<(&'a Tolerance, Applied)>,
+    /// The night at plants of this stature; `None` where nothing is known of it, and then no organ is listed.
+    pub night: Option<Arc<BedNight>>,
+    /// The parts with what the night does to each; empty where nothing is known of it.
     pub organs: Vec<OrganRisk<'a>>,
 }
 
 /// One organ of a planting on one night.
 #[derive(Clone, Debug)]
 pub struct OrganRisk<'a> {
+    /// As the catalogue has it.
     pub tolerance: &'a Tolerance,
+    /// Its figures in this garden.
+    pub applied: Applied,
     /// Thresholds of this planting, hardening taken off.
     pub damage_begins: Celsius,
     pub severe: Celsius,
     pub open: Outcome,
-    /// The same under each kind of cover in stock.
-    pub covered: Vec<(CoverKind, Outcome)>,
+    /// The same under each cover in stock, cloth of which there are two also in two layers.
+    pub covered: Vec<(Cover, Outcome)>,
 }
 
 /// What a night does to an organ, open or under one cover.
@@ -50,135 +71,178 @@ pub struct Outcome {
     pub chance: Probability,
     /// Time below the threshold, h.
     pub hours_below: f64,
+    /// Hours of chill on the nights in a row before this one.
+    pub hours_before: f64,
+    /// By how much the frost counts as milder because it is short.
+    pub relief: Kelvins,
 }
 
 /// An organ that carries less of its planting's worth than this does not decide over a bed (assumed).
 pub const DECIDING_SHARE: f64 = 0.2;
 
-/// Of the hours that chilling takes, a night counts that has this part of them (assumed).
-const GOOD_PART_OF_A_CHILL: f64 = 0.5;
-
-/// All beds of a garden on one night, in the garden's order. Without a night, only what grows there is said.
-pub fn assess<'a>(garden: &'a Garden, night: Option<&Night>, catalogue: &'a Catalogue) -> Vec<BedRisk<'a>> {
+/// All beds of a garden on the night of a date, in the garden's order. Where nothing is known of the night, only what
+/// grows there is said.
+pub fn assess<'a>(
+    garden: &'a Garden,
+    of: NightOf,
+    night: Option<&Night>,
+    catalogue: &'a Catalogue,
+) -> Vec<BedRisk<'a>> {
+    let past = night.map_or(&[][..], |night| &night.past);
+    let plantings = |bed: &'a Bed| -> Vec<PlantingRisk<'a>> {
+        // Settings refuse an unknown crop, so nothing is lost here.
+        let known = bed.plantings.iter().filter_map(|planting| Some((planting, catalogue.crops.get(&planting.crop)?)));
+        known.map(|(planting, crop)| describe(garden, bed, planting, crop, of, past)).collect()
+    };
     let Some(night) = night else {
-        let blank = |bed: &'a Bed| BedRisk {
-            bed,
-            night: None,
-            plantings: plantings(garden, bed, catalogue, |_, _| Vec::new()),
-        };
-        return garden.beds.iter().map(blank).collect();
+        return garden.beds.iter().map(|bed| BedRisk { bed, night: None, plantings: plantings(bed) }).collect();
     };
     let pressure = air_pressure(garden.site.elevation);
-    let mut kinds: Vec<CoverKind> =
-        garden.covers.iter().filter(|stock| stock.count > 0).map(|stock| stock.kind).collect();
-    kinds.sort();
-    kinds.dedup();
-    let gains: Vec<(CoverKind, CoverGain)> =
-        kinds.into_iter().map(|kind| (kind, kind.gain(night.cover_conditions))).collect();
-    // Beds alike in all that matters to the night share it: a garden has few kinds of places.
-    let mut nights: Vec<(Place, BedNight)> = Vec::new();
+    let gains = gains(garden, night);
+    // Plantings alike in all that matters to the night share it: a garden has few kinds of places and statures.
+    let mut nights: Vec<(Place, Arc<BedNight>)> = Vec::new();
+    let mut at = |place: Place| match nights.iter().find(|(known, _)| *known == place) {
+        Some((_, bed_night)) => Arc::clone(bed_night),
+        None => {
+            let bed_night = Arc::new(at_bed(night, &place, pressure));
+            nights.push((place, Arc::clone(&bed_night)));
+            bed_night
+        }
+    };
     let mut beds = Vec::with_capacity(garden.beds.len());
     for bed in &garden.beds {
-        let place = place_of(bed);
-        let bed_night = match nights.iter().find(|(known, _)| *known == place) {
-            Some((_, bed_night)) => bed_night.clone(),
-            None => {
-                let bed_night = at_bed(night, &place, pressure);
-                nights.push((place, bed_night.clone()));
-                bed_night
-            }
-        };
-        let plantings = plantings(garden, bed, catalogue, |planting, crop| organs(planting, crop, &bed_night, &gains));
-        beds.push(BedRisk { bed, night: Some(bed_night), plantings });
+        let mut plantings = plantings(bed);
+        for planting in &mut plantings {
+            let bed_night = at(place_of(bed, planting.crop.stature_at(planting.stage.name)));
+            planting.organs = organs(bed, planting, &bed_night, night, &gains);
+            planting.night = Some(bed_night);
+        }
+        let nights = plantings.iter().filter_map(|planting| planting.night.as_ref());
+        let coldest = nights.min_by(|a, b| a.tissue.mean.0.total_cmp(&b.tissue.mean.0));
+        // Settings refuse a bed without a planting; were one to come through, it would still have a night.
+        let coldest = coldest.map_or_else(|| at(place_of(bed, Stature::LOW_BED)), Arc::clone);
+        beds.push(BedRisk { bed, night: Some(coldest), plantings });
     }
     beds
 }
 
-fn plantings<'a>(
+/// What grows there, before anything is said of the night.
+fn describe<'a>(
     garden: &Garden,
-    bed: &'a Bed,
-    catalogue: &'a Catalogue,
-    organs: impl Fn(&'a Planting, &'a Crop) -> Vec<OrganRisk<'a>>,
-) -> Vec<PlantingRisk<'a>> {
-    bed.plantings
-        .iter()
-        // Settings refuse an unknown crop, so nothing is lost here.
-        .filter_map(|planting| Some((planting, catalogue.crops.get(&planting.crop)?)))
-        .map(|(planting, crop)| PlantingRisk {
-            planting,
-            crop,
-            worth: garden.worth(bed, planting),
-            organs: organs(planting, crop),
-        })
-        .collect()
+    bed: &Bed,
+    planting: &'a Planting,
+    crop: &'a Crop,
+    of: NightOf,
+    past: &[PastDay],
+) -> PlantingRisk<'a> {
+    let stage = stage_of(garden, planting, crop, of);
+    let hardening = growth::hardening_of(bed, planting, crop, &stage, past, of);
+    let parts = crop.at_stage(stage.name).map(|part| (part, garden.figures(planting, stage.name, part))).collect();
+    let worth = garden.worth(bed, planting);
+    PlantingRisk { planting, crop, worth, stage, hardening, parts, night: None, organs: Vec::new() }
 }
 
-/// What of a bed matters to its night.
-pub fn place_of(bed: &Bed) -> Place {
+/// What each cover in stock gains tonight.
+fn gains(garden: &Garden, night: &Night) -> Vec<(Cover, CoverGain)> {
+    let stocks = garden.covers.iter().filter(|stock| stock.count > 0);
+    let mut covers: Vec<Cover> = stocks
+        .flat_map(|stock| {
+            let two = (stock.count > 1 && stock.kind.can_be_doubled()).then(|| stock.cover(Layers::Two));
+            [stock.cover(Layers::One)].into_iter().chain(two)
+        })
+        .collect();
+    covers.sort();
+    covers.dedup();
+    covers.into_iter().map(|cover| (cover, cover.gain(night.cover_conditions))).collect()
+}
+
+/// What of a bed, and of what grows there, matters to its night.
+pub fn place_of(bed: &Bed, stature: Stature) -> Place {
     let root_zone = match bed.kind {
-        BedKind::InGround | BedKind::Raised => RootZone::Ground,
+        BedKind::InGround => RootZone::Ground,
+        BedKind::Raised => RootZone::Raised { width: bed.width.min(bed.length), height: bed.height },
         BedKind::Containers { diameter, .. } => RootZone::Pot { radius: diameter / 2.0 },
     };
-    Place { exposure: bed.exposure, offset: bed.offset, root_zone }
+    Place { exposure: bed.exposure, offset: bed.offset, root_zone, mulch: bed.mulch, stature }
 }
 
 fn organs<'a>(
-    planting: &'a Planting,
-    crop: &'a Crop,
-    night: &BedNight,
-    gains: &[(CoverKind, CoverGain)],
+    bed: &Bed,
+    planting: &PlantingRisk<'a>,
+    bed_night: &BedNight,
+    night: &Night,
+    gains: &[(Cover, CoverGain)],
 ) -> Vec<OrganRisk<'a>> {
-    let at_risk = crop.at_stage(&planting.stage);
-    let organs = at_risk.map(|tolerance| {
-        let (damage_begins, severe) = tolerance.hardened(planting.hardened.degree());
-        let outcome = |cover| outcome(tolerance, damage_begins, severe, night, cover);
+    let organs = planting.parts.iter().map(|(tolerance, applied)| {
+        let (damage_begins, severe) = applied.figures.hardened(planting.hardening.degree);
+        let (harm, frame) = (tolerance.harm, tolerance.frame);
+        let hours_before =
+            dose::chilled_before(bed, planting.planting, harm, frame, damage_begins, bed_night, &night.past);
+        // Of a night with holes nobody can say that it is short.
+        let can_be_short = night.knowledge == Knowledge::Complete;
+        let part = Part { tolerance, applied, damage_begins, severe, hours_before, can_be_short };
         OrganRisk {
             tolerance,
+            applied: applied.clone(),
             damage_begins,
             severe,
-            open: outcome(None),
-            covered: gains.iter().map(|(kind, gain)| (*kind, outcome(Some(*gain)))).collect(),
+            open: outcome(&part, bed_night, None),
+            covered: gains.iter().map(|(cover, gain)| (*cover, outcome(&part, bed_night, Some(*gain)))).collect(),
         }
     });
     organs.collect()
 }
 
-/// Expected damage with everything that is uncertain folded in: the night, the cover, and the threshold itself.
-fn outcome(
-    tolerance: &Tolerance,
+/// One part of a planting before one night.
+struct Part<'p> {
+    tolerance: &'p Tolerance,
+    applied: &'p Applied,
+    /// Hardening taken off.
     damage_begins: Celsius,
     severe: Celsius,
-    night: &BedNight,
-    cover: Option<CoverGain>,
-) -> Outcome {
-    let minimum = night.minimum(tolerance.frame, cover);
-    let hours_below = night.hours_below(tolerance.frame, cover, damage_begins);
-    let known = minimum.moved(Kelvins(0.0), tolerance.spread);
+    hours_before: f64,
+    can_be_short: bool,
+}
+
+/// Expected damage with everything that is uncertain folded in: the night, the cover, and the threshold itself.
+fn outcome(part: &Part<'_>, night: &BedNight, cover: Option<CoverGain>) -> Outcome {
+    let Part { tolerance, applied, damage_begins, severe, hours_before, can_be_short } = *part;
+    let frame = tolerance.frame;
+    let minimum = night.minimum(frame, cover);
+    let hours_below = night.hours_below(frame, cover, damage_begins);
     // Not to know what a cover gains is no gain: the open night's spread counts where it is the less kind.
-    let open_spread = night.minimum(tolerance.frame, None).moved(Kelvins(0.0), tolerance.spread).spread;
+    let open = night.minimum(frame, None);
+    let open_spread = open.moved(Kelvins(0.0), applied.figures.spread).spread;
+    let relief = match (tolerance.harm, applied.figures.exposure_hours) {
+        (Harm::Freezing, Some(needed)) if can_be_short => {
+            let colder = night.hours_below(frame, cover, damage_begins + open.spread);
+            dose::relief(damage_begins, severe, colder, needed)
+        }
+        _ => Kelvins(0.0),
+    };
     // Settings refuse thresholds that make no curve; were one to come through, it would count as lost, not as safe.
     let curve = DamageCurve::new(damage_begins, severe);
     let chance = curve.map_or(Probability(1.0), |curve| {
-        let (wide, narrow) = (curve.expected(known.mean, known.spread), curve.expected(known.mean, open_spread));
-        Probability(wide.0.max(narrow.0))
+        let mean = minimum.mean + relief;
+        let narrow = curve.expected(mean, open_spread).0;
+        let under = match cover.filter(|_| frame != Frame::Soil) {
+            // What a cover gains is lopsided, and is kept so.
+            Some(gain) => gain.average(|gained| curve.expected(mean + gained, open_spread).0),
+            None => narrow,
+        };
+        Probability(under.max(narrow))
     });
-    // Chilling needs its time; ice does its harm within the hour, and where a source states longer the figure is left
-    // on the cold side.
-    let chance = match (tolerance.harm, tolerance.exposure_hours) {
-        (Harm::Chilling, Some(needed)) => {
-            // A night is one part of a chill; unless it is a good part, the night is not what does it.
-            let part = (hours_below / needed).min(1.0);
-            Probability(if part >= GOOD_PART_OF_A_CHILL { chance.0 * part } else { 0.0 })
-        }
+    let chance = match (tolerance.harm, applied.figures.exposure_hours) {
+        (Harm::Chilling, Some(needed)) => dose::chilled(chance, hours_below, hours_before, needed),
         _ => chance,
     };
-    Outcome { minimum, margin: minimum.mean - damage_begins, chance, hours_below }
+    Outcome { minimum, margin: minimum.mean - damage_begins, chance, hours_below, hours_before, relief }
 }
 
 impl OrganRisk<'_> {
-    /// Open or under a cover; a kind that is not in stock counts as open.
-    pub fn under(&self, cover: Option<CoverKind>) -> &Outcome {
-        let covered = self.covered.iter().find(|(kind, _)| Some(*kind) == cover);
+    /// Open or under a cover; one that is not in stock counts as open.
+    pub fn under(&self, cover: Option<Cover>) -> &Outcome {
+        let covered = self.covered.iter().find(|(known, _)| Some(*known) == cover);
         covered.map_or(&self.open, |(_, outcome)| outcome)
     }
 
@@ -187,16 +251,11 @@ impl OrganRisk<'_> {
         let by_margin = other.open.margin.0.total_cmp(&self.open.margin.0);
         self.open.chance.0.total_cmp(&other.open.chance.0).then(by_margin)
     }
-
-    /// Whether it can be picked before the night.
-    pub fn can_be_picked(&self) -> bool {
-        self.tolerance.pick.is_some()
-    }
 }
 
 impl<'a> PlantingRisk<'a> {
     /// Expected loss in minutes of worth.
-    pub fn expected_loss(&self, cover: Option<CoverKind>) -> Minutes {
+    pub fn expected_loss(&self, cover: Option<Cover>) -> Minutes {
         let part: f64 = self.organs.iter().map(|organ| organ.tolerance.share * organ.under(cover).chance.0).sum();
         Minutes(self.worth.0 * part)
     }
@@ -204,12 +263,11 @@ impl<'a> PlantingRisk<'a> {
     /// The warmest threshold of an organ that carries weight: what to go by when nothing is known of the night. Roots
     /// count only where nothing stands above them: the soil keeps them through one night.
     pub fn tenderest(&self) -> Option<(&'a Tolerance, Celsius)> {
-        let degree = self.planting.hardened.degree();
         let thresholds = self
-            .crop
-            .at_stage(&self.planting.stage)
-            .filter(|tolerance| tolerance.share >= DECIDING_SHARE && tolerance.harm == Harm::Freezing)
-            .map(|tolerance| (tolerance, tolerance.hardened(degree).0));
+            .parts
+            .iter()
+            .filter(|(tolerance, _)| tolerance.share >= DECIDING_SHARE && tolerance.harm == Harm::Freezing)
+            .map(|(tolerance, applied)| (*tolerance, applied.figures.hardened(self.hardening.degree).0));
         let above_ground = |tolerance: &Tolerance| tolerance.frame != Frame::Soil;
         thresholds.max_by(|(a, a_begins), (b, b_begins)| {
             above_ground(a).cmp(&above_ground(b)).then(a_begins.0.total_cmp(&b_begins.0))
@@ -227,7 +285,7 @@ impl<'a> PlantingRisk<'a> {
 
 impl BedRisk<'_> {
     /// Expected loss of the whole bed, in minutes of worth.
-    pub fn expected_loss(&self, cover: Option<CoverKind>) -> Minutes {
+    pub fn expected_loss(&self, cover: Option<Cover>) -> Minutes {
         Minutes(self.plantings.iter().map(|planting| planting.expected_loss(cover).0).sum())
     }
 

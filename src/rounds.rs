@@ -8,7 +8,7 @@ use crate::weather::Site;
 use crate::weather::sun::{SunEvents, night_between};
 use crate::words::words;
 use crate::zone::{NightOf, Zone};
-use chrono::{DateTime, Duration, Utc};
+use chrono::{DateTime, Duration, SubsecRound, Utc};
 use cron::Schedule;
 use std::str::FromStr;
 use thiserror::Error;
@@ -177,8 +177,9 @@ fn rounds_by_sun(site: &Site, zone: &Zone, after: DateTime<Utc>) -> impl Iterato
     let rounds = nights.into_iter().flat_map(|night| {
         let (sunset, sunrise) = night_hours(site, zone, night);
         [
-            Round { kind: RoundKind::Dusk, due: sunset + DUSK, night },
-            Round { kind: RoundKind::Uncover, due: sunrise + MORNING_AFTER, night },
+            // To the second, as they are written down: read back, a round must not seem to be still to come.
+            Round { kind: RoundKind::Dusk, due: (sunset + DUSK).trunc_subsecs(0), night },
+            Round { kind: RoundKind::Uncover, due: (sunrise + MORNING_AFTER).trunc_subsecs(0), night },
         ]
     });
     rounds.collect::<Vec<_>>().into_iter().filter(move |round| round.due > after)

@@ -7,17 +7,23 @@ mod bed;
 mod crops;
 mod fault;
 mod garden;
+mod own_figures;
+mod planting;
 mod reader;
 mod service;
+mod signs;
+mod stature;
 mod suggest;
 mod syntax;
 mod value;
 
 pub use fault::{Fault, list};
 pub use service::{Delivery, FeedChoice, MailSettings, Mailbox, PasswordPlace, Service, SmtpSettings, Tls};
+pub use signs::{Ping, SignsOfLife, ping_fault};
 
 use crate::beds::Garden;
 use crate::crops::Catalogue;
+use chrono::{DateTime, Utc};
 use reader::Document;
 
 /// One file: its name as shown to the reader, and its text.
@@ -47,13 +53,18 @@ pub struct Files {
     pub crops: Vec<File>,
 }
 
-/// All settings, or all faults of all files.
+/// All settings, or all faults of all files. Whether a date lies in the future is not asked.
 pub fn settings(files: &Files) -> Result<Settings, Vec<Fault>> {
+    settings_at(files, None)
+}
+
+/// The same at an instant: what was planted after it is a fault.
+pub fn settings_at(files: &Files, now: Option<DateTime<Utc>>) -> Result<Settings, Vec<Fault>> {
     let (crops, mut faults) = crops::read(&files.crops);
     let (service, feeds, service_faults) = service::read(&files.service);
     faults.extend(service_faults);
     let mut gardens: Vec<GardenSettings> = Vec::new();
-    let known = Known { feeds: feeds.as_deref(), crops: &crops };
+    let known = Known { feeds: feeds.as_deref(), crops: &crops, now };
     for (number, file) in files.gardens.iter().enumerate() {
         match garden::read(file, &known) {
             Ok(garden) => gardens.push(garden),
@@ -89,6 +100,7 @@ struct Known<'k> {
     /// `None` where the file that has them is no TOML.
     feeds: Option<&'k [KnownFeed]>,
     crops: &'k KnownCrops,
+    now: Option<DateTime<Utc>>,
 }
 
 /// A feed by its name; without a choice where it is at fault.

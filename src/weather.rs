@@ -117,6 +117,9 @@ pub struct Forecast {
     pub cell_elevation: Option<f64>,
 }
 
+/// How long past hours are kept: ten days and nights before the night at hand, and that night.
+const REMEMBERED: chrono::Duration = chrono::Duration::days(12);
+
 impl Forecast {
     /// When it was issued, as far as that can be believed: not where the feed does not say, and not in the future.
     pub fn issued_before(&self, now: DateTime<Utc>) -> Option<DateTime<Utc>> {
@@ -128,13 +131,13 @@ impl Forecast {
         (now - self.issued_before(now).unwrap_or(self.fetched)).max(chrono::Duration::zero())
     }
 
-    /// The forecast with the hours that an earlier copy of it had before its first: the soil and the covers remember
-    /// the day, and many feeds start at the present.
+    /// The forecast with the hours that an earlier copy of it had before its first: many feeds start at the present,
+    /// and the soil remembers the day, plants the nights of more than a week.
     pub fn with_past_of(mut self, earlier: &Forecast) -> Forecast {
         let Some(first) = self.hours.first().map(|hour| hour.time) else { return self };
         // What is still to come is this forecast's alone: where it is silent, an older copy must not speak for it.
         let end = (first - chrono::Duration::minutes(30)).min(self.fetched);
-        let past = earlier.between(end - chrono::Duration::hours(36), end);
+        let past = earlier.between(end - REMEMBERED, end);
         self.hours.splice(0..0, past.iter().copied());
         self
     }

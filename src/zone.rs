@@ -4,6 +4,10 @@
 //! and is an hour wrong in places that changed since. So the rules come from the set bundled with `jiff`
 //! ([`Zone::bundled`]), named explicitly because jiff's default prefers the operating system's, which may be older.
 
+mod difference;
+
+pub use difference::Difference;
+
 use chrono::{DateTime, Duration, FixedOffset, NaiveDate, NaiveDateTime, TimeZone, Utc};
 use chrono_tz::Tz;
 use jiff::tz::{TimeZone as Rules, TimeZoneDatabase};
@@ -40,6 +44,11 @@ impl Zone {
     pub fn bundled(name: Tz) -> Option<Zone> {
         let rules = TimeZoneDatabase::bundled().get(name.name()).ok()?;
         Some(Zone { name, rules })
+    }
+
+    /// The name, as it is known to settings.
+    pub fn tz(&self) -> Tz {
+        self.name
     }
 
     /// The name, such as `America/New_York`.

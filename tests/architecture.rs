@@ -13,9 +13,9 @@ const ROOMS: &[(&str, &[&str])] = &[
     ("zone", &[]),
     ("weather", &["units", "zone"]),
     ("crops", &["units", "words"]),
-    ("night", &["units", "words", "zone", "weather", "crops::Frame"]),
-    ("beds", &["units", "words", "zone", "weather::Site", "night::cover", "night::exposure"]),
-    ("risk", &["units", "weather::humidity", "crops", "night", "beds"]),
+    ("night", &["units", "words", "zone", "weather", "crops::Frame", "crops::Stature"]),
+    ("beds", &["units", "words", "zone", "weather::Site", "crops", "night::cover", "night::exposure"]),
+    ("risk", &["units", "zone", "weather::humidity", "crops", "night", "beds"]),
     ("rounds", &["words", "zone", "weather"]),
     ("plan", &["units", "words", "zone", "crops", "night", "beds", "risk", "rounds"]),
     ("message", &["units", "zone", "weather::Provider", "crops", "night", "beds", "risk", "rounds", "plan"]),
@@ -28,15 +28,30 @@ const ROOMS: &[(&str, &[&str])] = &[
 /// The rooms of `src/service/` and what each may use of the other ones; all may use every pure room.
 const SERVICE_ROOMS: &[(&str, &[&str])] = &[
     ("clock", &[]),
+    ("failpoint", &[]),
     ("files", &[]),
     ("feed", &[]),
-    ("store", &[]),
-    ("mail", &[]),
-    ("outbox", &["clock", "store", "mail"]),
+    ("store", &["failpoint"]),
+    ("mail", &["failpoint"]),
+    ("notify", &[]),
+    ("turns", &[]),
+    ("zones", &[]),
+    ("outbox", &["clock", "failpoint", "store", "mail"]),
+    ("unrecorded", &["clock", "store", "mail"]),
+    ("health", &["store", "turns"]),
+    ("healthz", &["health", "store"]),
     // Only these join parts.
     ("look", &["feed", "store"]),
-    ("daemon", &["clock", "feed", "store", "mail", "outbox", "look"]),
-    ("cli", &["clock", "files", "feed", "store", "mail", "outbox", "look", "daemon"]),
+    ("daemon", &["clock", "failpoint", "feed", "store", "mail", "turns", "outbox", "unrecorded", "look"]),
+    ("signs", &["clock", "feed", "store", "notify", "turns", "health", "healthz"]),
+    ("doctor", &["feed", "store", "mail", "zones", "health", "look"]),
+    (
+        "cli",
+        &[
+            "clock", "files", "feed", "store", "mail", "notify", "zones", "outbox", "health", "healthz", "look",
+            "daemon", "signs", "doctor",
+        ],
+    ),
 ];
 
 /// What only the service may mention: the world, and whatever reads its clock.

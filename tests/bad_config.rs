@@ -1,11 +1,11 @@
 //! Every way to get the settings wrong that we know of, and the exact answer to it.
 //!
 //! `bad_config/<case>.toml` stands for one file among sound ones, chosen by the first word of its name: `service`,
-//! `garden`, `crop` or `sources`. Where several files matter the case is a folder with files of those names.
+//! `garden`, `crop`, `frost` (after_frost.toml) or `sources`. Where several files matter the case is a folder with files of those names.
 //! `bad_config/<case>.expected` is what the reader is shown, word for word. `GOLDEN=write cargo test --test bad_config`
 //! writes the answers anew: read the difference as a garden manager would.
 
-use counterpane::settings::{Fault, File, Files, list, settings};
+use counterpane::settings::{Fault, File, Files, list, settings, settings_at};
 use proptest::prelude::*;
 use std::path::{Path, PathBuf};
 use std::sync::OnceLock;
@@ -15,7 +15,7 @@ const DEMO_GARDEN: &str = include_str!("../config/gardens/tansyford.toml");
 /// A crop as good as any for mutations.
 const CROP: &str = include_str!("../crops/broccoli.toml");
 /// The crops that the cases name, and the bibliography: the whole catalogue would be read once per case.
-const CROPS: [&str; 4] = ["broccoli.toml", "carrot.toml", "kale.toml", "sources.toml"];
+const CROPS: [&str; 5] = ["broccoli.toml", "carrot.toml", "kale.toml", "thyme.toml", "sources.toml"];
 /// A small garden without fault.
 const GARDEN: &str = r#"
 name = "Ladywell School Garden"
@@ -96,6 +96,7 @@ fn put(files: &mut Files, name: &str, text: String) {
         "garden" => files.gardens[0].1 = text,
         // A second garden, under a name of its own.
         "another" => files.gardens.push((format!("gardens/{}.toml", stem.trim_start_matches("another-")), text)),
+        "frost" => files.crops.push(("crops/after_frost.toml".into(), text)),
         "crop" => files.crops.push(("crops/new_crop.toml".into(), text)),
         "sources" => {
             files.crops.retain(|file| file.0 != "crops/sources.toml");
@@ -104,7 +105,7 @@ fn put(files: &mut Files, name: &str, text: String) {
                 files.crops.push(("crops/sources.toml".into(), text));
             }
         }
-        _ => panic!("{name}: the name must begin with service, garden, another, crop or sources"),
+        _ => panic!("{name}: the name must begin with service, garden, another, crop, frost or sources"),
     }
 }
 
@@ -125,7 +126,7 @@ fn cases() -> Vec<(String, Files, PathBuf)> {
 }
 
 fn answer(files: &Files) -> String {
-    match settings(files) {
+    match settings_at(files, "2026-12-01T12:00:00Z".parse().ok()) {
         Ok(_) => "no fault".into(),
         Err(faults) => list(&faults),
     }
@@ -193,7 +194,9 @@ const NEVER_SEEN: [(&str, &str); 4] = [
 fn every_sentence_that_a_reader_can_be_shown_has_a_case() {
     let answers: Vec<String> = cases().iter().map(|(_, _, path)| text(path)).collect();
     let lines: Vec<&str> = answers.iter().flat_map(|answer| answer.lines()).collect();
-    let mut sources = entries(&folder("src/settings"));
+    let (folders, mut sources): (Vec<_>, Vec<_>) =
+        entries(&folder("src/settings")).into_iter().partition(|(_, path)| path.is_dir());
+    sources.extend(folders.iter().flat_map(|(_, path)| entries(path)));
     sources.push(("rounds.rs".into(), folder("src/rounds.rs")));
     let mut unseen = Vec::new();
     let mut sentences = 0;

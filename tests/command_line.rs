@@ -203,7 +203,7 @@ fn a_store_that_cannot_be_used_is_named_with_how_to_mend_it() {
 
     std::fs::remove_file(garden.path("counterpane.sqlite")).expect("removed");
     garden.ran(&run).ended_with(0);
-    garden.tampered("INSERT INTO _sqlx_migrations SELECT 999, description, installed_on, success, checksum, execution_time FROM _sqlx_migrations");
+    garden.tampered("INSERT INTO _sqlx_migrations SELECT 999, description, installed_on, success, checksum, execution_time FROM _sqlx_migrations WHERE version = 1");
     says(&garden.ran(&run), 4, "was last used by a newer version of this program (its layout 999 is unknown here)");
 
     let text = service(&[("grid", "nws", "http://127.0.0.1:9")], "folder = \"mail\"");
@@ -222,6 +222,19 @@ fn mail_waits_while_its_folder_cannot_be_written() {
     std::fs::remove_file(garden.path("mail")).expect("removed");
     garden.ran(&["run", "--once", "--patience", "1", "--now", "2027-01-16T13:01:00-05:00"]).ended_with(0);
     assert_eq!(std::fs::read_dir(garden.path("mail")).expect("a folder").count(), 3);
+}
+
+/// What day it is, the command line alone knows; a rehearsal of another day goes by that day.
+#[test]
+fn a_planting_of_tomorrow_is_a_fault_until_tomorrow() {
+    let dated = GARDEN.replacen("stage = \"heading\"", "planted = 2027-01-17", 1);
+    assert_ne!(dated, GARDEN);
+    let garden = Installation::with(&service(&[("grid", "nws", "http://127.0.0.1:9")], "folder = \"mail\""), &dated);
+    let at = |now| garden.ran(&["tonight", "--low", "-3C", "--now", now]);
+    says(&at(NOW), 2, "planted lies in the future: today is 2027-01-16");
+    // Midnight of the garden, not of Greenwich.
+    says(&at("2027-01-16T23:30:00-05:00"), 2, "today is 2027-01-16");
+    at("2027-01-17T13:00:00-05:00").ended_with(0);
 }
 
 #[test]
@@ -248,15 +261,22 @@ fn the_document_of_a_list_has_the_fields_that_are_documented() {
         value.as_object().map(|object| object.keys().cloned().collect()).unwrap_or_default()
     };
     let names = |text: &str| -> BTreeSet<String> { text.split_whitespace().map(str::to_string).collect() };
-    assert_eq!(keys(&list), names("garden night issued forecast beds"));
+    assert_eq!(keys(&list), names("garden night issued forecast beds outlook"));
     assert_eq!(keys(&list["forecast"]), names("source issued age_minutes"));
+    assert_eq!(keys(&list["outlook"]), names("ready coming follows emptied_tonight"));
+    for ready in list["outlook"]["ready"].as_array().expect("a list") {
+        assert_eq!(keys(ready), names("bed crop since look if_left goes_tonight"));
+    }
     let beds = list["beds"].as_array().expect("a list");
     assert_eq!(beds.len(), 5);
+    let picks = beds.iter().flat_map(|bed| bed["picks"].as_array().expect("a list"));
+    assert!(picks.map(|pick| assert_eq!(keys(pick), names("crop organ instruction plants minutes keeps"))).count() > 0);
     for bed in beds {
-        let fields = "bed crop stage measure cover reason do_by screen_minimum_c plant_minimum_c spread_c \
-                      chance_of_damage margin_c plantings";
+        let fields = "bed crop stage measure cover cover_layers reason do_by screen_minimum_c plant_minimum_c spread_c \
+                      chance_of_damage margin_c picks plantings";
         assert_eq!(keys(bed), names(fields));
-        let fields = "crop stage organ frame damage_begins_c expected_c chance_of_damage margin_c hours_below";
+        let fields = "crop stage stage_from hardening hardening_from organ harm frame damage_begins_c expected_c \
+                      chance_of_damage margin_c hours_below own_figures";
         for planting in bed["plantings"].as_array().expect("a list") {
             assert_eq!(keys(planting), names(fields));
         }

@@ -5,7 +5,9 @@
 #[path = "published/crops.rs"]
 mod published;
 
-use counterpane::crops::{Catalogue, CountedFrom, Crop, Evidence, Frame, Harm, HarvestHabit, Life, Organ, Tolerance};
+use counterpane::crops::{
+    Catalogue, CountedFrom, Crop, Evidence, Frame, Harm, HarvestHabit, Life, Organ, Then, Tolerance,
+};
 use counterpane::settings::catalogue;
 use counterpane::units::{Celsius, parse_temperature};
 use published::{FAO_2005_TABLE_4_1, FREEZING_POINTS, Figure, LISTS, State};
@@ -65,7 +67,8 @@ fn every_crop_is_named_after_its_file_in_small_letters() {
     let crops = read();
     let mut faults = Vec::new();
     let names: Vec<String> = files().iter().map(|(name, _)| name.trim_end_matches(".toml").to_string()).collect();
-    for id in names.iter().filter(|id| *id != "sources") {
+    let is_crop = |id: &&String| *id != "sources" && *id != "after_frost";
+    for id in names.iter().filter(is_crop) {
         if !id.chars().all(|c| c.is_ascii_lowercase() || c == '_') {
             faults.push(format!("{id}.toml: rename it; small letters and underscores only"));
         }
@@ -74,7 +77,8 @@ fn every_crop_is_named_after_its_file_in_small_letters() {
         }
     }
     none(faults, "A bed names its crop by the name of the file.");
-    assert_eq!(crops.crops.len(), names.len() - 1, "every file but sources.toml is one crop");
+    let files = names.iter().filter(is_crop).count();
+    assert_eq!(crops.crops.len(), files, "every file but sources.toml and after_frost.toml is one crop");
     assert!(crops.crops.len() >= 65, "{} crops; a garden grows at least 65", crops.crops.len());
 }
 
@@ -82,6 +86,34 @@ fn every_crop_is_named_after_its_file_in_small_letters() {
 fn every_file_opens_with_one_line_for_gardeners() {
     let faults = files().into_iter().filter(|(_, text)| !text.starts_with("# ")).map(|(name, _)| name).collect();
     none(faults, "Begin the file with a line like: # What to know about this crop in the cold.");
+}
+
+#[test]
+fn a_name_in_a_sentence_is_short_plain_and_no_other_crops() {
+    let crops = read();
+    let mut faults = Vec::new();
+    for crop in crops.crops.values() {
+        if crop.name.contains(['(', ')', ',', ';', ':']) || crop.name.split(' ').count() > 3 {
+            faults.push(format!("{}.toml: \"{}\" halts a sentence", crop.id, crop.name));
+        }
+        let same = |name: &str| crop.name.eq_ignore_ascii_case(name);
+        let others = crops.crops.values().filter(|other| other.id != crop.id);
+        for other in others.filter(|other| same(&other.name) || same(&other.listed_as) || same(&other.id)) {
+            faults.push(format!("{}.toml: \"{}\" is a name of {}.toml too", crop.id, crop.name, other.id));
+        }
+    }
+    none(faults, "Write said_as = \"leaf lettuce\" below the name: it stands in the middle of messages.");
+}
+
+#[test]
+fn every_crop_says_how_it_stands_right_after_its_stages() {
+    let says = |text: &str| {
+        let after = text.lines().skip_while(|line| !line.starts_with("stages = ")).nth(1);
+        after.is_some_and(|line| line.starts_with("stature = { height_m = "))
+    };
+    let crops = files().into_iter().filter(|(name, _)| !matches!(name.as_str(), "sources.toml" | "after_frost.toml"));
+    let faults = crops.filter(|(_, text)| !says(text)).map(|(name, _)| name).collect();
+    none(faults, "Below `stages` write: stature = { height_m = 0.4, leaf_width_m = 0.10 }");
 }
 
 #[test]
@@ -140,6 +172,7 @@ fn every_source_is_known_and_used() {
         used.extend(crop.growing.sources.iter().cloned());
         used.extend(crop.tolerances.iter().flat_map(|tolerance| tolerance.sources.iter().cloned()));
     }
+    used.extend(crops.after_frost.iter().flat_map(|class| class.sources.iter().cloned()));
     for key in used.iter().filter(|key| !crops.sources.contains_key(*key)) {
         faults.push(format!("sources.toml has no [{key}], yet a crop names it"));
     }
@@ -162,6 +195,7 @@ fn the_readme_explains_every_word_of_the_files() {
     let words = Organ::ALL.iter().map(|w| w.word()).chain(Harm::ALL.iter().map(|w| w.word()));
     let words = words.chain(Frame::ALL.iter().map(|w| w.word())).chain(Evidence::ALL.iter().map(|w| w.word()));
     let words = words.chain(HarvestHabit::ALL.iter().map(|w| w.word())).chain(Life::ALL.iter().map(|w| w.word()));
+    let words = words.chain(Then::ALL.iter().map(|w| w.word()));
     let words = words.chain(CountedFrom::ALL.iter().map(|w| w.word()));
     let missing = words.filter(|word| !readme.contains(&format!("`{word}`"))).map(String::from).collect();
     none(missing, "crops/README.md is the dictionary: it must explain these words.");
@@ -217,6 +251,68 @@ fn nothing_is_picked_from_plants_that_have_nothing_to_pick() {
         .map(|(crop, tolerance)| place(crop, tolerance))
         .collect();
     none(faults, "Remove `pick` there: a volunteer would strip young or sleeping plants.");
+}
+
+#[test]
+fn every_crop_has_advice_for_the_morning_after_that_fits_a_phone() {
+    let crops = read();
+    let mut faults = Vec::new();
+    for crop in crops.crops.values() {
+        for stage in crop.stages.iter().filter(|stage| crops.after_frost(crop, stage).is_none()) {
+            faults.push(format!("after_frost.toml: no class takes {} at {stage}", crop.id));
+        }
+    }
+    for class in &crops.after_frost {
+        if class.short.len() > 110 {
+            faults.push(format!(
+                "after_frost.toml: [{}] short has {} letters, 110 at most",
+                class.class,
+                class.short.len()
+            ));
+        }
+        let texts = [Some(&class.short), Some(&class.injury), class.do_not.as_ref(), class.food.as_ref()];
+        for text in texts.into_iter().flatten().filter(|text| !text.ends_with('.')) {
+            faults.push(format!("after_frost.toml: [{}] ends without a full stop: {text}", class.class));
+        }
+    }
+    // Where frosted produce can make somebody ill.
+    for (id, stage) in [("tomato", "fruiting"), ("potato", "rooting"), ("rhubarb", "leafy"), ("lemon", "fruiting")] {
+        let class = crops.after_frost(&crops.crops[id], stage);
+        if class.is_none_or(|class| class.food.is_none()) {
+            faults.push(format!("after_frost.toml: the class of {id} says nothing of food"));
+        }
+    }
+    none(faults, "See \"After a frost\" in crops/README.md.");
+    let class = |id: &str, stage: &str| crops.after_frost(&crops.crops[id], stage).map(|class| class.class.as_str());
+    for (id, stage, expected) in [
+        ("broccoli", "heading", "heads"),
+        ("broccoli", "leafy", "leaves"),
+        ("broccoli", "transplant", "young_plants"),
+        ("tomato", "transplant", "young_plants"),
+        ("tomato", "leafy", "tomatoes"),
+        ("kale", "leafy", "leaves"),
+    ] {
+        assert_eq!(class(id, stage), Some(expected), "{id} at {stage}");
+    }
+}
+
+#[test]
+fn a_frost_makes_better_only_what_the_file_says_it_does() {
+    let crops = read();
+    let mut faults = Vec::new();
+    for crop in crops.crops.values() {
+        let Some(better) = &crop.harvest.better_after_frost else { continue };
+        let stem = better.split([',', ' ']).next().unwrap_or(better);
+        let word = match stem {
+            "less" => "bitter",
+            other => other.trim_end_matches("er"),
+        };
+        let says = |tolerance: &&Tolerance| tolerance.quality.contains(word) || tolerance.quality.contains("improve");
+        if !crop.tolerances.iter().any(|tolerance| says(&tolerance)) {
+            faults.push(format!("{}.toml: no quality speaks of {better:?}", crop.id));
+        }
+    }
+    none(faults, "better_after_frost repeats what `quality` of a part says, in a word.");
 }
 
 // Figures against the world.

@@ -63,16 +63,26 @@ fn the_demo_shows_every_kind_of_bed_and_both_ends_of_cold() {
     }
     for hardened in Hardened::ALL {
         let plantings = garden.beds.iter().flat_map(|bed| &bed.plantings);
-        assert!(plantings.into_iter().any(|planting| planting.hardened == *hardened), "no planting {hardened:?}");
+        assert!(plantings.into_iter().any(|planting| planting.hardened == Some(*hardened)), "no planting {hardened:?}");
     }
     let broccoli: BTreeSet<&str> = garden
         .beds
         .iter()
         .flat_map(|bed| &bed.plantings)
         .filter(|planting| planting.crop == "broccoli")
-        .map(|planting| planting.stage.as_str())
+        .filter_map(|planting| planting.stage.as_deref())
         .collect();
     assert_eq!(broccoli.len(), 2, "two successions of one crop meet two fates");
+}
+
+#[test]
+fn the_demo_shows_dates_for_stages_nights_for_hardening_and_a_figure_of_its_own() {
+    let garden = demo().garden;
+    let plantings = || garden.beds.iter().flat_map(|bed| &bed.plantings);
+    assert!(plantings().filter(|planting| planting.stage.is_none() && planting.planted.is_some()).count() >= 3);
+    assert!(plantings().filter(|planting| planting.hardened.is_none()).count() >= 2);
+    assert!(plantings().any(|planting| planting.start.is_some() && planting.raised.is_some()));
+    assert!(garden.own_figures.iter().any(|own| own.cultivar.is_some() && own.damage_begins.is_some()));
 }
 
 #[test]
@@ -89,13 +99,13 @@ fn plantings_that_do_not_say_how_much_they_fill_share_what_is_left() {
 #[test]
 fn every_setting_that_is_commented_out_works_once_it_is_taken_in() {
     // Of two that exclude each other, the one that is in use goes.
-    let service = taken_in(SERVICE, &["folder = ", "#password_env = ", "morning = "]);
+    let service = taken_in(SERVICE, &["folder = ", "#password_env = ", "morning = ", "#ping_file = ", "#ping_env = "]);
     let settings = read(&service, &taken_in(GARDEN, &[]));
     let Delivery::Smtp(smtp) = &settings.service.mail.delivery else { panic!("mail still goes to a folder") };
     assert_eq!((smtp.port, smtp.user.is_some(), smtp.password.is_some()), (587, true, true));
     assert_eq!(settings.service.feeds.len(), 4, "one feed of every kind");
     assert!(settings.gardens[0].garden.offset.is_some());
-    let environment = taken_in(SERVICE, &["folder = ", "#password_file = ", "morning = "]);
+    let environment = taken_in(SERVICE, &["folder = ", "#password_file = ", "morning = ", "#ping = ", "#ping_env = "]);
     read(&environment, GARDEN);
 }
 

@@ -8,6 +8,7 @@ mod end_to_end {
     mod again;
     mod clock;
     mod daemon;
+    mod escalation;
     mod evening;
     mod feeds;
     mod post;

@@ -44,7 +44,7 @@ fn a_list_of_500_beds_with_scarce_covers_takes_less_than_two_seconds() {
     let start = Instant::now();
     let evidence = Evidence { forecast: Some(&forecast), readings: &[], garden_offset: None, now };
     let night = expect(&evidence, &span).expect("a night");
-    let risks = assess(&garden, Some(&night), &catalogue);
+    let risks = assess(&garden, night.of, Some(&night), &catalogue);
     let plan = decide(&garden, of, span.sunset, Ok(night), risks, now);
     let took = start.elapsed();
     assert_eq!(plan.beds.len(), 500);

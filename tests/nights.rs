@@ -11,6 +11,7 @@ use counterpane::plan::said::{Said, changes, whether};
 use counterpane::rounds::{AllQuiet, RoundKind};
 use counterpane::service::{feed, files, look};
 use counterpane::settings::{Settings, list, settings};
+use counterpane::weather::Forecast;
 use counterpane::zone::NightOf;
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
@@ -52,10 +53,13 @@ impl Night {
         &self.settings.gardens[0].garden
     }
 
-    fn plan(&self, forecast: &str, now: DateTime<Utc>, of: NightOf) -> Plan<'_> {
+    fn forecast(&self, forecast: &str, now: DateTime<Utc>) -> Forecast {
         let body = std::fs::read(self.folder.join(forecast)).unwrap_or_else(|fault| panic!("{forecast}: {fault}"));
         let provider = feed::recognise(&body).unwrap_or_else(|| panic!("{forecast}: nobody's format"));
-        let forecast = feed::decode(&provider, &body, now).unwrap_or_else(|fault| panic!("{forecast}: {fault}"));
+        feed::decode(&provider, &body, now).unwrap_or_else(|fault| panic!("{forecast}: {fault}"))
+    }
+
+    fn plan(&self, forecast: Forecast, of: NightOf, now: DateTime<Utc>) -> Plan<'_> {
         look::list(self.garden(), &self.settings.catalogue, of, &[forecast], &[], now)
     }
 
@@ -64,15 +68,22 @@ impl Night {
         let of = NightOf(self.line("night").parse().expect("a date"));
         let now = self.instant("now");
         let next_word_by = Some(self.instant("next word by"));
-        let before =
-            self.lines.get("before").map(|forecast| Said::of(&self.plan(forecast, self.instant("before now"), of)));
+        let earlier = self.lines.get("before").map(|name| self.forecast(name, self.instant("before now")));
+        let before = earlier.clone().map(|earlier| Said::of(&self.plan(earlier, of, self.instant("before now"))));
         let reader = Reader { role };
         if round == RoundKind::Uncover {
             let said = before.expect("a morning after needs what was said before");
             whether(round, &said, Some(&said), None, AllQuiet::Weekly).expect("something to say");
-            return morning_after_letter(self.garden(), of, &said, next_word_by, reader);
+            let catalogue = &self.settings.catalogue;
+            return morning_after_letter(self.garden(), catalogue, of, &said, next_word_by, None, reader);
         }
-        let plan = self.plan(self.line("forecast"), now, of);
+        let newest = self.forecast(self.line("forecast"), now);
+        // As the service keeps them: what the earlier document knew of days past is not forgotten.
+        let newest = match &earlier {
+            Some(earlier) => newest.with_past_of(earlier),
+            None => newest,
+        };
+        let plan = self.plan(newest, of, now);
         let next = Said::of(&plan);
         let reason = whether(round, &next, before.as_ref(), None, AllQuiet::Weekly).expect("something to say");
         assert_eq!(format!("{reason:?}"), self.line("reason"), "{}", self.folder.display());
@@ -131,7 +142,7 @@ fn mail(letter: &Letter) -> String {
 
 /// Every text of a letter.
 fn texts(letter: &Letter) -> Vec<&str> {
-    let plain = [&letter.lead, &letter.changes, &letter.by_hand, &letter.closing].into_iter().flatten();
+    let plain = [&letter.lead, &letter.changes, &letter.by_hand, &letter.ready, &letter.closing].into_iter().flatten();
     let mut texts: Vec<&str> = plain.map(String::as_str).chain(letter.cautions.iter().copied()).collect();
     for group in &letter.groups {
         texts.extend([group.heading.as_str(), group.note.as_str()]);

@@ -22,6 +22,7 @@ pub(crate) fn garden(beds: Vec<Bed>, covers: Vec<CoverStock>) -> Garden {
         people: Vec::new(),
         covers,
         beds,
+        own_figures: Vec::new(),
     }
 }
 
@@ -30,10 +31,13 @@ pub(crate) fn bed(id: &str, crops: &[(&str, &str)]) -> Bed {
     let planting = |(crop, stage): &(&str, &str)| Planting {
         crop: (*crop).into(),
         cultivar: None,
-        stage: (*stage).into(),
-        hardened: Hardened::No,
+        stage: Some((*stage).into()),
+        hardened: Some(Hardened::No),
         planted: None,
+        start: None,
+        raised: None,
         part_of_bed: 1.0 / crops.len() as f64,
+        plants: None,
         worth: None,
     };
     Bed {
@@ -42,7 +46,10 @@ pub(crate) fn bed(id: &str, crops: &[(&str, &str)]) -> Bed {
         kind: BedKind::Raised,
         length: 2.4,
         width: 1.2,
+        height: Bed::RAISED,
+        mulch: 0.0,
         exposure: Exposure::Open,
+        soil_depth: None,
         offset: None,
         plantings: crops.iter().map(planting).collect(),
     }
@@ -50,5 +57,12 @@ pub(crate) fn bed(id: &str, crops: &[(&str, &str)]) -> Bed {
 
 /// Medium row cover of 3.6 by 2.4 m.
 pub(crate) fn cloth(count: u32) -> CoverStock {
-    CoverStock { name: "white cloth".into(), kind: CoverKind::MediumRowCover, count, length: 3.6, width: 2.4 }
+    CoverStock {
+        name: "white cloth".into(),
+        kind: CoverKind::MediumRowCover,
+        count,
+        length: 3.6,
+        width: 2.4,
+        rests_on_plants: false,
+    }
 }

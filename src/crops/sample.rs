@@ -1,7 +1,8 @@
 //! Crops for tests.
 
 use super::{
-    CountedFrom, Crop, Evidence, Frame, Growing, Harm, HarvestHabit, Life, Organ, Tolerance, ToleranceEvidence,
+    CountedFrom, Crop, Evidence, Frame, Growing, Harm, Harvest, HarvestHabit, Life, Organ, Stature, Tolerance,
+    ToleranceEvidence,
 };
 use crate::units::{Celsius, Kelvins};
 
@@ -32,9 +33,11 @@ pub(crate) fn crop(name: &str, harvested: HarvestHabit, life: Life, organs: &[(O
     Crop {
         id: name.into(),
         name: name.into(),
+        listed_as: name.into(),
         scientific_name: name.into(),
         family: String::new(),
         stages: vec!["grown".into()],
+        stature: Stature::LOW_BED,
         tolerances: organs.iter().map(tolerance).collect(),
         growing: Growing {
             harvested,
@@ -45,5 +48,27 @@ pub(crate) fn crop(name: &str, harvested: HarvestHabit, life: Life, organs: &[(O
             life,
             sources: Vec::new(),
         },
+        harvest: Harvest::default(),
     }
+}
+
+/// An annual of several stages, each with one part and the temperature of the air at which it begins to suffer.
+pub(crate) fn staged(
+    name: &str,
+    stages: &[(&str, f64)],
+    days_to_maturity: Option<(u16, u16)>,
+    counted_from: CountedFrom,
+) -> Crop {
+    let mut crop = crop(name, HarvestHabit::Whole, Life::Annual, &[(Organ::Leaf, 1.0, None)]);
+    let part = crop.tolerances.remove(0);
+    crop.stages = stages.iter().map(|(stage, _)| (*stage).into()).collect();
+    let tolerance = |(stage, begins): &(&str, f64)| Tolerance {
+        stages: vec![(*stage).into()],
+        damage_begins: Celsius(*begins),
+        severe: Celsius(begins - 2.0),
+        ..part.clone()
+    };
+    crop.tolerances = stages.iter().map(tolerance).collect();
+    (crop.growing.days_to_maturity, crop.growing.counted_from) = (days_to_maturity, counted_from);
+    crop
 }

@@ -1,8 +1,7 @@
 //! Where a measure can hurt someone: the usual caution in short, and only where it belongs. Local codes and licensed
 //! people have the last word.
 
-use crate::beds::{BedKind, Garden};
-use crate::plan::said::Said;
+use crate::beds::BedKind;
 use crate::plan::{BedPlan, Measure, Plan};
 use crate::units::Celsius;
 
@@ -56,15 +55,9 @@ pub(super) fn for_plan(plan: &Plan<'_>) -> Vec<&'static str> {
     cautions
 }
 
-/// The cautions of the morning after: of produce by what grows in the beds that were in danger.
-pub(super) fn for_morning(garden: &Garden, said: &Said) -> Vec<&'static str> {
-    let in_danger = |id: &str| said.beds.iter().any(|bed| bed.bed == id && bed.measure != Measure::Fine);
-    let beds = garden.beds.iter().filter(|bed| in_danger(&bed.id));
-    let crops: Vec<&str> = beds.flat_map(|bed| &bed.plantings).map(|planting| planting.crop.as_str()).collect();
-    let mut cautions = vec![PRODUCE];
-    cautions.extend(produce_of(&crops));
-    cautions.push(ICE);
-    cautions
+/// The cautions of the morning after; what may be eaten of which crop stands with its bed.
+pub(super) fn for_morning() -> Vec<&'static str> {
+    vec![PRODUCE, ICE]
 }
 
 fn produce_of(crops: &[&str]) -> impl Iterator<Item = &'static str> {

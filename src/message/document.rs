@@ -1,6 +1,7 @@
 //! The list as a JSON document for other programs. Its fields are stable: new ones may be added, none is renamed.
 
-use crate::plan::{BedPlan, Plan};
+use crate::plan::ready::{Coming, Look, Next, outlook};
+use crate::plan::{BedPlan, Pick, Plan};
 use crate::risk::{OrganRisk, PlantingRisk};
 use chrono::{DateTime, SecondsFormat, Utc};
 use serde::Serialize;
@@ -16,6 +17,46 @@ pub struct ListDocument {
     /// `null` where there is no forecast.
     pub forecast: Option<ForecastDocument>,
     pub beds: Vec<BedDocument>,
+    pub outlook: OutlookDocument,
+}
+
+/// What is ready to pick, what comes, and what tonight takes.
+#[derive(Clone, Debug, Serialize)]
+pub struct OutlookDocument {
+    pub ready: Vec<ReadyDocument>,
+    pub coming: Vec<ComingDocument>,
+    /// Where each crop that is picked or lost tonight is to be had next.
+    pub follows: Vec<FollowsDocument>,
+    /// Whether everything that is ready is picked or lost tonight.
+    pub emptied_tonight: bool,
+}
+
+#[derive(Clone, Debug, Serialize)]
+pub struct ReadyDocument {
+    pub bed: String,
+    pub crop: String,
+    pub since: Option<String>,
+    /// `when-convenient`, `every-day` or `past-its-best`.
+    pub look: &'static str,
+    pub if_left: Option<String>,
+    pub goes_tonight: bool,
+}
+
+#[derive(Clone, Debug, Serialize)]
+pub struct ComingDocument {
+    pub bed: String,
+    pub crop: String,
+    /// `null` where no date is known.
+    pub not_before: Option<String>,
+}
+
+#[derive(Clone, Debug, Serialize)]
+pub struct FollowsDocument {
+    pub crop: String,
+    /// `null` where no other planting follows.
+    pub bed: Option<String>,
+    /// `null` where it is ready already, or its day is not known.
+    pub not_before: Option<String>,
 }
 
 #[derive(Clone, Debug, Serialize)]
@@ -34,6 +75,8 @@ pub struct BedDocument {
     pub stage: Option<String>,
     pub measure: &'static str,
     pub cover: Option<String>,
+    /// Covers on each other: 1 or 2.
+    pub cover_layers: Option<u32>,
     pub reason: &'static str,
     pub do_by: Option<String>,
     pub screen_minimum_c: Option<f64>,
@@ -42,21 +85,44 @@ pub struct BedDocument {
     pub spread_c: Option<f64>,
     pub chance_of_damage: Option<f64>,
     pub margin_c: Option<f64>,
+    /// What to pick, in order; empty unless the measure is `harvest`.
+    pub picks: Vec<PickDocument>,
     /// Every planting of the bed, the deciding one included.
     pub plantings: Vec<PlantingDocument>,
+}
+
+#[derive(Clone, Debug, Serialize)]
+pub struct PickDocument {
+    pub crop: String,
+    pub organ: &'static str,
+    pub instruction: String,
+    /// About how many plants, where each is cut by itself.
+    pub plants: Option<u32>,
+    pub minutes: f64,
+    /// What stays of use: `plant`, `crown` or `nothing`.
+    pub keeps: &'static str,
 }
 
 #[derive(Clone, Debug, Serialize)]
 pub struct PlantingDocument {
     pub crop: String,
     pub stage: String,
+    /// `manager` or `calendar`.
+    pub stage_from: &'static str,
+    /// 0 to 1.
+    pub hardening: f64,
+    /// `manager`, `record`, `just-set-out` or `no-record`.
+    pub hardening_from: &'static str,
     pub organ: Option<&'static str>,
+    pub harm: Option<&'static str>,
     pub frame: Option<&'static str>,
     pub damage_begins_c: Option<f64>,
     pub expected_c: Option<f64>,
     pub chance_of_damage: Option<f64>,
     pub margin_c: Option<f64>,
     pub hours_below: Option<f64>,
+    /// Figures of that part that are the garden's own.
+    pub own_figures: Vec<&'static str>,
 }
 
 /// The document of a list.
@@ -77,6 +143,43 @@ pub fn document(plan: &Plan<'_>) -> ListDocument {
         issued: rfc3339(plan.made_at),
         forecast,
         beds: plan.beds.iter().map(bed_document).collect(),
+        outlook: outlook_document(plan),
+    }
+}
+
+fn outlook_document(plan: &Plan<'_>) -> OutlookDocument {
+    let outlook = outlook(plan, plan.of.0);
+    let day = |day: &chrono::NaiveDate| day.to_string();
+    let coming = |coming: &Coming| ComingDocument {
+        bed: coming.bed.clone(),
+        crop: coming.crop.clone(),
+        not_before: coming.not_before.as_ref().map(day),
+    };
+    let ready = outlook.ready.iter().map(|ready| ReadyDocument {
+        bed: ready.bed.clone(),
+        crop: ready.crop.clone(),
+        since: ready.since.as_ref().map(day),
+        look: match ready.look {
+            Look::WhenConvenient => "when-convenient",
+            Look::EveryDay => "every-day",
+            Look::PastItsBest => "past-its-best",
+        },
+        if_left: ready.if_left.clone(),
+        goes_tonight: ready.goes_tonight,
+    });
+    let follows = outlook.follows.iter().map(|follows| {
+        let (bed, not_before) = match &follows.next {
+            Next::ReadyIn(bed) => (Some(bed.clone()), None),
+            Next::Comes(coming) => (Some(coming.bed.clone()), coming.not_before.as_ref().map(day)),
+            Next::Nothing => (None, None),
+        };
+        FollowsDocument { crop: follows.crop.clone(), bed, not_before }
+    });
+    OutlookDocument {
+        ready: ready.collect(),
+        coming: outlook.coming.iter().map(coming).collect(),
+        follows: follows.collect(),
+        emptied_tonight: outlook.emptied.is_some(),
     }
 }
 
@@ -89,9 +192,10 @@ fn bed_document(bed: &BedPlan<'_>) -> BedDocument {
     BedDocument {
         bed: bed.risk.bed.id.clone(),
         crop: planting.map(|planting| planting.crop.id.clone()),
-        stage: planting.map(|planting| planting.planting.stage.clone()),
+        stage: planting.map(|planting| planting.stage.name.to_string()),
         measure: bed.measure.word(),
         cover: bed.cover.as_ref().map(|cover| cover.name.clone()),
+        cover_layers: bed.cover.as_ref().map(|cover| cover.layers.times()),
         reason: bed.reason.word(),
         do_by: bed.do_by.map(rfc3339),
         screen_minimum_c: night.map(|night| hundredths(night.screen.mean.0)),
@@ -99,7 +203,19 @@ fn bed_document(bed: &BedPlan<'_>) -> BedDocument {
         spread_c: organ.map(|organ| hundredths(organ.open.minimum.spread.0)),
         chance_of_damage: organ.map(|organ| thousandths(organ.open.chance.0)),
         margin_c: organ.map(|organ| hundredths(organ.open.margin.0)),
+        picks: bed.picks.iter().map(pick_document).collect(),
         plantings: bed.risk.plantings.iter().map(planting_document).collect(),
+    }
+}
+
+fn pick_document(pick: &Pick) -> PickDocument {
+    PickDocument {
+        crop: pick.crop.clone(),
+        organ: pick.organ.word(),
+        instruction: pick.instruction.clone(),
+        plants: pick.plants,
+        minutes: hundredths(pick.work.0),
+        keeps: pick.keeps.word(),
     }
 }
 
@@ -107,14 +223,19 @@ fn planting_document(planting: &PlantingRisk<'_>) -> PlantingDocument {
     let organ: Option<&OrganRisk<'_>> = planting.deciding();
     PlantingDocument {
         crop: planting.crop.id.clone(),
-        stage: planting.planting.stage.clone(),
+        stage: planting.stage.name.to_string(),
+        stage_from: planting.stage.from.word(),
+        hardening: hundredths(planting.hardening.degree),
+        hardening_from: planting.hardening.from.word(),
         organ: organ.map(|organ| organ.tolerance.organ.word()),
+        harm: organ.map(|organ| organ.tolerance.harm.word()),
         frame: organ.map(|organ| organ.tolerance.frame.word()),
         damage_begins_c: organ.map(|organ| hundredths(organ.damage_begins.0)),
         expected_c: organ.map(|organ| hundredths(organ.open.minimum.mean.0)),
         chance_of_damage: organ.map(|organ| thousandths(organ.open.chance.0)),
         margin_c: organ.map(|organ| hundredths(organ.open.margin.0)),
         hours_below: organ.map(|organ| hundredths(organ.open.hours_below)),
+        own_figures: organ.map_or(Vec::new(), |organ| organ.applied.own.iter().map(|figure| figure.word()).collect()),
     }
 }
 

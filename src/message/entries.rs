@@ -86,7 +86,7 @@ fn note(measure: Measure) -> &'static str {
 }
 
 /// Beds of which the same is said, in one entry; where nothing is said of them, last.
-fn alike_together(entries: Vec<Entry>) -> Vec<Entry> {
+pub(super) fn alike_together(entries: Vec<Entry>) -> Vec<Entry> {
     let mut together: Vec<Entry> = Vec::new();
     for entry in entries {
         match together.iter_mut().find(|other| other.lines == entry.lines) {

@@ -1,8 +1,11 @@
 //! One bed's number taken apart, step by step, each with its source.
 
-use super::sentences;
-use crate::crops::Catalogue;
-use crate::night::Step;
+use super::{growth, sentences};
+use crate::beds::OwnFigure;
+use crate::crops::{Catalogue, Frame, Harm};
+use crate::night::bed::BedNight;
+use crate::night::cover::Cover;
+use crate::night::{Night, Step};
 use crate::plan::{BedPlan, Plan};
 use crate::risk::{OrganRisk, PlantingRisk};
 use crate::units::{Kelvins, Scale};
@@ -40,7 +43,7 @@ pub fn explain(plan: &Plan<'_>, bed: &BedPlan<'_>, catalogue: &Catalogue) -> Str
             );
             line("", String::new());
             line("", "2. The bed".into());
-            for step in &bed_night.steps {
+            for step in bed_night.steps.iter().chain([&bed_night.soil_step]) {
                 line("   ", step_line(step, scale));
             }
         }
@@ -54,28 +57,37 @@ pub fn explain(plan: &Plan<'_>, bed: &BedPlan<'_>, catalogue: &Catalogue) -> Str
         line(
             "   ",
             format!(
-                "{}, {}, hardened: {}, worth {:.0} minutes of work",
+                "{}, {}, worth {:.0} minutes of work",
                 planting.crop.name,
-                planting.planting.stage,
-                planting.planting.hardened.word(),
+                growth::stage(&planting.stage),
                 planting.worth.0
             ),
         );
+        line("     ", growth::hardening(&planting.hardening, scale));
+        for step in planting.night.iter().flat_map(|night| &night.leaf_steps) {
+            line("     ", step_line(step, scale));
+        }
         for organ in &planting.organs {
             line("     ", organ_line(planting, organ, scale));
-            for (kind, outcome) in &organ.covered {
-                let (low, typical, high) = kind.low_typical_high();
+            if let (Ok(night), Some(here)) = (&plan.night, &planting.night) {
+                line("       ", spread_line(night, here, organ, scale));
+            }
+            for (cover, outcome) in &organ.covered {
+                let (low, typical, high) = cover.low_typical_high();
                 let gain = |kelvins: f64| Kelvins(kelvins).signed(scale);
+                let tonight = plan.night.as_ref().map_or(Kelvins(0.0), |night| cover.gain(night.cover_conditions).mean);
                 line(
                     "       ",
                     format!(
-                        "under {} (gain {} low, {} typical, {} high): {} expected, spread {}, chance {}",
-                        kind.name(),
+                        "under {} (gain {} low, {} typical, {} high, tonight {}): {} expected, spread {}{}, chance {}",
+                        cover.name(),
                         gain(low),
                         gain(typical),
                         gain(high),
+                        tonight.signed(scale),
                         outcome.minimum.mean.tenths(scale),
                         outcome.minimum.spread.size(scale),
+                        cover_spread(plan, organ, *cover, scale),
                         outcome.chance.percent()
                     ),
                 );
@@ -94,7 +106,28 @@ pub fn explain(plan: &Plan<'_>, bed: &BedPlan<'_>, catalogue: &Catalogue) -> Str
         ),
     );
     line("", String::new());
-    line("", "Sources of the thresholds".into());
+    line("", "5. After a frost".into());
+    for planting in &bed.risk.plantings {
+        let Some(class) = catalogue.after_frost(planting.crop, planting.stage.name) else { continue };
+        let rest = [&class.do_not, &class.food, &class.look_again].into_iter().flatten();
+        let rest: String = rest.map(|sentence| format!(" {sentence}")).collect();
+        line(
+            "   ",
+            format!(
+                "{} (as {}): {}. {} Signs: {}{rest}  [{}, {}]",
+                planting.crop.name,
+                class.class.replace('_', " "),
+                class.then.word(),
+                class.short,
+                class.injury,
+                class.evidence.word(),
+                class.sources.join(", ")
+            ),
+        );
+        keys.extend(class.sources.iter().cloned());
+    }
+    line("", String::new());
+    line("", "Sources".into());
     for key in keys {
         if let Some(source) = catalogue.sources.get(&key) {
             line(
@@ -109,6 +142,52 @@ pub fn explain(plan: &Plan<'_>, bed: &BedPlan<'_>, catalogue: &Catalogue) -> Str
     text
 }
 
+/// The parts of what is not known, each with its source, and their sum.
+fn spread_line(night: &Night, here: &BedNight, organ: &OrganRisk<'_>, scale: Scale) -> String {
+    let tolerance = organ.tolerance;
+    let mut parts: Vec<(&str, Kelvins, &str)> = Vec::new();
+    if tolerance.frame == Frame::Soil {
+        parts.extend(part(&here.soil_step));
+    } else {
+        parts.extend(night.steps.iter().filter_map(part));
+        // A thermometer weighed against a forecast narrows the sum of its parts.
+        let whole = night.minimum.spread;
+        if (root_of_squares(&parts) - whole.0).abs() > 0.01 {
+            parts = vec![("the night at the garden's screen, as under 1", whole, "1")];
+        }
+        parts.extend(here.steps.iter().filter_map(part));
+    }
+    if tolerance.frame == Frame::Tissue {
+        parts.extend(here.leaf_steps.iter().filter_map(part));
+    }
+    let evidence = sentences::evidence(tolerance, &organ.applied);
+    parts.push(("where harm begins", organ.applied.figures.spread, &evidence));
+    let written: Vec<String> =
+        parts.iter().map(|(what, spread, source)| format!("{what} {} [{source}]", spread.size(scale))).collect();
+    let sum = Kelvins(root_of_squares(&parts)).size(scale);
+    format!("spread, open: {}; together {sum}, the root of the sum of their squares", written.join("; "))
+}
+
+fn part(step: &Step) -> Option<(&str, Kelvins, &str)> {
+    let spread = step.spread.filter(|spread| spread.0 > 0.0)?;
+    Some((&step.what, spread, step.source))
+}
+
+fn root_of_squares(parts: &[(&str, Kelvins, &str)]) -> f64 {
+    parts.iter().map(|(_, spread, _)| spread.0 * spread.0).sum::<f64>().sqrt()
+}
+
+/// What a cover adds to the spread. Soil is not changed by it.
+fn cover_spread(plan: &Plan<'_>, organ: &OrganRisk<'_>, cover: Cover, scale: Scale) -> String {
+    match &plan.night {
+        Ok(night) if organ.tolerance.frame != Frame::Soil => {
+            let own = cover.gain(night.cover_conditions).spread;
+            format!(", the cover's part of it {} [{}]", own.size(scale), Cover::SOURCE)
+        }
+        Ok(_) | Err(_) => String::new(),
+    }
+}
+
 fn step_line(step: &Step, scale: Scale) -> String {
     let mut parts = vec![step.what.clone()];
     parts.extend(step.value.map(|value| format!("= {}", value.tenths(scale))));
@@ -118,25 +197,51 @@ fn step_line(step: &Step, scale: Scale) -> String {
 }
 
 fn organ_line(planting: &PlantingRisk<'_>, organ: &OrganRisk<'_>, scale: Scale) -> String {
-    let tolerance = organ.tolerance;
-    let degree = planting.planting.hardened.degree();
+    let (tolerance, figures, open) = (organ.tolerance, &organ.applied.figures, &organ.open);
+    let taken_off = Kelvins(figures.hardened_gain.0 * planting.hardening.degree);
+    let own = |figure| if organ.applied.is_own(figure) { " (your figure)" } else { "" };
+    let harm = match tolerance.harm {
+        Harm::Freezing => "harm",
+        Harm::Chilling => "harm by cold above freezing",
+    };
     format!(
-        "{} ({} of the worth), compared with the {}: harm begins {}, severe {} (hardening takes {} off {} / {}), known to {}; \
-         {} expected, spread {}, margin {}, {:.1} h below; chance {}  [{}]",
+        "{} ({} of the worth), compared with the {}: {harm} begins {}{}, severe {}{} (hardening takes {}{} off {} / {}), \
+         known to {}{}; {} expected, spread {}, margin {}, {:.1} h below{}; chance {}  [{}]",
         tolerance.organ.word(),
         tolerance.share,
         sentences::frame(tolerance.frame),
         organ.damage_begins.tenths(scale),
+        own(OwnFigure::DamageBegins),
         organ.severe.tenths(scale),
-        Kelvins(tolerance.hardened_gain.0 * degree).size(scale),
-        tolerance.damage_begins.tenths(scale),
-        tolerance.severe.tenths(scale),
-        tolerance.spread.size(scale),
-        organ.open.minimum.mean.tenths(scale),
-        organ.open.minimum.spread.size(scale),
-        organ.open.margin.signed(scale),
-        organ.open.hours_below,
-        organ.open.chance.percent(),
-        sentences::evidence(tolerance)
+        own(OwnFigure::Severe),
+        taken_off.size(scale),
+        own(OwnFigure::HardenedGain),
+        figures.damage_begins.tenths(scale),
+        figures.severe.tenths(scale),
+        figures.spread.size(scale),
+        own(OwnFigure::Spread),
+        open.minimum.mean.tenths(scale),
+        open.minimum.spread.size(scale),
+        open.margin.signed(scale),
+        open.hours_below,
+        hours_that_count(organ, scale),
+        open.chance.percent(),
+        sentences::evidence(tolerance, &organ.applied)
     )
+}
+
+/// What the time does beside the temperature, where a source says how long it must last.
+fn hours_that_count(organ: &OrganRisk<'_>, scale: Scale) -> String {
+    let Some(needed) = organ.applied.figures.exposure_hours else { return String::new() };
+    let own = if organ.applied.is_own(OwnFigure::ExposureHours) { " (your figure)" } else { "" };
+    match organ.tolerance.harm {
+        Harm::Freezing => {
+            let milder = organ.open.relief.size(scale);
+            format!(" of {needed:.1} h that the figures mean{own}: counted as {milder} milder")
+        }
+        Harm::Chilling => {
+            let before = organ.open.hours_before;
+            format!(" and {before:.1} h on the nights before it, of {needed:.0} h that it takes{own}")
+        }
+    }
 }

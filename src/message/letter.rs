@@ -1,7 +1,7 @@
 //! What a list says, once, before it is set as text or HTML.
 
 use super::entries::{Entry, Group, groups};
-use super::{cautions, sentences};
+use super::{cautions, ready, sentences};
 use crate::beds::Role;
 use crate::plan::said::{Changes, SayReason};
 use crate::plan::{Measure, Plan};
@@ -19,6 +19,10 @@ pub struct Letter {
     /// How to decide without a forecast; empty where there is one.
     pub by_hand: Vec<String>,
     pub cautions: Vec<&'static str>,
+    /// What is ready to pick and what comes next; for the manager.
+    pub ready: Vec<String>,
+    /// Another message that is passed on, line by line as it was set; mostly none.
+    pub quoted: Vec<String>,
     /// Source, age, the rule for silence, humility.
     pub closing: Vec<String>,
 }
@@ -47,12 +51,16 @@ pub struct Context<'a> {
 pub fn evening_letter(plan: &Plan<'_>, context: &Context<'_>, reader: Reader) -> Letter {
     let scale = plan.garden.shown;
     let mut lead = vec![headline(plan, context)];
-    lead.extend(lateness(context));
+    lead.extend(lateness(context.late_by));
     if context.reason == SayReason::DataMissing && context.since.is_some() {
         lead.push("Keep to the last list until you know better.".into());
     }
     lead.extend(work_line(plan));
     lead.extend(night_lines(plan, context, scale));
+    // Who plans the garden is told what a freeze would leave of it, with the words that come first for a night.
+    let plans = reader.role == Role::Manager && plan.night.is_ok();
+    let is_first = matches!(context.reason, SayReason::First | SayReason::AllQuiet | SayReason::CalledOff);
+    lead.extend((plans && plan.has_work()).then(|| ready::emptied(plan)).flatten());
     lead.extend(context.troubles.iter().cloned());
     let changes = context.since.map(|(changes, at)| sentences::changes(plan, changes, at)).unwrap_or_default();
     let by_hand = if plan.count(Measure::Unknown) > 0 { sentences::by_hand(plan, reader.role) } else { Vec::new() };
@@ -63,6 +71,8 @@ pub fn evening_letter(plan: &Plan<'_>, context: &Context<'_>, reader: Reader) ->
         groups: groups(plan, reader),
         by_hand,
         cautions: cautions::for_plan(plan),
+        ready: if plans && is_first { ready::lines(plan) } else { Vec::new() },
+        quoted: Vec::new(),
         closing: closing(plan, context, reader),
     }
 }
@@ -145,8 +155,8 @@ fn headline(plan: &Plan<'_>, context: &Context<'_>) -> String {
     }
 }
 
-fn lateness(context: &Context<'_>) -> Option<String> {
-    let late = context.late_by.filter(|late| *late >= Duration::minutes(20))?;
+pub(super) fn lateness(late_by: Option<Duration>) -> Option<String> {
+    let late = late_by.filter(|late| *late >= Duration::minutes(20))?;
     let text = if late >= Duration::minutes(90) {
         format!("{} hours", (late.num_minutes() + 30) / 60)
     } else {

@@ -1,20 +1,24 @@
 //! The morning after: uncover, and write down what the night did.
 
-use super::letter::{Letter, Reader, capitalised};
+use super::letter::{Letter, Reader, capitalised, lateness};
 use super::{cautions, entries};
-use crate::beds::{Garden, Role};
+use crate::beds::{Bed, Garden, Role};
+use crate::crops::{AfterFrost, Catalogue};
 use crate::plan::Measure;
 use crate::plan::said::Said;
+use crate::risk::stage_of;
 use crate::units::Scale;
 use crate::zone::NightOf;
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, Days, Duration, Utc};
 
 /// The message of the morning after a night for which something was asked, or of which nothing was known.
 pub fn morning_after_letter(
     garden: &Garden,
+    catalogue: &Catalogue,
     night: NightOf,
     said: &Said,
     next_word_by: Option<DateTime<Utc>>,
+    late_by: Option<Duration>,
     reader: Reader,
 ) -> Letter {
     let title = |id: &str| {
@@ -44,6 +48,7 @@ pub fn morning_after_letter(
         let entries = beds.into_iter().map(|title| entries::Entry { title, lines: Vec::new() }).collect();
         entries::Group { heading: heading.into(), is_work: true, note: how.into(), entries }
     });
+    let groups = groups.chain(looks(garden, catalogue, night, said, reader)).collect();
     let example = if garden.shown == Scale::Fahrenheit { "27F" } else { "-2.8C" };
     let mut closing = vec![
         "What did the thermometer show at its lowest? It is the one thing that makes the next list better. Send it to \
@@ -57,11 +62,6 @@ pub fn morning_after_letter(
             garden.id
         )];
     }
-    closing.push(
-        "Look at the plants after the thaw today, in three days and in two weeks: harm shows late. Do not prune or pull \
-         yet."
-            .to_string(),
-    );
     if let Some(by) = next_word_by {
         let local = garden.zone.local(by);
         closing.push(format!(
@@ -73,11 +73,80 @@ pub fn morning_after_letter(
     let date = night.0.format("%A %-d %B");
     Letter {
         subject: format!("{what} and write down the low ({})", garden.name),
-        lead: vec![format!("The night of {date} is over.")],
+        lead: std::iter::once(format!("The night of {date} is over.")).chain(lateness(late_by)).collect(),
         changes: Vec::new(),
-        groups: groups.collect(),
+        groups,
         by_hand: Vec::new(),
-        cautions: cautions::for_morning(garden, said),
+        cautions: cautions::for_morning(),
+        ready: Vec::new(),
+        quoted: Vec::new(),
         closing,
     }
+}
+
+/// The beds that were out in the cold and in danger, or of which nothing was known: when to look at them, what to look
+/// for and what then. Beds of which the same is said stand together.
+fn looks(
+    garden: &Garden,
+    catalogue: &Catalogue,
+    night: NightOf,
+    said: &Said,
+    reader: Reader,
+) -> Option<entries::Group> {
+    let was_out = |id: &str| {
+        let measure = said.beds.iter().find(|bed| bed.bed == id).map(|bed| bed.measure);
+        measure.is_some_and(|measure| !matches!(measure, Measure::Fine | Measure::BringIn))
+    };
+    let beds = garden.beds.iter().filter(|bed| was_out(&bed.id));
+    let entries: Vec<entries::Entry> = beds
+        .flat_map(|bed| by_class(garden, bed, catalogue, night))
+        .map(|(title, class)| entries::Entry { title, lines: advice(class, reader) })
+        .collect();
+    if entries.is_empty() {
+        return None;
+    }
+    let day = |days: u64| night.0.checked_add_days(Days::new(days));
+    // A date at the end of the calendar has no third day after it; then the words alone must do.
+    let when = match (day(4), day(11), day(15)) {
+        (Some(third), Some(tenth), Some(fourteenth)) => format!(
+            "again on {}, and between {} and {}",
+            third.format("%A"),
+            tenth.format("%-d %B"),
+            fourteenth.format("%-d %B")
+        ),
+        _ => "again in three days and in two weeks".into(),
+    };
+    Some(entries::Group {
+        heading: "Look at the plants".into(),
+        is_work: true,
+        note: format!("After the thaw today, {when}: harm shows late."),
+        entries: entries::alike_together(entries),
+    })
+}
+
+/// The crops of a bed by what is said of them: a title for each, and the advice.
+fn by_class<'c>(garden: &Garden, bed: &Bed, catalogue: &'c Catalogue, night: NightOf) -> Vec<(String, &'c AfterFrost)> {
+    let mut classes: Vec<(Vec<&str>, &AfterFrost)> = Vec::new();
+    for planting in &bed.plantings {
+        let Some(crop) = catalogue.crops.get(&planting.crop) else { continue };
+        let Some(class) = catalogue.after_frost(crop, stage_of(garden, planting, crop, night).name) else { continue };
+        match classes.iter_mut().find(|(_, other)| other.class == class.class) {
+            Some((crops, _)) if crops.contains(&crop.name.as_str()) => {}
+            Some((crops, _)) => crops.push(&crop.name),
+            None => classes.push((vec![&crop.name], class)),
+        }
+    }
+    classes.into_iter().map(|(crops, class)| (format!("{}: {}", bed.title(), crops.join(", ")), class)).collect()
+}
+
+/// Everybody is told the sign, the step and what may be eaten; the manager the rest.
+fn advice(class: &AfterFrost, reader: Reader) -> Vec<String> {
+    let mut lines = vec![class.short.clone()];
+    if reader.role == Role::Manager {
+        lines.push(format!("Signs: {}", class.injury));
+        lines.extend(class.do_not.clone());
+        lines.extend(class.look_again.clone());
+    }
+    lines.extend(class.food.clone());
+    lines
 }

@@ -1,11 +1,13 @@
 //! Sentences for growers: what to do, why, how sure, where it comes from.
 
-use crate::beds::Role;
-use crate::crops::{Frame, Organ, Tolerance};
+use crate::beds::{Applied, OwnFigure, Role};
+use crate::crops::{Frame, Harm, Organ, Tolerance};
+use crate::night::cover::Layers;
 use crate::night::dusk::dusk_air_before_frost;
 use crate::night::{Estimate, FrostKind, Knowledge, Night, Remark};
+use crate::plan::harvest::better_for_frost;
 use crate::plan::said::Changes;
-use crate::plan::{BedPlan, FINE_CHANCE, Measure, Plan, Reason};
+use crate::plan::{BedPlan, FINE_CHANCE, Measure, Pick, Plan, Reason};
 use crate::risk::{OrganRisk, PlantingRisk};
 use crate::units::{Celsius, Kelvins, Probability, Scale};
 use crate::weather::Provider;
@@ -97,18 +99,36 @@ pub(super) fn instructions(bed: &BedPlan<'_>) -> Vec<String> {
     let mut lines: Vec<String> = bed
         .picks
         .iter()
-        .map(|pick| format!("{}: {}", super::letter::capitalised(&pick.crop), uncapitalised(&pick.instruction)))
+        .map(|pick| {
+            let crop = super::letter::capitalised(&pick.crop);
+            format!("{crop}: {} {}", uncapitalised(&pick.instruction), size(pick))
+        })
         .collect();
     if let Some(cover) = &bed.cover {
-        let pieces = if cover.pieces == 1 { String::new() } else { format!("{} pieces of ", cover.pieces) };
+        let what = match (cover.layers, cover.pieces_per_layer()) {
+            (Layers::One, 1) | (Layers::Two, 1) => cover.title(),
+            (Layers::One, pieces) => format!("{pieces} pieces of {}", cover.name),
+            (Layers::Two, pieces) => format!("{}, {pieces} pieces side by side in each", cover.title()),
+        };
         let (verb, edges) = if bed.measure == Measure::Harvest {
             ("Then cover with", ", edges down to the ground")
         } else {
             ("Cover with", "")
         };
-        lines.push(format!("{verb}: {pieces}{}{edges}.", cover.name));
+        lines.push(format!("{verb}: {what}{edges}."));
     }
     lines
+}
+
+/// "About 8 plants, 4 minutes."
+fn size(pick: &Pick) -> String {
+    // Less than a minute is one, by the time the knife is found.
+    let time = minutes(pick.work.0.max(1.0).ceil());
+    match pick.plants {
+        Some(1) => format!("1 plant, {time}."),
+        Some(plants) => format!("About {plants} plants, {time}."),
+        None => format!("About {time}."),
+    }
 }
 
 fn uncapitalised(text: &str) -> String {
@@ -123,16 +143,16 @@ pub(super) fn why(plan: &Plan<'_>, bed: &BedPlan<'_>, role: Role) -> Vec<String>
         return tenderest_line(bed, role, scale).into_iter().collect();
     }
     let mut lines = Vec::new();
-    if bed.measure == Measure::Fine && bed.reason == Reason::WithinMargin {
+    if bed.measure == Measure::Fine && matches!(bed.reason, Reason::WithinMargin | Reason::BetterForFrost) {
         let near = bed.deciding().filter(|(_, organ)| role == Role::Manager && organ.open.margin < FAR_FROM_HARM);
-        return near.map(|(planting, organ)| margin_line(planting, organ, scale)).into_iter().collect();
+        let near = near.map(|(planting, organ)| margin_line(planting, organ, scale));
+        return better_line(bed).into_iter().chain(near).collect();
     }
     if role == Role::Manager {
         let decisive = bed.risk.plantings.iter().filter_map(|planting| Some((planting, planting.deciding()?)));
         let in_danger = decisive.filter(|(_, organ)| organ.open.chance.0 >= FINE_CHANCE);
         lines.extend(in_danger.map(|(planting, organ)| figures(planting, organ, scale)));
-    } else if let Some((planting, organ)) = bed.deciding().filter(|_| bed.measure != Measure::Leave) {
-        // Where nothing is to be done, the reason alone is enough.
+    } else if let Some((planting, organ)) = bed.deciding().filter(|_| says_why(bed)) {
         lines.push(short_why(planting, organ, scale));
     }
     let reason = match &bed.reason {
@@ -148,8 +168,21 @@ pub(super) fn why(plan: &Plan<'_>, bed: &BedPlan<'_>, role: Role) -> Vec<String>
         }),
         Reason::NoCoverLeft => Some("Left: a cover would help, but none that fits is left over.".into()),
         Reason::NothingHelps => Some("Left: nothing at hand would help much.".into()),
-        Reason::MinorPart => minor_part(bed),
-        Reason::PickBeforeFrost
+        Reason::MinorPart => {
+            lines.extend(minor_part(bed));
+            better_line(bed)
+        }
+        Reason::SoilTooCold { soil, begins } => Some(format!(
+            "Why: {} at root depth; below {} what grows there breaks down in store.",
+            fine(*soil, scale),
+            fine(*begins, scale)
+        )),
+        Reason::SoilKeepsRoots { soil, begins } => Some(format!(
+            "Left: the soil should stay {} above what harms the roots. A hand of straw or leaves over the row helps.",
+            (*soil - *begins).size(scale)
+        )),
+        Reason::BetterForFrost
+        | Reason::PickBeforeFrost
         | Reason::RootsAndTopsInside
         | Reason::WithinMargin
         | Reason::HoursMissing
@@ -157,6 +190,22 @@ pub(super) fn why(plan: &Plan<'_>, bed: &BedPlan<'_>, role: Role) -> Vec<String>
     };
     lines.extend(reason);
     lines
+}
+
+/// Where nothing is to be done, or it is done for the soil, the reason alone is enough.
+fn says_why(bed: &BedPlan<'_>) -> bool {
+    bed.measure != Measure::Leave && !matches!(bed.reason, Reason::SoilTooCold { .. })
+}
+
+/// "Better for a frost: kale, leek (sweeter)."
+fn better_line(bed: &BedPlan<'_>) -> Option<String> {
+    let better = better_for_frost(&bed.risk);
+    let (_, what) = better.first()?;
+    let same = better.iter().all(|(_, other)| other == what);
+    let crops: Vec<String> =
+        better.iter().map(|(crop, what)| if same { (*crop).to_string() } else { format!("{crop} ({what})") }).collect();
+    let what = if same { format!(" ({what})") } else { String::new() };
+    Some(format!("Better for a frost: {}{what}.", crops.join(", ")))
 }
 
 /// A bed with more to spare needs no words.
@@ -198,7 +247,7 @@ pub(super) fn tenderest<'p, 'a>(bed: &'p BedPlan<'a>) -> Option<(&'p PlantingRis
 
 fn tenderest_line(bed: &BedPlan<'_>, role: Role, scale: Scale) -> Option<String> {
     let (planting, tolerance, begins) = tenderest(bed)?;
-    let stage = if role == Role::Manager { format!(" ({})", planting.planting.stage) } else { String::new() };
+    let stage = if role == Role::Manager { format!(" ({})", planting.stage.name) } else { String::new() };
     Some(format!(
         "Harm to {} {}{stage} begins at {} in the {}.",
         planting.crop.name,
@@ -210,17 +259,29 @@ fn tenderest_line(bed: &BedPlan<'_>, role: Role, scale: Scale) -> Option<String>
 
 /// "Chance of damage 66 %: harm to broccoli heads (heading) begins at 28 F in the air; 24 F expected, margin -3.6 F."
 fn figures(planting: &PlantingRisk<'_>, organ: &OrganRisk<'_>, scale: Scale) -> String {
-    format!(
-        "Chance of damage {}: harm to {} {} ({}) begins at {} in the {}; {} expected, margin {}.",
-        organ.open.chance.percent(),
-        planting.crop.name,
-        parts(organ.tolerance.organ),
-        planting.planting.stage,
-        fine(organ.damage_begins, scale),
-        frame(organ.tolerance.frame),
-        fine(organ.open.minimum.mean, scale),
-        organ.open.margin.signed(scale)
-    )
+    let (crop, parts, stage) = (&planting.crop.name, parts(organ.tolerance.organ), planting.stage.name);
+    let (begins, place) = (fine(organ.damage_begins, scale), frame(organ.tolerance.frame));
+    let own = if organ.applied.is_own(OwnFigure::DamageBegins) { " (your figure)" } else { "" };
+    let chance = organ.open.chance.percent();
+    match organ.tolerance.harm {
+        Harm::Freezing => format!(
+            "Chance of damage {chance}: harm to {crop} {parts} ({stage}) begins at {begins} in the {place}{own}; {} \
+             expected, margin {}.",
+            fine(organ.open.minimum.mean, scale),
+            organ.open.margin.signed(scale)
+        ),
+        Harm::Chilling => {
+            let before = match organ.open.hours_before {
+                hours if hours >= 0.5 => format!(" after {hours:.0} hours on the nights before"),
+                _ => String::new(),
+            };
+            format!(
+                "Chance of chilling injury {chance}: {crop} {parts} ({stage}) suffer below {begins} in the {place}{own}, \
+                 without any frost; {:.0} hours of it tonight{before}.",
+                organ.open.hours_below
+            )
+        }
+    }
 }
 
 fn short_why(planting: &PlantingRisk<'_>, organ: &OrganRisk<'_>, scale: Scale) -> String {
@@ -235,8 +296,12 @@ fn short_why(planting: &PlantingRisk<'_>, organ: &OrganRisk<'_>, scale: Scale) -
     } else {
         String::new()
     };
+    let harm = match organ.tolerance.harm {
+        Harm::Freezing => "harm",
+        Harm::Chilling => "chilling without frost",
+    };
     format!(
-        "Why: harm to {} {} begins at {}{place}; {} expected{colder}.",
+        "Why: {harm} to {} {} begins at {}{place}; {} expected{colder}.",
         planting.crop.name,
         parts(organ.tolerance.organ),
         fine(organ.damage_begins, scale),
@@ -395,11 +460,12 @@ fn age_in_words(minutes: i64) -> String {
 }
 
 /// Evidence of a threshold, as one clause.
-pub(super) fn evidence(tolerance: &Tolerance) -> String {
+pub(super) fn evidence(tolerance: &Tolerance, applied: &Applied) -> String {
+    let mark = |figure, word| if applied.is_own(figure) { "your figure" } else { word };
     format!(
         "{} / {}, {}",
-        tolerance.evidence.damage_begins.word(),
-        tolerance.evidence.severe.word(),
+        mark(OwnFigure::DamageBegins, tolerance.evidence.damage_begins.word()),
+        mark(OwnFigure::Severe, tolerance.evidence.severe.word()),
         tolerance.sources.join(", ")
     )
 }

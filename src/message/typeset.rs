@@ -35,6 +35,13 @@ pub fn plain_text(letter: &Letter) -> String {
         text.titled(BY_HAND, &letter.by_hand);
     }
     text.titled("CARE", &letter.cautions);
+    text.titled("READY AND NEXT", &letter.ready);
+    if !letter.quoted.is_empty() {
+        text.blank();
+    }
+    for line in &letter.quoted {
+        text.line("> ", line);
+    }
     text.blank();
     text.line("", "--------");
     for line in &letter.closing {

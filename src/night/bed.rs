@@ -3,11 +3,14 @@
 //! A threshold is compared with the temperature of its own frame; this is where the three come from, once.
 
 use super::cover::CoverGain;
+use super::deposit::deposit;
 use super::exposure::Exposure;
 use super::leaf::{CALM, LeafSurroundings, leaf_temperature, wind_at_height};
-use super::soil::{frost_depth, pot_temperature, soil_minimum};
-use super::{Estimate, Night, Step, hours_below};
-use crate::crops::Frame;
+pub use super::roots::RootZone;
+use super::roots::{SOIL_DIFFUSIVITY, at_roots};
+use super::soil::through_mulch;
+use super::{Estimate, Night, Step, hours_below, roots};
+use crate::crops::{Frame, Stature};
 use crate::units::{Celsius, Kelvins, MetresPerSecond, Pascals};
 use chrono::{DateTime, Utc};
 
@@ -18,15 +21,10 @@ pub struct Place {
     /// Measured by the garden; else the exposure's own.
     pub offset: Option<Kelvins>,
     pub root_zone: RootZone,
-}
-
-/// What the roots stand in.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub enum RootZone {
-    /// Open ground or a raised bed: no figure was found that tells them apart in one night.
-    Ground,
-    /// A pot of this radius, m.
-    Pot { radius: f64 },
+    /// Thickness of straw or leaves on the soil, m; 0 without.
+    pub mulch: f64,
+    /// Of what grows there.
+    pub stature: Stature,
 }
 
 /// One instant at a bed.
@@ -48,14 +46,14 @@ pub struct BedNight {
     pub soil: Estimate,
     /// When the plants are coldest.
     pub coldest_at: DateTime<Utc>,
-    /// How screen, tissue and soil came about, after the steps of the night itself.
+    /// How the screen here came about, after the steps of the night itself.
     pub steps: Vec<Step>,
+    /// How the soil came about.
+    pub soil_step: Step,
+    /// How the tissue came about.
+    pub leaf_steps: Vec<Step>,
 }
 
-/// Height of the leaves over the soil, m: vegetables and herbs of a low bed (assumed).
-const PLANT_HEIGHT: f64 = 0.2;
-/// Width of a leaf, m (assumed).
-const LEAF_WIDTH: f64 = 0.07;
 /// No leaf is taken to be colder than this below the air beside it: the 90th percentile of surface below air on
 /// nights of strongest loss, vegetated surface, Payerne (BSRN, June 2016), agreeing with 1 to 3 K observed on leaves
 /// under a clear sky (Leuning and Cremer 1988).
@@ -63,18 +61,9 @@ const DEEPEST_DEPRESSION: f64 = 3.3;
 /// Spread of that depression where the sky is clear and calm, and where it is not, K: a 2.563rd of its central 80 %
 /// at Payerne for net long-wave loss of 60 to 80 and of 10 to 20 W/m².
 const DEPRESSION_SPREAD: (f64, f64) = (0.92, 0.44);
-/// Depth at which crops hold their roots, m (assumed: shoulders near the surface freeze first).
-const ROOT_DEPTH: f64 = 0.05;
-/// Thermal diffusivity of moist soil and of potting mix, m²/s (mid-range of handbook values, from memory).
-const SOIL_DIFFUSIVITY: f64 = 5e-7;
-const MIX_DIFFUSIVITY: f64 = 2.5e-7;
-/// How well a soil temperature without a thermometer in it is known, K: freely moving, and held at zero by its freezing
-/// water (assumed).
-const SOIL_SPREAD: (f64, f64) = (1.5, 0.5);
-/// Soil of this temperature moves freely, °C (assumed). From there to zero its water stands ever more in the way of
-/// frost, so that the spread narrows; it widens again as the frost passes. Were it to jump, a colder night would look
-/// safer.
-const FREELY_MOVING: f64 = 6.0;
+/// How far the surface of thick mulch lies below the air on a clear, calm night, K: it holds no heat and gets little from
+/// the soil below (that mulch cools the air above it: FAO Frost Protection, ch. 6, from memory; the figure is assumed).
+const MULCH_BELOW_AIR: f64 = 2.0;
 
 /// How well an offset is known that the garden has measured on a few nights, K (assumed).
 const MEASURED_OFFSET_SPREAD: Kelvins = Kelvins(0.4);
@@ -88,20 +77,21 @@ pub fn at_bed(night: &Night, place: &Place, pressure: Pascals) -> BedNight {
     };
     let weight = night.clear_calm;
     let offset = Kelvins(offset.0 * weight);
+    let mulch_below_air = Kelvins(MULCH_BELOW_AIR * weight * (1.0 - through_mulch(place.mulch, SOIL_DIFFUSIVITY)));
     let hours: Vec<BedHour> = night
         .hours
         .iter()
         .map(|hour| {
             let screen = hour.air + offset;
-            let wind = wind_at_height(hour.wind_10m, PLANT_HEIGHT);
+            let wind = wind_at_height(hour.wind_10m, place.stature.height);
             let leaf = leaf_temperature(&LeafSurroundings {
                 air: screen,
                 dew_point: hour.dew_point.min(screen),
                 wind_at_leaf: MetresPerSecond((wind.0 * effect.wind).max(CALM.0)),
-                leaf_width: LEAF_WIDTH,
+                leaf_width: place.stature.leaf_width,
                 cloud_cover: hour.cloud_cover,
                 sky_view: effect.sky_view,
-                ground: screen,
+                ground: screen - mulch_below_air,
                 pressure,
             });
             BedHour { time: hour.time, screen, tissue: leaf.max(screen - Kelvins(DEEPEST_DEPRESSION)).min(screen) }
@@ -115,78 +105,54 @@ pub fn at_bed(night: &Night, place: &Place, pressure: Pascals) -> BedNight {
     let screen = night.minimum.moved(offset, offset_spread);
     let leaf_spread = Kelvins(DEPRESSION_SPREAD.1 + (DEPRESSION_SPREAD.0 - DEPRESSION_SPREAD.1) * weight);
     let tissue = screen.moved(lowest_tissue - screen.mean, leaf_spread);
-    let soil = soil(night, place, &hours);
+    let soil = at_roots(night, place, &hours);
 
     let offset_source = match place.offset {
         Some(_) => "the garden's settings",
         None => "exposure of the bed, common practice",
     };
-    let steps = vec![
-        Step {
-            what: format!(
-                "bed against the garden's screen ({}), {:.0} % of it tonight",
-                place.exposure.word(),
-                weight * 100.0
-            ),
-            value: Some(screen.mean),
-            effect: Some(offset),
-            spread: Some(offset_spread),
-            source: offset_source,
-        },
-        Step {
-            what: "leaf below the air beside it".into(),
-            value: Some(tissue.mean),
-            effect: Some(tissue.mean - screen.mean),
-            spread: Some(leaf_spread),
-            source: "leaf energy balance, Campbell and Norman 1998; limited to what was observed at Payerne (BSRN)",
-        },
-        Step {
-            what: match place.root_zone {
-                RootZone::Pot { .. } => "potting mix in the middle of the pot".into(),
-                RootZone::Ground => "soil at root depth (5 cm)".into(),
-            },
-            value: Some(soil.mean),
-            effect: None,
-            spread: Some(soil.spread),
-            source: "heat conduction and freezing, Carslaw and Jaeger",
-        },
-    ];
-    BedNight { hours, screen, tissue, soil, coldest_at, steps }
-}
-
-fn soil(night: &Night, place: &Place, hours: &[BedHour]) -> Estimate {
-    let lowest = hours.iter().map(|hour| hour.screen).fold(night.mean_air, Celsius::min);
-    match place.root_zone {
-        RootZone::Ground => {
-            let wave = soil_minimum(night.mean_air, lowest, ROOT_DEPTH, SOIL_DIFFUSIVITY);
-            let offset =
-                hours.first().zip(night.hours.first()).map_or(Kelvins(0.0), |(bed, open)| bed.screen - open.air);
-            let extra =
-                -offset.0.min(0.0) * hours_below(hours.iter().map(|hour| (hour.time, hour.screen)), Celsius(0.0));
-            // The frost passes the roots with zero; behind it the soil is the colder the farther it has gone on, in a
-            // straight line as in Stefan's solution.
-            let behind = (1.0 - ROOT_DEPTH / frost_depth(night.freezing_degree_hours + extra)).max(0.0);
-            let mean = if wave < Celsius(0.0) { Celsius(wave.0 * behind) } else { wave };
-            let freely = (mean.0 / FREELY_MOVING).clamp(behind, 1.0);
-            Estimate { mean, spread: Kelvins(SOIL_SPREAD.1 + (SOIL_SPREAD.0 - SOIL_SPREAD.1) * freely) }
-        }
-        RootZone::Pot { radius } => {
-            // The ball remembers the day: its lag starts with the first hour that is known, at that day's mean.
-            let day = night.before.iter().copied();
-            let air: Vec<(DateTime<Utc>, Celsius)> =
-                day.chain(hours.iter().map(|hour| (hour.time, hour.screen))).collect();
-            let start = night.mean_air;
-            let steps = air.windows(2).map(|pair| {
-                let hours = (pair[1].0 - pair[0].0).num_minutes() as f64 / 60.0;
-                (hours, pair[1].1)
-            });
-            let balls = pot_temperature(start, steps, radius, MIX_DIFFUSIVITY);
-            let tonight = balls.skip(night.before.len());
-            let mean = tonight.fold(Celsius(f64::INFINITY), Celsius::min);
-            let mean = if mean.0.is_finite() { mean } else { start };
-            Estimate { mean, spread: Kelvins(SOIL_SPREAD.0) }
-        }
-    }
+    let steps = vec![Step {
+        what: format!(
+            "bed against the garden's screen ({}), {:.0} % of it tonight",
+            place.exposure.word(),
+            weight * 100.0
+        ),
+        value: Some(screen.mean),
+        effect: Some(offset),
+        spread: Some(offset_spread),
+        source: offset_source,
+    }];
+    let Stature { height, leaf_width } = place.stature;
+    let dew_points = night.hours.iter().map(|hour| hour.dew_point);
+    let on_the_leaf =
+        deposit(hours.iter().zip(dew_points).map(|(bed, dew_point)| (bed.tissue, dew_point.min(bed.screen))));
+    let leaf = Step {
+        what: format!(
+            "leaf below the air beside it ({:.0} cm over the soil, {:.0} cm wide)",
+            height * 100.0,
+            leaf_width * 100.0
+        ),
+        value: Some(tissue.mean),
+        effect: Some(tissue.mean - screen.mean),
+        spread: Some(leaf_spread),
+        source: "leaf energy balance, Campbell and Norman 1998; limited to what was observed at Payerne (BSRN)",
+    };
+    let morning = Step {
+        what: on_the_leaf.sentence().into(),
+        value: None,
+        effect: None,
+        spread: None,
+        source: "leaf against dew point and frost point",
+    };
+    let mulch = (mulch_below_air.0 > 0.0).then(|| Step {
+        what: "surface of the mulch below the air; the leaves over it feel part of that".into(),
+        value: None,
+        effect: Some(Kelvins(-mulch_below_air.0)),
+        spread: None,
+        source: "FAO Frost Protection, from memory; figure assumed",
+    });
+    let leaf_steps = mulch.into_iter().chain([leaf, morning]).collect();
+    BedNight { hours, screen, tissue, soil, coldest_at, steps, soil_step: roots::step(place, soil), leaf_steps }
 }
 
 impl BedNight {
@@ -218,3 +184,6 @@ impl BedNight {
         }
     }
 }
+
+#[cfg(test)]
+mod tests;

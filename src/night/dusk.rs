@@ -189,7 +189,7 @@ impl Evening {
             self.dew_point_three_hours_before.zip(self.dew_point).map_or(0.0, |(before, now)| now.0 - before.0);
         let cloud = self.cloud_cover.unwrap_or(ORDINARY.cloud).clamp(0.0, 1.0) - ORDINARY.cloud;
         let day_wind = self.wind_10m.map_or(ORDINARY.day_wind, |wind| wind.0.max(0.0));
-        let (wind_to_come, cloud_to_come, clouding_over) = self.to_come();
+        let (wind_to_come, cloud_to_come, clouding_over) = self.coming();
         // Wind mixes the air whatever the sky does, and after a great fall there is less left for a cloud to keep.
         let kept = cloud_to_come * (-wind_to_come / 4.0).exp() * (-fall / 8.0).exp();
         [
@@ -212,7 +212,7 @@ impl Evening {
     pub fn spread_terms(&self) -> [f64; SPREAD_TERMS] {
         let warmer = self.warmer_than_a_day_before();
         let cloud = self.cloud_cover.unwrap_or(ORDINARY.cloud).clamp(0.0, 1.0) - ORDINARY.cloud;
-        let (wind_to_come, cloud_to_come, _) = self.to_come();
+        let (wind_to_come, cloud_to_come, _) = self.coming();
         let (now, later) = if self.outlook.is_some() { (0.0, 1.0) } else { (1.0, 0.0) };
         [
             self.night(),
@@ -234,7 +234,7 @@ impl Evening {
     }
 
     /// Wind to come; cloud to come above the ordinary; clouding over. Without an outlook the ordinary ones.
-    fn to_come(&self) -> (f64, f64, f64) {
+    fn coming(&self) -> (f64, f64, f64) {
         let Some(outlook) = self.outlook else { return (ORDINARY.wind, 0.0, 0.0) };
         let wind = outlook.wind_10m.map_or(ORDINARY.wind, |wind| wind.0.clamp(0.0, 15.0));
         let cloud = outlook.cloud_cover.map_or(0.0, |cloud| cloud.clamp(0.0, 1.0) - ORDINARY.cloud);

@@ -2,7 +2,7 @@
 //!
 //! Everything is per unit of TOTAL leaf surface: the upper face sees sky and walls, the lower one the ground.
 
-use crate::units::{Celsius, MetresPerSecond, Pascals, WattsPerSquareMetre, ZERO_CELSIUS_IN_KELVIN};
+use crate::units::{Celsius, Kelvins, MetresPerSecond, Pascals, WattsPerSquareMetre, ZERO_CELSIUS_IN_KELVIN};
 use crate::weather::humidity::{OVER_ICE, OVER_WATER, saturation_over_water};
 use crate::weather::radiation::{STEFAN_BOLTZMANN, black_body, sky_longwave};
 
@@ -129,13 +129,10 @@ enum Deposit {
 impl LeafBalance {
     /// The temperature at which the leaf's gains and losses are equal; formula and ranges at [`leaf_temperature`].
     pub fn leaf_temperature(&self) -> Celsius {
-        let air = self.air.0;
-        let inputs =
-            [self.absorbed.0, air, self.wind_at_leaf.0, self.dimension, self.vapour_pressure.0, self.pressure.0];
-        // `f64::min` and `max` would make a number of NaN again, and a mild one.
-        if !inputs.iter().all(|input| input.is_finite()) {
+        if !self.is_known() {
             return Celsius(f64::NAN);
         }
+        let air = self.air.0;
         let radiative = (self.absorbed.0 / (LEAF_EMISSIVITY * STEFAN_BOLTZMANN)).sqrt().sqrt() - ZERO_CELSIUS_IN_KELVIN;
         // Without deposit the leaf lies between air and radiative equilibrium. Deposit warms it, in air saturated over
         // ice to above the air, by less than 5 °C even at -45 °C.
@@ -150,13 +147,62 @@ impl LeafBalance {
         })
     }
 
+    /// Whether the leaf is colder than a temperature: a fraction of the work of solving for it, so that the coldest of
+    /// many leaves can be sought among the few that may be it. True of a balance that holds no number, the colder answer.
+    pub fn is_colder_than(&self, temperature: Celsius) -> bool {
+        let deposit = if temperature.0 <= 0.0 { Deposit::Frost } else { Deposit::Dew };
+        let gain = self.gain(temperature.0, deposit).0;
+        gain < 0.0 || gain.is_nan() || !self.is_known()
+    }
+
+    /// What the leaf is below the air at most: as if without dew, frost and free convection, which only warm it.
+    ///
+    /// ```text
+    /// D = (0.97 sigma T_a^4 - A) / (29.3 * 1.4 * 0.135 sqrt(u/d) + 4 * 0.97 sigma (T_a - D)^3)      A absorbed
+    /// ```
+    ///
+    /// Emission falls at least as fast as its slope at a colder temperature, so any `D` that is deep enough gives one
+    /// that is too, and a closer one; the deepest is the balance of radiation alone. With vapour the same, warmer air has
+    /// the larger limit.
+    ///
+    /// **Method error.** On the safe side by construction; above the true depression of a dry windy leaf by less than
+    /// 0.1 K (`no_leaf_is_deeper_than_its_limit`).
+    /// **Refuses.** Nothing; NaN comes back as NaN. 0 where the leaf gains more than it emits.
+    /// **Source.** The balance of [`leaf_temperature`].
+    /// **Check.** None of another author: it is held against the solved balance.
+    pub fn depression_limit(&self) -> Kelvins {
+        let air = self.air.kelvin();
+        let loss = LEAF_EMISSIVITY * STEFAN_BOLTZMANN * air.powi(4) - self.absorbed.0;
+        if !self.is_known() {
+            return Kelvins(f64::NAN);
+        }
+        if loss <= 0.0 {
+            return Kelvins(0.0);
+        }
+        let sensible = AIR_HEAT * self.forced_conductance();
+        let deeper = air - (self.absorbed.0 / (LEAF_EMISSIVITY * STEFAN_BOLTZMANN)).sqrt().sqrt();
+        let closer = |limit: f64| loss / (sensible + 4.0 * LEAF_EMISSIVITY * STEFAN_BOLTZMANN * (air - limit).powi(3));
+        Kelvins(closer(closer(deeper)))
+    }
+
+    /// Conductance for heat by wind alone, mol/m²/s.
+    fn forced_conductance(&self) -> f64 {
+        OUTDOORS * 0.135 * (self.wind_at_leaf.0 / self.dimension).sqrt()
+    }
+
+    /// Whether every term is a number: `f64::min` and `max` would make one of NaN again, and a mild one.
+    fn is_known(&self) -> bool {
+        let terms = [self.absorbed.0, self.wind_at_leaf.0, self.dimension, self.vapour_pressure.0, self.pressure.0];
+        self.air.0.is_finite() && terms.iter().all(|term| term.is_finite())
+    }
+
     /// What a leaf of this temperature gains, W/m², and its derivative, W/m²/K: negative throughout.
     fn gain(&self, leaf: f64, deposit: Deposit) -> (f64, f64) {
         let kelvin = leaf + ZERO_CELSIUS_IN_KELVIN;
         let emitted = LEAF_EMISSIVITY * STEFAN_BOLTZMANN * kelvin.powi(4);
 
         let excess = leaf - self.air.0;
-        let forced = OUTDOORS * 0.135 * (self.wind_at_leaf.0 / self.dimension).sqrt();
+        let forced = self.forced_conductance();
         let free = OUTDOORS * 0.05 * (excess.abs() / self.dimension).sqrt().sqrt();
         let conductance = forced.max(free);
         // Of free convection the conductance itself grows with the difference, to the power 1/4.
@@ -180,7 +226,8 @@ impl LeafBalance {
 
     /// The leaf temperature between two bounds: Newton's steps, halving the bracket where one would leave it.
     fn root(&self, mut low: f64, mut high: f64, deposit: Deposit) -> f64 {
-        let mut leaf = self.air.0.max(low).min(high);
+        // Of a dry leaf in wind this is the answer but for a tenth of a degree.
+        let mut leaf = (self.air - self.depression_limit()).0.max(low).min(high);
         for _ in 0..60 {
             let (gain, slope) = self.gain(leaf, deposit);
             if gain > 0.0 {
@@ -330,6 +377,32 @@ mod tests {
             // Gain is positive on the colder side and negative on the warmer one, also across the jump at 0 °C.
             let gain = |leaf: f64| balance.gain(leaf, if leaf < 0.0 { Deposit::Frost } else { Deposit::Dew }).0;
             prop_assert!(gain(leaf - 1e-5) > 0.0 && gain(leaf + 1e-5) < 0.0, "{leaf}");
+        }
+
+        #[test]
+        fn a_leaf_is_colder_than_what_lies_above_it(night in nights(), away in 1e-5f64..10.0) {
+            let (balance, Celsius(leaf)) = (night.balance(), leaf_temperature(&night));
+            prop_assert!(balance.is_colder_than(Celsius(leaf + away)) && !balance.is_colder_than(Celsius(leaf - away)));
+            let unknown = LeafBalance { wind_at_leaf: MetresPerSecond(f64::NAN), ..balance };
+            prop_assert!(unknown.is_colder_than(Celsius(-99.0)));
+        }
+
+        #[test]
+        fn no_leaf_is_deeper_than_its_limit(night in nights(), warmer in 0.0f64..8.0) {
+            let night = LeafSurroundings { ground: night.air, ..night };
+            let (balance, Celsius(leaf)) = (night.balance(), leaf_temperature(&night));
+            let Kelvins(limit) = balance.depression_limit();
+            prop_assert!(night.air.0 - leaf <= limit + 1e-5, "{leaf} {limit}");
+            let air = night.air + Kelvins(warmer);
+            let warmer = LeafSurroundings { air, ground: air, ..night }.balance();
+            prop_assert!(warmer.depression_limit().0 >= limit - 1e-9);
+            // A dry leaf in wind that carries more than the leaf's own drift.
+            let wind_at_leaf = MetresPerSecond(night.wind_at_leaf.0 + 1.5);
+            let windy = LeafSurroundings { wind_at_leaf, leaf_width: 0.07, ..night };
+            let dry = LeafBalance { vapour_pressure: Pascals(0.0), ..windy.balance() };
+            let depression = night.air.0 - dry.leaf_temperature().0;
+            let Kelvins(limit) = dry.depression_limit();
+            prop_assert!(limit <= depression.max(0.0) + 0.1, "{depression} {limit}");
         }
 
         #[test]

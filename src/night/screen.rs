@@ -7,6 +7,8 @@ mod hours;
 mod surroundings;
 mod thermometer;
 
+pub use surroundings::{clear_calm, past};
+
 use super::cooling::CoolingCurve;
 use super::{Estimate, Knowledge, Night, NightHour, NoNight, Remark, Step};
 use crate::units::{Celsius, Kelvins, MetresPerSecond};
@@ -147,6 +149,7 @@ fn from_forecast(forecast: &Forecast, evidence: &Evidence<'_>, span: &Span) -> N
         sunset: span.sunset,
         sunrise: span.sunrise,
         kind: surroundings::kind(&hours, clear_calm),
+        past: surroundings::past(forecast, span, evidence.garden_offset),
         before: surroundings::before(forecast, span),
         mean_air: surroundings::mean_air(forecast, span, &hours),
         freezing_degree_hours: surroundings::freezing_degree_hours(forecast, span, &hours),

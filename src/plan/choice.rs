@@ -1,10 +1,10 @@
 //! Which measure for which bed: the least sum of expected loss and work, both in person-minutes, while covers last.
 
-use super::{BedPlan, CoverUse, Measure, Pick, Reason};
+use super::harvest;
+use super::{BedPlan, CoverUse, Measure, Reason};
 use crate::beds::{BedKind, Garden};
-use crate::crops::{HarvestHabit, Life};
-use crate::night::cover::CoverKind;
-use crate::risk::{BedRisk, OrganRisk, PlantingRisk, pieces_for};
+use crate::night::cover::{Cover, Layers};
+use crate::risk::{BedRisk, PlantingRisk, pieces_for};
 use crate::units::{MetresPerSecond, Minutes, Probability};
 
 /// Below this chance a bed stands the night (assumed: one in ten such nights would show some damage).
@@ -14,10 +14,7 @@ pub const FINE_CHANCE: f64 = 0.10;
 const COVER_PER_SQUARE_METRE: f64 = 4.0 / 2.88;
 const UNCOVER_PER_BED: f64 = 3.0;
 const WIND_FACTOR: f64 = 1.5;
-/// Person-minutes to pick a square metre, or what one pot holds, and to carry one pot (assumed; the last common
-/// practice).
-const PICK_PER_SQUARE_METRE: f64 = 3.0;
-const PICK_PER_POT: f64 = 1.0;
+/// Person-minutes to carry one pot (common practice).
 const CARRY_PER_POT: f64 = 1.5;
 /// Part of the loss that remains for pots under a roof (assumed: a porch is not a heated room).
 const LEFT_UNDER_A_ROOF: f64 = 0.05;
@@ -32,16 +29,25 @@ const SOME_HELP: f64 = 0.25;
 #[derive(Clone)]
 struct Way {
     measure: Measure,
-    /// Stock and pieces.
-    cover: Option<(usize, u32)>,
+    cover: Option<Laid>,
     /// Expected loss that remains.
     loss: f64,
     work: f64,
+    /// Of the work, what would be done within days without any frost.
+    anyhow: f64,
+}
+
+/// A cover from a stock, and its pieces of all layers.
+#[derive(Clone, Copy)]
+struct Laid {
+    stock: usize,
+    cover: Cover,
+    pieces: u32,
 }
 
 impl Way {
     fn total(&self) -> f64 {
-        self.loss + self.work
+        self.loss + self.work - self.anyhow
     }
 }
 
@@ -59,7 +65,7 @@ pub(super) fn choose<'a>(garden: &Garden, wind: MetresPerSecond, risks: Vec<BedR
     let means = Means { garden, wind_factor, is_storm: wind.0 > TOO_WINDY };
     let mut left: Vec<u32> = garden.covers.iter().map(|stock| stock.count).collect();
     let plenty: Vec<u32> = left.iter().map(|count| if *count > 0 { u32::MAX } else { 0 }).collect();
-    let without: Vec<Way> = risks.iter().map(|risk| means.best_way(risk, &[])).collect();
+    let without: Vec<Way> = risks.iter().map(|risk| means.best_way(risk, &[], Layers::One)).collect();
     let mut ways: Vec<Option<Way>> = risks.iter().map(|_| None).collect();
     // A bed that stands the night anyhow takes no cover from one that does not, whatever it is worth.
     let in_danger: Vec<bool> = risks.iter().map(|risk| chance(risk) >= FINE_CHANCE).collect();
@@ -67,20 +73,22 @@ pub(super) fn choose<'a>(garden: &Garden, wind: MetresPerSecond, risks: Vec<BedR
     loop {
         let open = risks.iter().enumerate().filter(|(index, _)| in_danger[*index] && ways[*index].is_none());
         let gains = open.filter_map(|(index, risk)| {
-            let way = means.best_way(risk, &left);
+            let way = means.best_way(risk, &left, Layers::One);
             let gain = without[index].total() - way.total();
             (way.cover.is_some() && gain > 0.0).then_some((index, gain, way))
         });
         let best = gains.reduce(|best, next| if next.1 > best.1 { next } else { best });
         let Some((index, _, way)) = best else { break };
-        if let Some((stock, pieces)) = way.cover {
-            left[stock] -= pieces;
+        if let Some(laid) = way.cover {
+            left[laid.stock] -= laid.pieces;
         }
         ways[index] = Some(way);
     }
+    means.second_layers(&risks, &in_danger, &without, &mut ways, left);
     let chosen = ways.into_iter().zip(without).map(|(way, without)| way.unwrap_or(without));
     let plan = |(risk, way): (BedRisk<'a>, Way)| {
-        let measures = means.measures(&risk, &plenty);
+        let mut measures = means.measures(&risk, &plenty, Layers::One);
+        measures.extend(means.measures(&risk, &plenty, Layers::Two));
         means.bed_plan(risk, &way, &measures)
     };
     risks.into_iter().zip(chosen).map(plan).collect()
@@ -88,33 +96,70 @@ pub(super) fn choose<'a>(garden: &Garden, wind: MetresPerSecond, risks: Vec<BedR
 
 impl Means<'_> {
     /// The cheapest way with the covers that are left; doing nothing is a way too, and of equals the first is taken.
-    fn best_way(&self, risk: &BedRisk<'_>, left: &[u32]) -> Way {
+    fn best_way(&self, risk: &BedRisk<'_>, left: &[u32], layers: Layers) -> Way {
         let cheaper = |best: Way, way: Way| if way.total() < best.total() - 1e-9 { way } else { best };
-        self.measures(risk, left).into_iter().fold(leave(risk), cheaper)
+        self.measures(risk, left, layers).into_iter().fold(leave(risk), cheaper)
+    }
+
+    /// What is left in the shed when every bed has been served goes over the beds that gain most from a second layer.
+    fn second_layers(
+        &self,
+        risks: &[BedRisk<'_>],
+        in_danger: &[bool],
+        without: &[Way],
+        ways: &mut [Option<Way>],
+        mut left: Vec<u32>,
+    ) {
+        loop {
+            let beds = risks.iter().enumerate().filter(|(index, _)| in_danger[*index]);
+            let gains = beds.filter_map(|(index, risk)| {
+                let now = ways[index].as_ref().unwrap_or(&without[index]);
+                let mut at_hand = left.clone();
+                if let Some(laid) = now.cover {
+                    at_hand[laid.stock] += laid.pieces;
+                }
+                let way = self.best_way(risk, &at_hand, Layers::Two);
+                let gain = now.total() - way.total();
+                let doubled = now.cover.is_some_and(|laid| laid.cover.layers == Layers::Two);
+                (way.cover.is_some() && !doubled && gain > 1e-9 && helps(now.loss, way.loss))
+                    .then_some((index, gain, way))
+            });
+            let best = gains.reduce(|best, next| if next.1 > best.1 { next } else { best });
+            let Some((index, _, way)) = best else { break };
+            if let Some(laid) = ways[index].as_ref().and_then(|way| way.cover) {
+                left[laid.stock] += laid.pieces;
+            }
+            if let Some(laid) = way.cover {
+                left[laid.stock] -= laid.pieces;
+            }
+            ways[index] = Some(way);
+        }
     }
 
     /// Every way to do something that helps, with the covers that are left.
-    fn measures(&self, risk: &BedRisk<'_>, left: &[u32]) -> Vec<Way> {
+    fn measures(&self, risk: &BedRisk<'_>, left: &[u32], layers: Layers) -> Vec<Way> {
         let open_loss = leave(risk).loss;
         let mut ways = Vec::new();
-        let covers = self.covers(risk, left);
-        for &(stock, kind, pieces) in &covers {
+        let covers = self.covers(risk, left, layers);
+        for laid in &covers {
             ways.push(Way {
                 measure: Measure::Cover,
-                cover: Some((stock, pieces)),
-                loss: risk.expected_loss(Some(kind)).0,
-                work: self.cover_work(risk, pieces),
+                cover: Some(*laid),
+                loss: risk.expected_loss(Some(laid.cover)).0,
+                work: self.cover_work(risk, laid),
+                anyhow: 0.0,
             });
         }
-        if !picks(risk).is_empty() {
-            let (work, picked) = (pick_work(risk), loss_after_picking(risk, None));
-            ways.push(Way { measure: Measure::Harvest, cover: None, loss: picked, work });
-            for &(stock, kind, pieces) in &covers {
-                let loss = loss_after_picking(risk, Some(kind));
+        let work = harvest::work(risk).0;
+        if work > 0.0 {
+            let (picked, anyhow) = (loss_after_picking(risk, None), work * harvest::PICKED_ANYHOW);
+            ways.push(Way { measure: Measure::Harvest, cover: None, loss: picked, work, anyhow });
+            for laid in &covers {
+                let loss = loss_after_picking(risk, Some(laid.cover));
                 // A cover over what is left must itself be worth laying.
                 if helps(picked, loss) {
-                    let work = work + self.cover_work(risk, pieces);
-                    ways.push(Way { measure: Measure::Harvest, cover: Some((stock, pieces)), loss, work });
+                    let work = work + self.cover_work(risk, laid);
+                    ways.push(Way { measure: Measure::Harvest, cover: Some(*laid), loss, work, anyhow });
                 }
             }
         }
@@ -125,62 +170,77 @@ impl Means<'_> {
                 loss: open_loss * LEFT_UNDER_A_ROOF,
                 // In, and out again.
                 work: 2.0 * CARRY_PER_POT * f64::from(count),
+                anyhow: 0.0,
             });
         }
         ways.retain(|way| helps(open_loss, way.loss));
         ways
     }
 
-    /// The covers of which enough pieces are left for a bed: stock, kind, pieces.
-    fn covers(&self, risk: &BedRisk<'_>, left: &[u32]) -> Vec<(usize, CoverKind, u32)> {
+    /// The covers of which enough pieces are left for a bed, in this many layers.
+    fn covers(&self, risk: &BedRisk<'_>, left: &[u32], layers: Layers) -> Vec<Laid> {
         if self.is_storm {
             return Vec::new();
         }
         let stocks = self.garden.covers.iter().zip(left).enumerate();
-        let pieces = stocks.map(|(index, (stock, left))| (index, stock.kind, pieces_for(risk.bed, stock), *left));
-        pieces
-            .filter(|(_, _, pieces, left)| left >= pieces)
-            .map(|(index, kind, pieces, _)| (index, kind, pieces))
-            .collect()
+        let fits = stocks.filter(|(_, (stock, _))| layers == Layers::One || stock.kind.can_be_doubled());
+        let laid = fits.filter_map(|(index, (stock, left))| {
+            let pieces = pieces_for(risk.bed, stock).saturating_mul(layers.times());
+            (*left >= pieces).then(|| Laid { stock: index, cover: stock.cover(layers), pieces })
+        });
+        laid.collect()
     }
 
-    fn cover_work(&self, risk: &BedRisk<'_>, pieces: u32) -> f64 {
-        let more_pieces = f64::from(pieces.saturating_sub(1));
-        (COVER_PER_SQUARE_METRE * risk.bed.area() + UNCOVER_PER_BED + more_pieces) * self.wind_factor
+    /// A second layer is laid like the first; both come off together.
+    fn cover_work(&self, risk: &BedRisk<'_>, laid: &Laid) -> f64 {
+        let more_pieces = f64::from(laid.pieces.saturating_sub(1));
+        let lay = COVER_PER_SQUARE_METRE * risk.bed.area() * f64::from(laid.cover.layers.times());
+        (lay + UNCOVER_PER_BED + more_pieces) * self.wind_factor
     }
 
     /// `measures` are the ways there would be with covers in plenty.
     fn bed_plan<'a>(&self, risk: BedRisk<'a>, way: &Way, measures: &[Way]) -> BedPlan<'a> {
-        let (measure, reason) = if chance(&risk) < FINE_CHANCE {
+        let too_cold = harvest::soil_too_cold(&risk);
+        let (measure, reason) = if let Some(reason) = too_cold {
+            (Measure::Harvest, reason)
+        } else if chance(&risk) < FINE_CHANCE {
             // Work is asked only where there is danger worth naming: a few minutes of expected loss over a large bed
             // can outweigh its work long before any plant is likely to be hurt.
             (Measure::Fine, why_fine(&risk))
         } else {
             let reason = match way.measure {
                 Measure::Cover => {
-                    let kind = way.cover.map(|(stock, _)| self.garden.covers[stock].kind);
-                    Reason::CoverSaves { covered: Probability(chance_under(&risk, kind)) }
+                    let cover = way.cover.map(|laid| laid.cover);
+                    Reason::CoverSaves { covered: Probability(chance_under(&risk, cover)) }
                 }
                 Measure::Harvest => Reason::PickBeforeFrost,
                 Measure::BringIn => Reason::RootsAndTopsInside,
-                Measure::Leave | Measure::Fine | Measure::Unknown => why_left(way, measures),
+                Measure::Leave | Measure::Fine | Measure::Unknown => {
+                    harvest::soil_keeps(&risk).unwrap_or_else(|| why_left(way, measures))
+                }
             };
             (way.measure, reason)
         };
-        let cover = way.cover.filter(|_| measure.is_work()).map(|(stock, pieces)| CoverUse {
-            name: self.garden.covers[stock].name.clone(),
-            stock,
-            pieces,
+        let cover = way.cover.filter(|_| measure.is_work()).map(|laid| CoverUse {
+            name: self.garden.covers[laid.stock].name.clone(),
+            stock: laid.stock,
+            pieces: laid.pieces,
+            layers: laid.cover.layers,
         });
-        let picks = if measure == Measure::Harvest { picks(&risk) } else { Vec::new() };
-        let work = Minutes(if measure.is_work() { way.work } else { 0.0 });
+        let picks = if measure == Measure::Harvest { harvest::picks(&risk) } else { Vec::new() };
+        let work = match (measure, way.measure) {
+            // Dug for its cold soil, whatever the night's own way would have been.
+            (Measure::Harvest, Measure::Cover) => harvest::work(&risk) + Minutes(way.work),
+            (Measure::Harvest, other) if other != Measure::Harvest => harvest::work(&risk),
+            _ => Minutes(if measure.is_work() { way.work } else { 0.0 }),
+        };
         BedPlan { risk, measure, cover, picks, reason, do_by: None, work }
     }
 }
 
 /// What is done if nothing is.
 fn leave(risk: &BedRisk<'_>) -> Way {
-    Way { measure: Measure::Leave, cover: None, loss: risk.expected_loss(None).0, work: 0.0 }
+    Way { measure: Measure::Leave, cover: None, loss: risk.expected_loss(None).0, work: 0.0, anyhow: 0.0 }
 }
 
 /// Whether a measure averts enough of a loss to be asked for.
@@ -193,7 +253,7 @@ fn chance(risk: &BedRisk<'_>) -> f64 {
     chance_under(risk, None)
 }
 
-fn chance_under(risk: &BedRisk<'_>, cover: Option<CoverKind>) -> f64 {
+fn chance_under(risk: &BedRisk<'_>, cover: Option<Cover>) -> f64 {
     let deciding = risk.plantings.iter().filter_map(PlantingRisk::deciding);
     deciding.map(|organ| organ.under(cover).chance.0).fold(0.0, f64::max)
 }
@@ -202,7 +262,7 @@ fn chance_under(risk: &BedRisk<'_>, cover: Option<CoverKind>) -> f64 {
 fn why_fine(risk: &BedRisk<'_>) -> Reason {
     let organs = risk.plantings.iter().flat_map(|planting| &planting.organs);
     if organs.map(|organ| organ.open.chance.0).fold(0.0, f64::max) < FINE_CHANCE {
-        Reason::WithinMargin
+        if harvest::better_for_frost(risk).is_empty() { Reason::WithinMargin } else { Reason::BetterForFrost }
     } else {
         Reason::MinorPart
     }
@@ -214,48 +274,23 @@ fn why_left(way: &Way, measures: &[Way]) -> Reason {
     let surest = measures.iter().min_by(|a, b| a.loss.total_cmp(&b.loss));
     match (cheapest, surest) {
         (Some(cheapest), _) if cheapest.total() < way.total() => Reason::NoCoverLeft,
-        (_, Some(surest)) => {
-            Reason::WorthLessThanWork { saved: Minutes(way.loss - surest.loss), work: Minutes(surest.work) }
-        }
+        (_, Some(surest)) => Reason::WorthLessThanWork {
+            saved: Minutes(way.loss - surest.loss),
+            work: Minutes(surest.work - surest.anyhow),
+        },
         (_, None) => Reason::NothingHelps,
     }
 }
 
-/// What to pick in a bed: organs that can be picked and are in danger, each instruction once.
-fn picks(risk: &BedRisk<'_>) -> Vec<Pick> {
-    let organs = risk.plantings.iter().flat_map(|planting| planting.organs.iter().map(move |organ| (planting, organ)));
-    let mut picks: Vec<Pick> = Vec::new();
-    for (planting, organ) in organs.filter(|(_, organ)| in_danger(organ)) {
-        let Some(instruction) = organ.tolerance.pick.clone() else { continue };
-        let pick = Pick { crop: planting.crop.name.clone(), instruction };
-        if !picks.contains(&pick) {
-            picks.push(pick);
-        }
-    }
-    picks
-}
-
-fn pick_work(risk: &BedRisk<'_>) -> f64 {
-    let by_area = PICK_PER_SQUARE_METRE * risk.bed.area();
-    match risk.bed.kind {
-        BedKind::Containers { count, .. } => by_area.max(PICK_PER_POT * f64::from(count)),
-        BedKind::InGround | BedKind::Raised => by_area,
-    }
-}
-
-fn in_danger(organ: &OrganRisk<'_>) -> bool {
-    organ.open.chance.0 >= FINE_CHANCE
-}
-
 /// What is still lost when everything that can be picked and is in danger has been: the growth it would have made,
 /// and the damage to what stays.
-fn loss_after_picking(risk: &BedRisk<'_>, cover: Option<CoverKind>) -> f64 {
+fn loss_after_picking(risk: &BedRisk<'_>, cover: Option<Cover>) -> f64 {
     let organs = risk.plantings.iter().flat_map(|planting| planting.organs.iter().map(move |organ| (planting, organ)));
     organs
         .map(|(planting, organ)| {
             let chance = organ.under(cover).chance.0;
-            let part = if organ.can_be_picked() && in_danger(organ) {
-                let harvest = harvest(planting.crop.growing.harvested, planting.crop.growing.life);
+            let part = if harvest::is_due(organ) {
+                let harvest = harvest::yield_of(risk.bed, planting);
                 harvest.taken * harvest.growth_forgone + (1.0 - harvest.taken) * chance
             } else {
                 chance
@@ -263,27 +298,6 @@ fn loss_after_picking(risk: &BedRisk<'_>, cover: Option<CoverKind>) -> f64 {
             planting.worth.0 * organ.tolerance.share * part
         })
         .sum()
-}
-
-/// What a picking takes of an organ's worth, and what of that is given up by taking it early.
-struct Harvest {
-    taken: f64,
-    growth_forgone: f64,
-}
-
-/// Assumed throughout: a ripe head is taken whole and gives up little; of leaves that would have been cut all winter
-/// the half that is usable now is taken and the crown stays; a few sprigs do not save a perennial.
-fn harvest(habit: HarvestHabit, life: Life) -> Harvest {
-    let (taken, growth_forgone) = match (habit, life) {
-        (HarvestHabit::CentralThenSideShoots, _) => (1.0, 0.05),
-        (HarvestHabit::Whole, _) => (1.0, 0.1),
-        (HarvestHabit::Pods | HarvestHabit::Fruit, _) => (0.8, 0.1),
-        (HarvestHabit::RootAsWanted, _) => (1.0, 0.25),
-        (HarvestHabit::Snip | HarvestHabit::CutAndComeAgain, Life::Perennial) => (0.2, 0.3),
-        (HarvestHabit::Snip, _) => (0.8, 0.3),
-        (HarvestHabit::CutAndComeAgain, _) => (0.5, 0.3),
-    };
-    Harvest { taken, growth_forgone }
 }
 
 #[cfg(test)]

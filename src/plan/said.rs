@@ -3,7 +3,7 @@
 //! What was said is remembered as measures, not as text: a forecast that moves by a tenth of a degree without changing
 //! a measure is no news.
 
-use super::{Measure, Plan};
+use super::{CoverUse, Measure, Plan};
 use crate::rounds::{AllQuiet, RoundKind};
 use chrono::{DateTime, Duration, Utc};
 use serde::{Deserialize, Serialize};
@@ -83,7 +83,7 @@ impl Said {
         let beds = plan.beds.iter().map(|bed| SaidBed {
             bed: bed.risk.bed.id.clone(),
             measure: bed.measure,
-            cover: bed.cover.as_ref().map(|cover| cover.name.clone()),
+            cover: bed.cover.as_ref().map(CoverUse::title),
             chance: bed.deciding().map_or(0.0, |(_, organ)| organ.open.chance.0),
             remaining: bed.remaining_chance().0,
         });

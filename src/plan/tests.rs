@@ -30,10 +30,11 @@ fn night(dusk: f64, knowledge: Knowledge) -> Night {
         minimum: Estimate { mean: Celsius(dusk - 14.0), spread: Kelvins(1.5) },
         clear_calm: 1.0,
         kind: FrostKind::Radiation,
+        past: Vec::new(),
         before: Vec::new(),
         mean_air: Celsius(8.0),
         freezing_degree_hours: 0.0,
-        cover_conditions: CoverConditions { wind_10m: 1.0, dull_cold_day: false },
+        cover_conditions: CoverConditions { wind_10m: 1.0, left_by_the_day: 1.0 },
         knowledge,
         remarks: Vec::new(),
         provider: None,
@@ -52,8 +53,8 @@ fn check(night: Result<Night, NoNight>, now: f64, expected: &[(Measure, &str, Op
     let crops = [seedlings, hardy].map(|crop| (crop.id.clone(), crop));
     let catalogue = Catalogue { crops: crops.into(), ..Catalogue::default() };
     let garden = garden(vec![bed("R1", &[("seedlings", "grown")]), bed("R2", &[("hardy", "grown")])], vec![cloth(2)]);
-    let risks = assess(&garden, night.as_ref().ok(), &catalogue);
     let of = NightOf(NaiveDate::from_ymd_opt(2027, 1, 16).expect("a date"));
+    let risks = assess(&garden, of, night.as_ref().ok(), &catalogue);
     let now = sunset() + Duration::minutes((now * 60.0) as i64);
     let plan = decide(&garden, of, sunset(), night, risks, now);
     let hours = |at: DateTime<Utc>| (at - sunset()).num_minutes() as f64 / 60.0;
@@ -110,7 +111,7 @@ fn where_no_hour_meets_the_threshold_work_in_the_dark_is_due_by_the_coldest() {
 fn a_list_counts_its_work() {
     let (garden, catalogue) = (garden(Vec::new(), Vec::new()), Catalogue::default());
     let of = NightOf(NaiveDate::from_ymd_opt(2027, 1, 16).expect("a date"));
-    let risks = assess(&garden, None, &catalogue);
+    let risks = assess(&garden, of, None, &catalogue);
     let empty = decide(&garden, of, sunset(), Err(NoNight::NoForecast), risks, sunset());
     assert!(!empty.has_work() && empty.is_quiet() && empty.work() == Minutes(0.0));
     for (measure, is_work) in Measure::ALL.iter().zip([true, true, true, false, false, false]) {

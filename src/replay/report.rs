@@ -41,7 +41,7 @@ pub fn beside_the_regression(nights: &[Foretold]) -> String {
         let mean = |value: fn(&(f64, f64)) -> f64| pairs.iter().map(value).sum::<f64>() / pairs.len() as f64;
         let (own, other) = (mean(|pair| pair.0), mean(|pair| pair.1));
         let change = 100.0 * (own / other - 1.0);
-        let _ = writeln!(text, "  {label:<36} n {:>4}  {own:.2} against {other:.2} ({change:+.1} %)", pairs.len());
+        let _ = writeln!(text, "  {label:<38} n {:>4}  {own:.2} against {other:.2} ({change:+.1} %)", pairs.len());
     };
     row("with coefficients of other places", &|night| Some((night.imported - night.observed).0.abs()));
     row("fitted anew each night, from night 61", &|night| {

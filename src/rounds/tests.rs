@@ -306,3 +306,21 @@ fn lines_that_give_none_say_how_to_mend_them() {
         assert!(fault.mend.contains(mend), "{line:?}: {fault}");
     }
 }
+
+/// A round is written down to the second. Read back, it must lie behind: else the same round would seem due again, at
+/// every look until the next one.
+#[test]
+fn a_round_that_was_written_down_is_not_found_again() {
+    for (name, latitude, longitude) in [NEW_YORK, TROMSO] {
+        let timetable =
+            Timetable { morning: schedule("06:30"), afternoon: schedule("13:00"), all_quiet: AllQuiet::Weekly };
+        let mut after = utc("2026-01-01T00:00:00Z");
+        for _ in 0..1460 {
+            let Some(round) = next_round(&timetable, &site(latitude, longitude), &zone(name), after) else { break };
+            let read_back = DateTime::from_timestamp(round.due.timestamp(), 0);
+            assert_eq!(read_back, Some(round.due), "{name}: {round:?}");
+            after = round.due;
+        }
+        assert!(after > utc("2026-12-01T00:00:00Z"), "{name}: {after}");
+    }
+}

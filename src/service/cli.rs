@@ -1,7 +1,9 @@
 //! The command line: one file per command, each with its arguments and its `run`.
 
+mod backup;
 mod check;
 mod demo;
+mod doctor;
 mod explain;
 mod reading;
 mod replay;
@@ -9,10 +11,10 @@ mod run;
 mod tonight;
 mod weather;
 
-use super::daemon::unwritable;
+use super::daemon::{InUse, unwritable};
 use super::files;
 use super::store::StoreFault;
-use crate::settings::{GardenSettings, Settings, list, settings};
+use crate::settings::{GardenSettings, Settings, list, settings_at};
 use chrono::{DateTime, Utc};
 use clap::{Args, Parser, Subcommand};
 use std::path::PathBuf;
@@ -22,12 +24,14 @@ const AFTER_HELP: &str = "\
 To see it work, without any settings:   counterpane demo
 When your garden is described:          counterpane check
 Tonight's list, at any time:            counterpane tonight
-Mail the lists by themselves, in time:  counterpane run";
+Mail the lists by themselves, in time:  counterpane run
+When something seems wrong:             counterpane doctor";
 
 /// Tells a garden, in time, which beds want a cover tonight.
 ///
 /// Exit codes: 0 done; 1 something unexpected; 2 settings or command line at fault; 3 a list was made, but there is no
-/// usable weather behind it or hours of the night are missing; 4 the store cannot be used; 5 mail cannot be sent.
+/// usable weather behind it or hours of the night are missing; 4 the store cannot be used; 5 mail cannot be sent; 6 doctor
+/// has found something wrong.
 #[derive(Debug, Parser)]
 #[command(name = "counterpane", version, max_term_width = 100, after_help = AFTER_HELP)]
 pub struct CommandLine {
@@ -47,6 +51,10 @@ enum Command {
     Explain(explain::Explain),
     /// Write down what a thermometer in the garden shows
     Reading(reading::ReadingCommand),
+    /// Ask after everything the service rests on: feeds, mail, store, clock, rounds; say how to mend what is wrong
+    Doctor(doctor::DoctorCommand),
+    /// Copy the store into a file, also while the service runs
+    Backup(backup::Backup),
     /// Run through a past record of the weather: what each evening would have foretold, and how good that was
     Replay(replay::Replay),
     /// Run the service: look at every garden in time, and mail the lists to its people
@@ -69,6 +77,8 @@ pub enum Failure {
     #[error("{0}")]
     Store(#[from] StoreFault),
     #[error("{0}")]
+    InUse(#[from] InUse),
+    #[error("{0}")]
     Mail(String),
     #[error("{0}")]
     Unexpected(String),
@@ -79,7 +89,7 @@ impl Failure {
         match self {
             Failure::Unexpected(_) => 1,
             Failure::Settings(_) => 2,
-            Failure::Store(_) => 4,
+            Failure::Store(_) | Failure::InUse(_) => 4,
             Failure::Mail(_) => 5,
         }
     }
@@ -91,6 +101,8 @@ enum Done {
     Well,
     /// The list says "unknown" of at least one bed.
     WithoutWeather,
+    /// What was asked after is not in order.
+    SomethingWrong,
 }
 
 /// Runs the command and gives its exit code.
@@ -102,12 +114,15 @@ pub fn run() -> ExitCode {
         Command::Tonight(tonight) => tonight.run(),
         Command::Explain(explain) => explain.run(),
         Command::Reading(reading) => reading.run(),
+        Command::Doctor(doctor) => doctor.run(),
+        Command::Backup(backup) => backup.run(),
         Command::Replay(replay) => replay.run(),
         Command::Run(run) => run.run(),
     };
     match result {
         Ok(Done::Well) => ExitCode::SUCCESS,
         Ok(Done::WithoutWeather) => ExitCode::from(3),
+        Ok(Done::SomethingWrong) => ExitCode::from(6),
         Err(failure) => {
             complain(failure.to_string().trim_end());
             ExitCode::from(failure.exit_code())
@@ -116,8 +131,11 @@ pub fn run() -> ExitCode {
 }
 
 impl Configuration {
-    fn read(&self) -> Result<Settings, Failure> {
-        files::read(&self.config).and_then(|files| settings(&files)).map_err(|faults| Failure::Settings(list(&faults)))
+    /// The settings as they stand at an instant.
+    fn read(&self, now: DateTime<Utc>) -> Result<Settings, Failure> {
+        files::read(&self.config)
+            .and_then(|files| settings_at(&files, Some(now)))
+            .map_err(|faults| Failure::Settings(list(&faults)))
     }
 
     fn store_path(&self, settings: &Settings) -> PathBuf {

@@ -1,32 +1,55 @@
 //! The only place that asks what time it is.
 
 use chrono::{DateTime, Duration, Utc};
+use std::sync::Arc;
+use std::sync::atomic::{AtomicI64, Ordering};
 
-/// A clock that runs at the normal pace, at the real time or set to another.
-#[derive(Clone, Copy, Debug)]
-pub struct Clock {
-    offset: Duration,
+/// A clock: at the real time, set to another and running on, or moved by hand.
+#[derive(Clone, Debug)]
+pub struct Clock(Kind);
+
+#[derive(Clone, Debug)]
+enum Kind {
+    /// Runs at the normal pace, this far from the real time.
+    Running(Duration),
+    /// Shows these seconds since 1970 UTC until it is set again.
+    ByHand(Arc<AtomicI64>),
 }
 
 impl Clock {
     /// The real time.
     pub fn real() -> Clock {
-        Clock { offset: Duration::zero() }
+        Clock(Kind::Running(Duration::zero()))
     }
 
     /// A clock that shows `start` now and goes on from there: a demo of a January night in July.
     pub fn starting_at(start: DateTime<Utc>) -> Clock {
-        Clock { offset: start - Utc::now() }
+        Clock(Kind::Running(start - Utc::now()))
+    }
+
+    /// A clock that stands still until it is [`Clock::set`]: a winter in a minute. Its copies show the same time.
+    pub fn by_hand(start: DateTime<Utc>) -> Clock {
+        Clock(Kind::ByHand(Arc::new(AtomicI64::new(start.timestamp()))))
+    }
+
+    /// Sets a clock that is moved by hand, to the second. One that runs by itself stays as it is.
+    pub fn set(&self, now: DateTime<Utc>) {
+        if let Kind::ByHand(seconds) = &self.0 {
+            seconds.store(now.timestamp(), Ordering::SeqCst);
+        }
     }
 
     /// Whether it shows the world's time.
     pub fn is_real(&self) -> bool {
-        self.offset.is_zero()
+        matches!(&self.0, Kind::Running(offset) if offset.is_zero())
     }
 
     /// The time it shows.
     pub fn now(&self) -> DateTime<Utc> {
-        Utc::now() + self.offset
+        match &self.0 {
+            Kind::Running(offset) => Utc::now() + *offset,
+            Kind::ByHand(seconds) => DateTime::from_timestamp(seconds.load(Ordering::SeqCst), 0).unwrap_or_default(),
+        }
     }
 }
 
@@ -42,5 +65,15 @@ mod tests {
         let second = clock.now();
         assert!(first >= start && second >= first);
         assert!(second - start < Duration::seconds(5));
+    }
+
+    #[test]
+    fn a_clock_moved_by_hand_stands_still_between() {
+        let start = DateTime::UNIX_EPOCH + Duration::days(20_000);
+        let clock = Clock::by_hand(start);
+        let copy = clock.clone();
+        assert_eq!((clock.now(), clock.is_real()), (start, false));
+        clock.set(start - Duration::days(1));
+        assert_eq!(copy.now(), start - Duration::days(1));
     }
 }

@@ -1,9 +1,13 @@
 //! The loop. Every garden is watched by itself, so that one feed's silence holds up no other garden: a round that is
 //! due becomes one look, one decision and its messages in one transaction. The post sends what the decisions left.
 
+mod disk;
+mod escalation;
+mod lock;
 mod post;
 mod rounds;
 
+pub use lock::{InUse, StoreLock};
 pub use post::unwritable;
 
 use super::clock::Clock;
@@ -12,6 +16,8 @@ use super::look::Sources;
 use super::mail::Mailer;
 use super::outbox::{Delivered, deliver_due};
 use super::store::{Store, StoreFault};
+use super::turns::Turns;
+use super::unrecorded::Unrecorded;
 use crate::rounds::night_at;
 use crate::settings::{GardenSettings, Settings};
 use chrono::{DateTime, Duration, Utc};
@@ -45,6 +51,10 @@ pub struct Shared {
     mail: Notify,
     looks: Semaphore,
     polls: Semaphore,
+    /// When each loop last came round.
+    pub turns: Turns,
+    /// What goes out while the disk takes nothing.
+    unrecorded: Unrecorded,
 }
 
 /// So many gardens are looked at side by side, and so many are asked for between rounds: a weather service counts the
@@ -59,6 +69,8 @@ impl Default for Shared {
             mail: Notify::new(),
             looks: Semaphore::new(LOOKS),
             polls: Semaphore::new(POLLS),
+            turns: Turns::default(),
+            unrecorded: Unrecorded::default(),
         }
     }
 }
@@ -84,6 +96,8 @@ pub const PATIENCE: Real = Real::from_secs(90);
 const POLL: Duration = Duration::minutes(60);
 /// Installations look at full and half hours all over the world; their requests come apart by this.
 const SPREAD: Real = Real::from_secs(20);
+/// The post among the loops, in a name that no garden's file can have.
+const POST: &str = "the post";
 /// The one owner of leases where one daemon runs on a store; a restart recovers its own.
 const OWNER: &str = "daemon";
 
@@ -93,7 +107,11 @@ impl Daemon<'_> {
     /// A stop cuts a look off wherever it is, also within a long fetch: its decision is one transaction, written or
     /// not, and a look that was cut off is due again at the next start. The mail in hand is finished and recorded.
     pub async fn run(&self, stop: impl Future<Output = ()>) -> Result<(), StoreFault> {
-        self.store.recover_leases(OWNER, self.clock.now()).await?;
+        match self.recover().await {
+            Err(fault) if fault.is_of_the_disk() => tracing::error!(%fault, "what the last run left cannot be settled"),
+            other => other?,
+        }
+        self.expect_turns();
         tracing::info!(gardens = self.settings.gardens.len(), "counterpane is looking after its gardens");
         let mut watches: FuturesUnordered<_> = self.settings.gardens.iter().map(|garden| self.watch(garden)).collect();
         let post = self.post();
@@ -106,6 +124,18 @@ impl Daemon<'_> {
         drop(watches);
         self.shared.stop();
         post.await;
+        Ok(())
+    }
+
+    /// Takes up again what a former life of this daemon left in the middle. Only whoever has the store to itself may.
+    pub async fn recover(&self) -> Result<(), StoreFault> {
+        let left = self.store.recover_leases(OWNER, self.clock.now()).await?;
+        if left > 0 {
+            tracing::warn!(
+                mails = left,
+                "the last run ended while mail was in hand; it is sent again and may come twice"
+            );
+        }
         Ok(())
     }
 
@@ -128,8 +158,22 @@ impl Daemon<'_> {
                     wait
                 }
             };
+            self.shared.turns.turned(&settings.garden.id);
             tokio::time::sleep(wait).await;
         }
+    }
+
+    /// How often each loop comes round when all is well: a look and a poll, each with every feed silent, behind those
+    /// that wait for their turn, and the longest pause.
+    fn expect_turns(&self) {
+        let gardens = self.settings.gardens.len();
+        let feeds = self.settings.gardens.iter().map(|garden| garden.feeds.len()).max().unwrap_or(1);
+        let looks = gardens.div_ceil(LOOKS) + 1;
+        let longest = self.patience * u32::try_from(looks * feeds).unwrap_or(u32::MAX) + LONGEST_PAUSE + TICK * 3;
+        for garden in &self.settings.gardens {
+            self.shared.turns.expect(&garden.garden.id, longest);
+        }
+        self.shared.turns.expect(POST, self.mailer.timeout() * 2 + TICK * 3);
     }
 
     /// Asks a garden's feeds between rounds; never shortly before one, which asks by itself and must not wait.
@@ -154,6 +198,7 @@ impl Daemon<'_> {
         while !self.shared.is_stopping() {
             // Logged already; what could not be sent or recorded is still in the store.
             self.deliver().await.ok();
+            self.shared.turns.turned(POST);
             tokio::time::timeout(TICK, self.shared.mail.notified()).await.ok();
         }
     }
@@ -168,10 +213,11 @@ impl Daemon<'_> {
         join_all(gardens).await.into_iter().flatten().collect()
     }
 
-    /// Hands over what is due.
+    /// Hands over what is due, and tells somebody else where that is not to be.
     pub async fn deliver(&self) -> Result<Delivered, StoreFault> {
-        let go_on = || !self.shared.is_stopping();
-        let delivered = deliver_due(self.store, self.mailer, self.clock, OWNER, go_on).await;
+        self.shared.unrecorded.record(self.store, self.clock.now()).await;
+        let delivered = self.deliver_and_escalate().await;
+        self.deliver_unrecorded(delivered.as_ref().err()).await;
         match &delivered {
             Ok(delivered) => {
                 if let Some(answer) = &delivered.stopped {
@@ -184,6 +230,19 @@ impl Daemon<'_> {
             Err(fault) => tracing::error!(%fault, "the outbox cannot be read or written"),
         }
         delivered
+    }
+
+    async fn deliver_and_escalate(&self) -> Result<Delivered, StoreFault> {
+        let go_on = || {
+            self.shared.turns.turned(POST);
+            !self.shared.is_stopping()
+        };
+        let mut delivered = deliver_due(self.store, self.mailer, self.clock, OWNER, go_on).await?;
+        // What tells of a refusal can be refused as well: then somebody else is told. It ends where nobody is left.
+        while self.escalate().await? > 0 && delivered.stopped.is_none() && go_on() {
+            delivered.add(deliver_due(self.store, self.mailer, self.clock, OWNER, go_on).await?);
+        }
+        Ok(delivered)
     }
 
     fn sources(&self) -> Sources<'_> {

@@ -7,10 +7,11 @@ pub use sources::{Gathered, Sources};
 use super::store::{Store, StoreFault};
 use crate::beds::Garden;
 use crate::crops::Catalogue;
-use crate::night::screen::{Evidence, Span, expect};
+use crate::night::past::PastDay;
+use crate::night::screen::{Evidence, Span, expect, past};
 use crate::night::{Knowledge, Night, NoNight, Remark};
 use crate::plan::{Plan, decide};
-use crate::risk::{assess, place_of};
+use crate::risk::assess;
 use crate::rounds::night_hours;
 use crate::units::Kelvins;
 use crate::weather::{Forecast, Reading};
@@ -74,8 +75,21 @@ pub fn list<'a>(
     if let (Ok(night), Some((_, by))) = (&mut night, colder) {
         night.remarks.push(Remark::FeedsDisagree { by });
     }
-    let risks = assess(garden, night.as_ref().ok(), catalogue);
+    if let Ok(night) = &mut night {
+        // Plants remember what the feed that speaks tonight may not: the fullest record counts, its own where it is one.
+        let fullest =
+            forecasts.iter().map(|forecast| past(forecast, &span, garden.offset)).max_by_key(|past| known_lows(past));
+        if let Some(fullest) = fullest.filter(|fullest| known_lows(fullest) > known_lows(&night.past)) {
+            night.past = fullest;
+        }
+    }
+    let risks = assess(garden, of, night.as_ref().ok(), catalogue);
     decide(garden, of, span.sunset, night, risks, now)
+}
+
+/// Of how many past nights the low is known.
+fn known_lows(past: &[PastDay]) -> usize {
+    past.iter().filter(|day| day.low(Kelvins(0.0)).is_some()).count()
 }
 
 /// Readings of an evening, each with the offset of the place where its thermometer hangs.
@@ -84,10 +98,7 @@ pub async fn readings(store: &Store, garden: &Garden, of: NightOf) -> Result<Vec
     let rows = store.readings(&garden.id, span.sunset - Duration::hours(1), span.end()).await?;
     let readings = rows.iter().map(|row| {
         let bed = row.bed.as_ref().and_then(|id| garden.beds.iter().find(|bed| bed.id == *id));
-        let offset = bed.map_or(Kelvins(0.0), |bed| {
-            let place = place_of(bed);
-            place.offset.unwrap_or(place.exposure.effect().offset)
-        });
+        let offset = bed.map_or(Kelvins(0.0), |bed| bed.offset.unwrap_or(bed.exposure.effect().offset));
         Reading { at: row.at, air: row.temperature, dew_point: row.dew_point, offset }
     });
     Ok(readings.collect())

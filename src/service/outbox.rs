@@ -5,6 +5,7 @@
 //! row ends, and waits in [`Store::unescalated`] until somebody else is told.
 
 use super::clock::Clock;
+use super::failpoint;
 use super::mail::{Answer, Mailer, Outgoing};
 use super::store::{Claimed, Settled, Store, StoreFault};
 use chrono::{DateTime, Duration, Utc};
@@ -23,6 +24,18 @@ pub struct Delivered {
     pub expired: usize,
     /// Why the pass ended before all due rows were tried: the relay is out of reach or the installation at fault.
     pub stopped: Option<Answer>,
+}
+
+impl Delivered {
+    /// Adds what a further pass came to.
+    pub fn add(&mut self, further: Delivered) {
+        self.sent += further.sent;
+        self.waiting += further.waiting;
+        self.unknown += further.unknown;
+        self.refused += further.refused;
+        self.expired += further.expired;
+        self.stopped = further.stopped.or(self.stopped.take());
+    }
 }
 
 /// Waits between tries, in seconds; the last one repeats. Shorter than RFC 5321 section 4.5.4.1 asks between relays:
@@ -75,11 +88,14 @@ async fn pass(
             recipient: &claimed.recipient,
             bytes: &claimed.bytes,
         };
+        failpoint::here("row-claimed");
         let answer = mailer.send(mail, left).await;
+        failpoint::here("mail-answered");
         if !record(store, &claimed, &answer, clock.now()).await? {
             tracing::warn!(key = claimed.key, answer = answer.text(), "another owner took this mail over meanwhile");
             continue;
         }
+        failpoint::here("answer-recorded");
         tracing::info!(key = claimed.key, tries = claimed.tries, ?answer, "mail tried");
         match &answer {
             Answer::Sent(_) => delivered.sent += 1,
@@ -101,7 +117,7 @@ pub async fn record(store: &Store, claimed: &Claimed, answer: &Answer, now: Date
     let due = next_due(claimed, now);
     let settled = match answer {
         Answer::Sent(_) => Settled::Sent,
-        Answer::Refused(_) => Settled::Refused,
+        Answer::Refused(_) => Settled::Refused { at: now },
         Answer::Unknown(_) => Settled::MaybeArrived { due },
         Answer::TryLater(_) | Answer::Unreachable(_) | Answer::InstallationFault(_) => Settled::Again { due },
     };

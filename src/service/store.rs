@@ -4,17 +4,25 @@
 //! whole seconds since 1970 UTC: they sort as numbers and cannot be out of range; fractions of a second are dropped.
 //! One connection serves everybody: the load is a few writes per night, and each connection costs memory.
 
+mod backup;
 mod decisions;
 mod fault;
 mod forecasts;
+mod open_mail;
 mod outbox;
 mod readings;
+mod signs;
+mod troubles;
 
+pub use backup::Check;
 pub use decisions::{RoundRow, RoundState, SaidRow};
 pub use fault::StoreFault;
 pub use forecasts::{ForecastRow, GridAddress};
-pub use outbox::{Claimed, Ended, OutboxRow, Settled, outbox_key};
+pub use open_mail::OpenMail;
+pub use outbox::{Claimed, Ended, LastMail, OutboxRow, Settled, outbox_key};
 pub use readings::ReadingRow;
+pub use signs::MailCounts;
+pub use troubles::{Trouble, TroubleKind};
 
 use crate::zone::NightOf;
 use chrono::{DateTime, NaiveDate, Utc};
@@ -28,6 +36,9 @@ use std::time::{Duration, Instant};
 
 static MIGRATIONS: Migrator = sqlx::migrate!("src/service/store/migrations");
 
+/// "cntr" in ASCII, in the place that SQLite keeps for the kind of a file (<https://www.sqlite.org/pragma.html>).
+const MARK: &str = "PRAGMA application_id = 1668183154";
+
 /// How long a writer waits for another process to finish, before [`StoreFault::Busy`].
 const BUSY_TIMEOUT: Duration = Duration::from_secs(5);
 const PAUSE: Duration = Duration::from_millis(20);
@@ -39,6 +50,9 @@ pub enum Open {
     ReadWrite,
     /// Refuse: a command that only adds to what a daemon keeps must not start a second, empty store by a slip.
     ExistingOnly,
+    /// Refuse, and change nothing in one that is there, its layout least of all: a newer program may look at the store
+    /// of an older one while that is running.
+    ReadOnly,
 }
 
 /// An open store.
@@ -48,13 +62,10 @@ pub struct Store {
     path: PathBuf,
 }
 
-/// A new store is readable by its own account alone; SQLite gives its log the same rights. Where the file cannot be
-/// made, opening it says why.
-fn begin_private(path: &Path) {
+/// Makes an empty file that its own account alone can read; SQLite gives its log the same rights.
+fn begin_private(path: &Path) -> std::io::Result<()> {
     use std::os::unix::fs::OpenOptionsExt;
-    if let Err(error) = std::fs::File::options().write(true).create_new(true).mode(0o600).open(path) {
-        tracing::debug!(%error, "the store is not new");
-    }
+    std::fs::File::options().write(true).create_new(true).mode(0o600).open(path).map(|_| ())
 }
 
 impl Store {
@@ -63,17 +74,19 @@ impl Store {
     /// Refuses a file that is no store of ours, one of a newer version, and one that cannot be written; see
     /// [`StoreFault`].
     pub async fn open(path: &Path, mode: Open) -> Result<Store, StoreFault> {
-        if mode == Open::ExistingOnly && !path.exists() {
+        if mode != Open::ReadWrite && !path.exists() {
             let why = "there is no such file".to_string();
             return Err(StoreFault::CannotOpen { path: path.to_path_buf(), why });
         }
-        if mode == Open::ReadWrite {
-            begin_private(path);
+        if mode == Open::ReadWrite
+            && let Err(error) = begin_private(path)
+        {
+            // Where the file cannot be made, opening it says why.
+            tracing::debug!(%error, "the store is not new");
         }
         let options = SqliteConnectOptions::new()
             .filename(path)
             .create_if_missing(mode == Open::ReadWrite)
-            .journal_mode(SqliteJournalMode::Wal)
             // A warning must survive a power cut.
             .synchronous(SqliteSynchronous::Full)
             .foreign_keys(true)
@@ -81,6 +94,10 @@ impl Store {
             // In KiB when negative. The whole working set of a garden is smaller.
             .pragma("cache_size", "-512")
             .statement_cache_capacity(32);
+        let options = match mode {
+            Open::ReadOnly => options.read_only(true),
+            Open::ReadWrite | Open::ExistingOnly => options.journal_mode(SqliteJournalMode::Wal),
+        };
         let started = Instant::now();
         let pool = loop {
             let pool = SqlitePoolOptions::new()
@@ -99,8 +116,17 @@ impl Store {
         };
         let store = Store { pool, path: path.to_path_buf() };
         store.refuse_foreign_tables().await?;
-        store.migrate().await?;
+        match mode {
+            Open::ReadOnly => store.refuse_newer(&MIGRATIONS).await?,
+            Open::ReadWrite | Open::ExistingOnly => store.migrate(&MIGRATIONS).await?,
+        }
         Ok(store)
+    }
+
+    /// Whether the next start of the service brings the layout of this store up to date.
+    pub async fn is_behind(&self) -> Result<bool, StoreFault> {
+        let applied = self.layouts().await?;
+        Ok(MIGRATIONS.iter().any(|migration| !applied.contains(&migration.version)))
     }
 
     /// Where it lies.
@@ -113,11 +139,13 @@ impl Store {
         self.pool.close().await;
     }
 
-    /// Shows that the store can be written now, without changing anything.
+    /// Shows that the store can be written now, to the disk: a full one is not noticed before something is written.
+    /// What is written is whose file it is, the same every time.
     pub async fn prove_writable(&self) -> Result<(), StoreFault> {
         let mut transaction = self.begin().await?;
-        self.write_nothing(&mut transaction).await?;
-        transaction.rollback().await.map_err(|error| self.fault(error))
+        let done = sqlx::query(MARK).execute(&mut *transaction).await;
+        done.map_err(|error| self.fault(error))?;
+        transaction.commit().await.map_err(|error| self.fault(error))
     }
 
     /// Another program's database is a valid one too; ours must not grow into it.
@@ -134,12 +162,40 @@ impl Store {
         Ok(())
     }
 
-    /// In one immediate transaction, so that two processes that open a new store do not both create its tables, and
-    /// so that a file that cannot be written is found out now and not when the first warning is due.
-    async fn migrate(&self) -> Result<(), StoreFault> {
+    /// The layouts that the file has gone through; none in a new one.
+    async fn layouts(&self) -> Result<Vec<i64>, StoreFault> {
+        let exists: i64 = sqlx::query_scalar("SELECT count(*) FROM sqlite_schema WHERE name = '_sqlx_migrations'")
+            .fetch_one(&self.pool)
+            .await
+            .map_err(|error| self.fault(error))?;
+        if exists == 0 {
+            return Ok(Vec::new());
+        }
+        let versions = sqlx::query_scalar("SELECT version FROM _sqlx_migrations ORDER BY version");
+        versions.fetch_all(&self.pool).await.map_err(|error| self.fault(error))
+    }
+
+    async fn refuse_newer(&self, known: &Migrator) -> Result<(), StoreFault> {
+        match self.layouts().await?.into_iter().find(|version| !known.version_exists(*version)) {
+            Some(version) => Err(StoreFault::NewerVersion { path: self.path.clone(), version }),
+            None => Ok(()),
+        }
+    }
+
+    /// A store that holds something is copied before its layout changes. The change itself is one immediate
+    /// transaction, so that two processes that open a new store do not both create its tables, and so that a file that
+    /// cannot be written is found out now and not when the first warning is due.
+    async fn migrate(&self, migrations: &Migrator) -> Result<(), StoreFault> {
+        let applied = self.layouts().await?;
+        let next = migrations.iter().map(|migration| migration.version).find(|version| !applied.contains(version));
+        if let Some(next) = next.filter(|_| !applied.is_empty()) {
+            self.refuse_newer(migrations).await?;
+            let copy = self.back_up_before(next).await?;
+            tracing::info!(copy = %copy.display(), layout = next, "the store's layout is brought up to date");
+        }
         let mut transaction = self.begin().await?;
         // `run` on one connection cannot move between threads (its bound is not general enough); this is what it calls.
-        MIGRATIONS
+        migrations
             .run_direct(None, &mut *transaction, false)
             .await
             .map_err(|error| StoreFault::from_migration(&self.path, error))?;

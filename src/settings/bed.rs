@@ -2,16 +2,15 @@
 
 use super::KnownCrops;
 use super::garden::{NOT_TOLD_APART, each_once};
+use super::planting::{OF_A_PLANTING, PART, read_planting};
 use super::reader::{Listed, Table};
-use super::suggest::nearest;
-use super::value::Value;
-use crate::beds::{Bed, BedKind, Hardened, Planting};
-use crate::crops::Crop;
+use crate::beds::{Bed, BedKind, Planting};
 use crate::night::exposure::Exposure;
-use crate::units::{LENGTH, Limits, MINUTES, Minutes, TEMPERATURE_DIFFERENCE};
+use crate::units::{LENGTH, Limits, TEMPERATURE_DIFFERENCE};
+use chrono::NaiveDate;
 
-const PART: Limits =
-    Limits { what: "part", low: 0.01, high: 1.0, unit: "of the bed", why: "a planting fills a part of its bed" };
+const DEPTH: Limits =
+    Limits { what: "depth of soil", low: 0.05, high: 2.0, unit: "m", why: "it is the depth that can be worked" };
 const POTS: Limits = Limits {
     what: "number of pots",
     low: 1.0,
@@ -20,11 +19,16 @@ const POTS: Limits = Limits {
     why: "a group has one pot or more, and not as many as that",
 };
 
+const HEIGHT: Limits =
+    Limits { what: "height", low: 0.05, high: 1.5, unit: "m", why: "no raised bed is so low, or so high" };
+const MULCH: Limits =
+    Limits { what: "mulch", low: 0.0, high: 0.5, unit: "m", why: "a layer over living plants is thinner than that" };
+
 pub(super) const BEDS: Listed = Listed { key: "beds", one: "bed", told_by: Some("id") };
 const PLANTINGS: Listed = Listed { key: "plantings", one: "planting", told_by: Some("crop") };
 
 /// Reads one bed.
-pub(super) fn read_bed(table: Table<'_>, crops: &KnownCrops) -> Option<Bed> {
+pub(super) fn read_bed(table: Table<'_>, crops: &KnownCrops, today: Option<NaiveDate>) -> Option<Bed> {
     let id = table.required("id", "id = \"A1\" (what its label says)").and_then(|value| value.name());
     let name = table.optional("name").and_then(|value| value.name()).map(str::to_string);
     let kind_and_size = read_kind_and_size(&table);
@@ -33,19 +37,35 @@ pub(super) fn read_bed(table: Table<'_>, crops: &KnownCrops) -> Option<Bed> {
         None => Some(Exposure::Open),
     };
     let offset = table.optional("offset").and_then(|value| value.difference(&TEMPERATURE_DIFFERENCE));
-    let plantings = read_plantings(&table, crops);
+    let (height, mulch) = read_height_and_mulch(&table, kind_and_size.map(|(kind, _, _)| kind));
+    let soil_depth = table.optional("soil_depth_m").and_then(|value| value.number(&DEPTH));
+    let plantings = read_plantings(&table, crops, today);
     for value in OF_A_PLANTING.iter().filter_map(|key| table.refused(key)) {
         let what = format!("{} belongs to what grows there, not to the bed", value.key);
         value.fault_at_key(what, "", "move the line down, below a [[beds.plantings]] of this bed");
     }
     table.finish();
     let (kind, length, width) = kind_and_size?;
-    Some(Bed { id: id?.to_string(), name, kind, length, width, exposure: exposure?, offset, plantings })
+    let (id, exposure) = (id?.to_string(), exposure?);
+    Some(Bed { id, name, kind, length, width, height, mulch, exposure, soil_depth, offset, plantings })
 }
 
-const OF_A_BED: [&str; 10] =
-    ["id", "name", "kind", "exposure", "offset", "length_m", "width_m", "diameter_m", "pots", "movable"];
-const OF_A_PLANTING: [&str; 7] = ["crop", "cultivar", "stage", "hardened", "planted", "part_of_bed", "worth_minutes"];
+/// Keys of a bed, for whoever writes one below a planting.
+pub(super) const OF_A_BED: [&str; 13] = [
+    "id",
+    "name",
+    "kind",
+    "exposure",
+    "offset",
+    "length_m",
+    "width_m",
+    "height_m",
+    "mulch_m",
+    "soil_depth_m",
+    "diameter_m",
+    "pots",
+    "movable",
+];
 const SIZE_OF_A_BED: [&str; 2] = ["length_m", "width_m"];
 const SIZE_OF_POTS: [&str; 3] = ["diameter_m", "pots", "movable"];
 
@@ -88,19 +108,39 @@ fn read_kind_and_size(table: &Table<'_>) -> Option<(BedKind, f64, f64)> {
     }
 }
 
+/// How high the soil of a raised bed is, and how thick the straw or leaves on it. A pot of mulch would be another thing:
+/// what keeps a pot warm goes round it.
+fn read_height_and_mulch(table: &Table<'_>, kind: Option<BedKind>) -> (f64, f64) {
+    let (height, mulch) = (table.optional("height_m"), table.optional("mulch_m"));
+    match kind {
+        Some(BedKind::InGround | BedKind::Containers { .. }) => {
+            if let Some(value) = &height {
+                let mend = "remove the line, or write kind = \"raised\"";
+                value.fault_at_key("only a raised bed has height_m", "", mend);
+            }
+        }
+        Some(BedKind::Raised) | None => {}
+    }
+    if let (Some(BedKind::Containers { .. }), Some(value)) = (kind, &mulch) {
+        value.fault_at_key("containers have no mulch_m", "A pot loses its heat through the wall.", "remove the line");
+    }
+    let height = height.and_then(|value| value.number(&HEIGHT)).unwrap_or(Bed::RAISED);
+    (height, mulch.and_then(|value| value.number(&MULCH)).unwrap_or(0.0))
+}
+
 /// The plantings of a bed. Those that do not say how much of it they fill share what the others leave.
-fn read_plantings(bed: &Table<'_>, crops: &KnownCrops) -> Vec<Planting> {
+fn read_plantings(bed: &Table<'_>, crops: &KnownCrops, today: Option<NaiveDate>) -> Vec<Planting> {
     let tables = bed.tables(PLANTINGS);
     if bed.optional("plantings").is_none_or(|value| value.is_empty()) {
         bed.fault(
             format!("{} has no planting", bed.name()),
             "A bed without a crop could not be warned about.",
-            "add [[beds.plantings]] with crop and stage, or remove the bed while it rests",
+            "add [[beds.plantings]] with crop and stage (or planted), or remove the bed while it rests",
         );
     }
     let written = tables.len();
     let read: Vec<(Planting, Option<f64>)> =
-        tables.into_iter().filter_map(|planting| read_planting(planting, crops)).collect();
+        tables.into_iter().filter_map(|planting| read_planting(planting, crops, today)).collect();
     let said: f64 = read.iter().filter_map(|(_, part)| *part).sum();
     let silent = read.iter().filter(|(_, part)| part.is_none()).count();
     #[allow(clippy::cast_precision_loss)]
@@ -113,62 +153,6 @@ fn read_plantings(bed: &Table<'_>, crops: &KnownCrops) -> Vec<Planting> {
         bed.fault(what, "Its worth would be counted wrongly.", "let part_of_bed add up to at most 1");
     }
     read.into_iter().map(|(planting, part)| Planting { part_of_bed: part.unwrap_or(left), ..planting }).collect()
-}
-
-/// A planting, and the part of the bed it says it fills.
-fn read_planting(table: Table<'_>, crops: &KnownCrops) -> Option<(Planting, Option<f64>)> {
-    let crop = table.required("crop", "crop = \"carrot\" (a name from crops/)");
-    let crop = crop.and_then(|value| read_crop(&value, crops));
-    let stage = table.required("stage", "stage = \"leafy\" (a stage of that crop)");
-    let stage = stage.and_then(|value| {
-        let text = value.text()?;
-        let Some((_, Some(crop))) = &crop else { return Some(text.to_string()) };
-        if !crop.stages.iter().any(|stage| stage == text) {
-            let mend = format!("its stages are: {}", crop.stages.join(", "));
-            value.fault(format!("{} has no stage \"{text}\"", crop.name), "", mend);
-            return None;
-        }
-        Some(text.to_string())
-    });
-    let hardened = match table.optional("hardened") {
-        Some(value) => value.word(Hardened::ALL, Hardened::word),
-        // The tender side: raised under cover until someone says otherwise.
-        None => Some(Hardened::No),
-    };
-    let cultivar = table.optional("cultivar").and_then(|value| value.name()).map(str::to_string);
-    let planted = table.optional("planted").and_then(|value| value.date());
-    let part = table.optional("part_of_bed").map_or(Some(None), |value| value.number(&PART).map(Some));
-    let worth = table.optional("worth_minutes").and_then(|value| value.number(&MINUTES)).map(Minutes);
-    // Below a heading everything belongs to it, also what was meant for the bed.
-    for value in OF_A_BED.iter().filter_map(|key| table.refused(key)) {
-        let what = format!("{} belongs to the bed, not to what grows there", value.key);
-        value.fault_at_key(what, "", "move the line up, above the first [[beds.plantings]] of this bed");
-    }
-    table.finish();
-    let (crop, _) = crop?;
-    let (stage, hardened) = (stage?, hardened?);
-    Some((Planting { crop, cultivar, stage, hardened, planted, part_of_bed: 1.0, worth }, part?))
-}
-
-fn read_crop<'c>(value: &Value<'_>, crops: &'c KnownCrops) -> Option<(String, Option<&'c Crop>)> {
-    let text = value.text()?;
-    let known = &crops.catalogue.crops;
-    // A grower may well write the crop's own name instead of the name of its file.
-    let named = || known.values().find(|crop| crop.name.eq_ignore_ascii_case(text));
-    if let Some(crop) = known.get(text).or_else(named) {
-        return Some((crop.id.clone(), Some(crop)));
-    }
-    // Its own file says what is wrong with it.
-    if crops.at_fault.iter().any(|id| id == text) {
-        return Some((text.to_string(), None));
-    }
-    let names = known.keys().chain(&crops.at_fault).map(String::as_str);
-    let mend = match nearest(text, names) {
-        Some(near) => format!("did you mean \"{near}\"? `counterpane check --crops` lists all names"),
-        None => "choose a name that `counterpane check --crops` lists".to_string(),
-    };
-    value.fault(format!("no crop is called \"{text}\""), "A bed without a known crop could not be warned about.", mend);
-    None
 }
 
 /// Beds are told apart by their labels, in the list and in the journal.

@@ -1,22 +1,28 @@
 //! Crop files and the bibliography to a [`Catalogue`]. The dictionary of their fields is `crops/README.md`.
 
+mod after_frost;
+mod harvest;
+
 use super::reader::{Listed, Table};
+use super::stature::read_stature;
 use super::suggest::suggestion;
 use super::value::Value;
 use super::{Fault, File, KnownCrops, read_document};
 use crate::crops::{
-    Catalogue, CountedFrom, Crop, Evidence, Frame, Growing, Harm, HarvestHabit, Life, Organ, Source, Tolerance,
-    ToleranceEvidence,
+    Catalogue, CountedFrom, Crop, Evidence, Frame, Growing, Harm, HarvestHabit, Life, Organ, Source, Stature,
+    Tolerance, ToleranceEvidence,
 };
 use crate::units::{Celsius, Kelvins, LENGTH, Limits, THRESHOLD};
 use std::collections::BTreeMap;
 
 const BIBLIOGRAPHY: &str = "sources.toml";
-const GAIN: Limits =
+const AFTER_FROST: &str = "after_frost.toml";
+pub(super) const GAIN: Limits =
     Limits { what: "gain", low: 0.0, high: 15.0, unit: "C", why: "hardening lowers a threshold, by a few degrees" };
-const SPREAD: Limits =
+pub(super) const SPREAD: Limits =
     Limits { what: "spread", low: 0.1, high: 5.0, unit: "C", why: "no threshold is known so well, or so badly" };
-const HOURS: Limits = Limits { what: "exposure", low: 0.1, high: 720.0, unit: "hours", why: "one cold spell is meant" };
+pub(super) const HOURS: Limits =
+    Limits { what: "exposure", low: 0.1, high: 720.0, unit: "hours", why: "one cold spell is meant" };
 const SHARE: Limits =
     Limits { what: "share", low: 0.0, high: 1.0, unit: "of the worth", why: "it is a part of the whole" };
 const DAYS: Limits = Limits { what: "days", low: 5.0, high: 800.0, unit: "days", why: "no crop takes that long" };
@@ -30,6 +36,8 @@ pub(super) fn read(files: &[File]) -> (KnownCrops, Vec<Fault>) {
     let mut at_fault = Vec::new();
     let (bibliography, crop_files): (Vec<&File>, Vec<&File>) =
         files.iter().filter(|file| file.0.ends_with(".toml")).partition(|file| file_name(&file.0) == BIBLIOGRAPHY);
+    let (after_frost, crop_files): (Vec<&File>, Vec<&File>) =
+        crop_files.into_iter().partition(|file| file_name(&file.0) == AFTER_FROST);
     match bibliography.first() {
         None => {
             let why = "No figure could be followed to where it comes from.";
@@ -57,6 +65,12 @@ pub(super) fn read(files: &[File]) -> (KnownCrops, Vec<Fault>) {
                 at_fault.push(id_of(&file.0));
                 faults.extend(new);
             }
+        }
+    }
+    for file in after_frost {
+        match after_frost::read_classes(file, &catalogue, &at_fault) {
+            Ok(classes) => catalogue.after_frost = classes,
+            Err(new) => faults.extend(new),
         }
     }
     (KnownCrops { catalogue, at_fault }, faults)
@@ -95,10 +109,12 @@ fn read_crop(file: &File, sources: &BTreeMap<String, Source>) -> Result<Crop, Ve
         let text = |key: &'static str| {
             root.required(key, &format!("{key} = \"...\"")).and_then(|value| value.text()).map(str::to_string)
         };
-        let (name, scientific_name, family) = (text("name"), text("scientific_name"), text("family"));
+        let (listed_as, scientific_name, family) = (text("name"), text("scientific_name"), text("family"));
+        let said_as = root.optional("said_as").and_then(|value| value.name()).map(str::to_string);
         let stages = root.required("stages", "stages = [\"seedling\", \"leafy\"] in order of growth");
         let stage_values = stages.and_then(|value| value.list("[\"seedling\", \"leafy\"]")).unwrap_or_default();
         let stages: Vec<String> = stage_values.iter().filter_map(|value| value.text().map(str::to_string)).collect();
+        let stature = root.optional("stature").map_or(Some(Stature::LOW_BED), |value| read_stature(&value));
         let growing = root.required("growing", "a table [growing]").and_then(|value| value.table());
         let growing = growing.and_then(|table| read_growing(table, sources));
         let tables = root.tables(TOLERANCES);
@@ -109,15 +125,19 @@ fn read_crop(file: &File, sources: &BTreeMap<String, Source>) -> Result<Crop, Ve
         if tolerances.len() == written {
             stage_values.iter().for_each(|stage| check_stage(stage, &tolerances));
         }
+        let harvest = harvest::read_harvest(&root);
         root.finish();
         Some(Crop {
             id: id_of(&file.0),
-            name: name?,
+            name: said_as.or_else(|| listed_as.clone())?,
+            listed_as: listed_as?,
             scientific_name: scientific_name?,
             family: family?,
             stages,
+            stature: stature?,
             tolerances,
             growing: growing?,
+            harvest,
         })
     })
 }
@@ -165,7 +185,7 @@ fn read_growing(table: Table<'_>, sources: &BTreeMap<String, Source>) -> Option<
 }
 
 /// Fewest and most days.
-fn read_days(value: &Value<'_>) -> Option<(u16, u16)> {
+pub(super) fn read_days(value: &Value<'_>) -> Option<(u16, u16)> {
     let items = value.list("[50, 70]")?;
     let days: Vec<u16> =
         items.iter().filter_map(|item| item.count(&DAYS).and_then(|days| u16::try_from(days).ok())).collect();
@@ -224,7 +244,7 @@ fn read_tolerance(table: Table<'_>, stages: &[String], sources: &BTreeMap<String
 }
 
 /// The stages of a tolerance, if the crop has all of them.
-fn read_stages(value: &Value<'_>, known: &[String]) -> Option<Vec<String>> {
+pub(super) fn read_stages(value: &Value<'_>, known: &[String]) -> Option<Vec<String>> {
     let read = value.list("[\"leafy\"]")?.into_iter().map(|item| {
         let stage = item.text()?;
         if !known.is_empty() && !known.iter().any(|known| known == stage) {
@@ -239,7 +259,7 @@ fn read_stages(value: &Value<'_>, known: &[String]) -> Option<Vec<String>> {
 }
 
 /// Two temperatures closer than this make no curve.
-const NARROWEST_CURVE: Kelvins = Kelvins(0.05);
+pub(super) const NARROWEST_CURVE: Kelvins = Kelvins(0.05);
 
 fn read_thresholds(table: &Table<'_>) -> (Option<Celsius>, Option<Celsius>) {
     let begins = table.required("damage_begins", "damage_begins = \"-2.0C\"");

@@ -1,6 +1,7 @@
 //! `gardens/<id>.toml`: one garden's place, people, covers, beds and plantings.
 
 use super::bed::{BEDS, read_bed, same_bed_twice};
+use super::own_figures;
 use super::reader::{Listed, Table};
 use super::service::{FeedChoice, address};
 use super::suggest::suggestion;
@@ -60,7 +61,10 @@ pub(super) fn read(file: &File, known: &Known<'_>) -> Result<GardenSettings, Vec
             let mend = "add [[beds]] with id, kind, length_m and width_m, and [[beds.plantings]] below it";
             root.fault("this garden has no bed", "There would be nothing to warn about.", mend);
         }
-        let beds: Vec<Bed> = tables.into_iter().filter_map(|bed| read_bed(bed, known.crops)).collect();
+        let zone = place.as_ref().map(|(_, zone)| zone);
+        let today = known.now.zip(zone).map(|(now, zone)| zone.local(now).date_naive());
+        let beds: Vec<Bed> = tables.into_iter().filter_map(|bed| read_bed(bed, known.crops, today)).collect();
+        let own_figures = own_figures::read(&root, &beds, known.crops);
         same_bed_twice(&root);
         if let Some(value) = root.refused("plantings") {
             let why = "Which bed it grows in is not said.";
@@ -85,6 +89,7 @@ pub(super) fn read(file: &File, known: &Known<'_>) -> Result<GardenSettings, Vec
             people,
             covers,
             beds,
+            own_figures,
         };
         Some(GardenSettings { garden, feeds: chosen })
     })
@@ -223,10 +228,12 @@ fn read_cover(table: Table<'_>) -> Option<CoverStock> {
     let count = table.required("count", "count = 5").and_then(|value| value.count(&COVER_COUNT));
     let length = table.required("length_m", "length_m = 3.0").and_then(|value| value.number(&LENGTH));
     let width = table.required("width_m", "width_m = 2.0").and_then(|value| value.number(&LENGTH));
+    let rests = table.optional("rests_on_plants").map_or(Some(None), |value| value.flag().map(Some));
     table.finish();
     let kind = kind?;
+    let rests_on_plants = rests?.unwrap_or(kind.rests_as_a_rule());
     let name = name.unwrap_or_else(|| kind.name().to_string());
-    Some(CoverStock { name, kind, count: count?, length: length?, width: width? })
+    Some(CoverStock { name, kind, count: count?, length: length?, width: width?, rests_on_plants })
 }
 
 /// Covers are told apart by what the shelf says; without a name, by their kind.

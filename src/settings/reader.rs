@@ -194,8 +194,13 @@ impl<'a> Table<'a> {
         entries.collect()
     }
 
-    /// Reports the keys that nobody asked for.
+    /// Reports the keys that nobody asked for, when the last one has been.
     pub fn finish(self) {
+        self.report_unknown();
+    }
+
+    /// The same where the table is still needed.
+    pub fn report_unknown(&self) {
         let known = self.asked.borrow();
         for (name, _) in self.entries {
             let key = name.get_ref().as_ref();

@@ -1,6 +1,7 @@
 //! `counterpane.toml`: the store, the mail, the feeds and the rounds of one installation.
 
 use super::reader::Table;
+use super::signs::{self, SignsOfLife};
 use super::suggest::suggestion;
 use super::value::Value;
 use super::{Fault, File, KnownFeed, read_document};
@@ -19,6 +20,7 @@ pub struct Service {
     /// The database file, relative to the folder of the settings.
     pub store: PathBuf,
     pub mail: MailSettings,
+    pub signs: SignsOfLife,
     pub feeds: Vec<FeedChoice>,
     pub timetable: Timetable,
 }
@@ -94,7 +96,8 @@ pub enum Tls {
 
 words!(Tls { Implicit = "implicit", StartTls = "starttls", None = "none" });
 
-const PORT: Limits = Limits { what: "port", low: 1.0, high: 65535.0, unit: "", why: "no port has that number" };
+pub(super) const PORT: Limits =
+    Limits { what: "port", low: 1.0, high: 65535.0, unit: "", why: "no port has that number" };
 
 /// The service, the feeds that gardens may name (`None` where the file is no TOML), and all faults.
 pub(super) fn read(file: &File) -> (Option<Service>, Option<Vec<KnownFeed>>, Vec<Fault>) {
@@ -108,6 +111,7 @@ pub(super) fn read(file: &File) -> (Option<Service>, Option<Vec<KnownFeed>>, Vec
         let mail = root.required("mail", "a table [mail] with from = \"...\"").and_then(|value| value.table());
         let mail = mail.and_then(read_mail);
         let timetable = read_timetable(root.table("rounds"));
+        let signs = signs::read(root.table("service"));
         let feeds = root
             .required("feeds", "a table [feeds.nws] with provider = \"nws\", or another provider")
             .and_then(|value| value.table())
@@ -116,7 +120,14 @@ pub(super) fn read(file: &File) -> (Option<Service>, Option<Vec<KnownFeed>>, Vec
         root.finish();
         let choices = feeds.iter().filter_map(|feed| feed.choice.clone()).collect();
         known = Some(feeds);
-        Some(Service { operator: operator?, store: store?.into(), mail: mail?, feeds: choices, timetable: timetable? })
+        Some(Service {
+            operator: operator?,
+            store: store?.into(),
+            mail: mail?,
+            signs: signs?,
+            feeds: choices,
+            timetable: timetable?,
+        })
     });
     match service {
         Ok(service) => (Some(service), known, Vec::new()),
@@ -274,7 +285,7 @@ fn path(value: &Value<'_>) -> Option<String> {
 }
 
 /// The host in `host` or `host:port`, where both can be one.
-fn host_and_port(authority: &str) -> Option<&str> {
+pub(super) fn host_and_port(authority: &str) -> Option<&str> {
     let bracket = authority.rfind(']').unwrap_or(0);
     let (host, port) = match authority[bracket..].rfind(':') {
         Some(at) => (&authority[..bracket + at], &authority[bracket + at + 1..]),
@@ -297,7 +308,7 @@ fn looks_like_a_host(path: &str) -> bool {
 }
 
 /// Names that lead to this machine, whatever the name server says.
-fn is_this_machine(host: &str) -> bool {
+pub(super) fn is_this_machine(host: &str) -> bool {
     ["127.0.0.1", "localhost", "::1", "[::1]"].iter().any(|own| host.eq_ignore_ascii_case(own))
 }
 

@@ -45,6 +45,12 @@ impl Curve {
         (e, e * self.a * self.b / (self.b + t).powi(2))
     }
 
+    /// How fast the slope rises, Pa/°C².
+    fn bend(self, t: f64) -> f64 {
+        let (saturation, slope) = self.at(t);
+        slope * (slope / saturation - 2.0 / (self.b + t))
+    }
+
     /// The temperature, °C, saturated at a vapour pressure, Pa.
     fn inverse(self, e: f64) -> f64 {
         let x = (e / E_ZERO).ln();
@@ -268,11 +274,12 @@ pub enum Bulb {
 /// | `t_d`  | dew point, over water, so e = e_s(t_d)  | °C   | up to 0.5 above `t`, which rounding may explain |
 /// | `p`    | air pressure                            | Pa   | 40 000 to 110 000                               |
 ///
-/// 0.882 is 2501/2835, vaporisation over sublimation. The left side rises and curves upward with `t_w`, so Newton's
-/// steps from a point above the root come down to it without passing it.
+/// 0.882 is 2501/2835, vaporisation over sublimation. The left side rises and curves upward with `t_w`, so that
+/// wherever Newton's steps begin, all but the first come down to the root without passing it.
 ///
-/// **Method error.** Solved to 1e-9 °C. The pseudo-adiabatic wet bulb of the thermodynamic diagram is another
-/// quantity, lower by up to 0.25 °C at 10 °C and by 0.45 °C at 30 °C in dry air (rows in `tests/published/humidity.rs`).
+/// **Method error.** Solved to 1e-9 °C (`the_wet_bulb_is_the_root`). The pseudo-adiabatic wet bulb of the thermodynamic
+/// diagram is another quantity, lower by up to 0.25 °C at 10 °C and by 0.45 °C at 30 °C in dry air (rows in
+/// `tests/published/humidity.rs`).
 /// **Refuses.** [`OutOfRange`] for air or dew point outside their ranges, and NaN.
 /// **Source.** FAO-56 (Allen et al. 1998), eq. 15 and 16 (aspirated psychrometer), from memory; the ice bulb by the
 /// ratio of latent heats.
@@ -287,19 +294,73 @@ pub enum Bulb {
 /// # Ok::<(), OutOfRange>(())
 /// ```
 pub fn wet_bulb(air: Celsius, dew_point: Celsius, pressure: Pascals, bulb: Bulb) -> Result<Celsius, OutOfRange> {
-    let dew_point = at_most_saturated(air, dew_point)?;
-    let a_p = 0.000662 * AIR_PRESSURE.check(pressure.0)?;
-    let (e, _) = OVER_WATER.at(dew_point.0);
-    let balance = |curve: Curve, a_p: f64| {
-        move |t_w: f64| {
-            let (saturation, slope) = curve.at(t_w);
-            (saturation - a_p * (air.0 - t_w) - e, slope + a_p)
-        }
+    let psychrometer = Psychrometer::new(air, dew_point, pressure, bulb)?;
+    Ok(Celsius(if psychrometer.is_icy { psychrometer.root(OVER_ICE).min(0.0) } else { psychrometer.root(OVER_WATER) }))
+}
+
+/// Whether the [`wet_bulb`] is above a temperature: a third of the work of solving for it, so that the lowest of many
+/// can be sought among the few that may be it. Refuses the same.
+pub fn is_wet_bulb_above(
+    limit: Celsius,
+    air: Celsius,
+    dew_point: Celsius,
+    pressure: Pascals,
+    bulb: Bulb,
+) -> Result<bool, OutOfRange> {
+    let psychrometer = Psychrometer::new(air, dew_point, pressure, bulb)?;
+    // An ice bulb is never above 0 °C, and where the bulb may carry ice and does not it is above.
+    let (curve, may_be) = match bulb {
+        Bulb::Ice if psychrometer.is_icy => (OVER_ICE, limit.0 < 0.0),
+        _ => (OVER_WATER, true),
     };
-    let over_ice = balance(OVER_ICE, ICE_BULB * a_p);
-    // In air saturated over ice an ice bulb is warmer than the air but never above 0 °C: hence the start there.
-    let is_icy = bulb == Bulb::Ice && over_ice(0.0).0 >= 0.0;
-    Ok(Celsius(if is_icy { descend(0.0, over_ice) } else { descend(air.0, balance(OVER_WATER, a_p)) }))
+    Ok(may_be && psychrometer.balance(curve, limit.0).0 < 0.0)
+}
+
+/// The balance of a wet bulb, with what of it does not depend on the bulb's temperature.
+struct Psychrometer {
+    air: f64,
+    dew_point: f64,
+    vapour_pressure: f64,
+    /// Heat that the air gives for each degree, Pa/°C.
+    a_p: f64,
+    is_icy: bool,
+}
+
+impl Psychrometer {
+    fn new(air: Celsius, dew_point: Celsius, pressure: Pascals, bulb: Bulb) -> Result<Psychrometer, OutOfRange> {
+        let dew_point = at_most_saturated(air, dew_point)?;
+        let a_p = 0.000662 * AIR_PRESSURE.check(pressure.0)?;
+        let (vapour_pressure, _) = OVER_WATER.at(dew_point.0);
+        // In air saturated over ice an ice bulb is warmer than the air but never above 0 °C: ice where it would be colder.
+        let is_icy = bulb == Bulb::Ice && E_ZERO - ICE_BULB * a_p * air.0 - vapour_pressure >= 0.0;
+        let a_p = if is_icy { ICE_BULB * a_p } else { a_p };
+        Ok(Psychrometer { air: air.0, dew_point: dew_point.0, vapour_pressure, a_p, is_icy })
+    }
+
+    /// The left side of the equation less its right one, Pa, and its slope.
+    fn balance(&self, curve: Curve, t_w: f64) -> (f64, f64) {
+        let (saturation, slope) = curve.at(t_w);
+        (saturation - self.a_p * (self.air - t_w) - self.vapour_pressure, slope + self.a_p)
+    }
+
+    /// The bulb's temperature: from where a parabola through the dew point puts it, by Newton's steps. From there they
+    /// square the error, 0.02 of it, so the last step leaves less than 1e-11 °C.
+    fn root(&self, curve: Curve) -> f64 {
+        let (value, slope) = self.balance(curve, self.dew_point);
+        let bend = curve.bend(self.dew_point);
+        let lift = -2.0 * value / (slope + (slope * slope - 2.0 * bend * value).sqrt());
+        // Air without vapour to speak of has no parabola; there the air itself is a point above the root.
+        let mut t = if lift.is_finite() { self.dew_point + lift } else { self.air };
+        for _ in 0..40 {
+            let (value, slope) = self.balance(curve, t);
+            let step = value / slope;
+            t -= step;
+            if step.abs() < 1e-5 {
+                break;
+            }
+        }
+        t
+    }
 }
 
 /// Vaporisation over sublimation, 2501/2835 kJ/kg.
@@ -308,20 +369,6 @@ const ICE_BULB: f64 = 2501.0 / 2835.0;
 /// Pressures of gardens, with room for weather.
 const AIR_PRESSURE: Limits =
     Limits { what: "air pressure", low: 40_000.0, high: 110_000.0, unit: "Pa", why: "no garden lies that high or low" };
-
-/// The root of a rising function that curves upward, from a point at or above it. `f` gives value and slope.
-fn descend(start: f64, f: impl Fn(f64) -> (f64, f64)) -> f64 {
-    let mut t = start;
-    for _ in 0..40 {
-        let (value, slope) = f(t);
-        let step = value / slope;
-        t -= step;
-        if step.abs() < 1e-9 {
-            break;
-        }
-    }
-    t
-}
 
 /// The dew point, or the air temperature where rounding has put the dew point slightly above it.
 fn at_most_saturated(air: Celsius, dew_point: Celsius) -> Result<Celsius, OutOfRange> {
@@ -394,6 +441,43 @@ mod tests {
         }
     }
 
+    /// Bisection of the balance between far outside on either side, from the driest air of a feed to saturated air.
+    #[test]
+    fn the_wet_bulb_is_the_root() {
+        let bisected = |air: f64, dew_point: f64, a_p: f64, curve: Curve, mut high: f64| {
+            let mut low = dew_point - 5.0;
+            for _ in 0..60 {
+                let middle = 0.5 * (low + high);
+                let left = curve.at(middle).0 - a_p * (air - middle);
+                if left < OVER_WATER.at(dew_point).0 { low = middle } else { high = middle }
+            }
+            0.5 * (low + high)
+        };
+        for (air, depth, pressure) in (-60..=60)
+            .flat_map(|air| (0..=60).map(move |depth| (f64::from(air), f64::from(depth))))
+            .flat_map(|(air, depth)| [45_000.0, 101_325.0].map(|pressure| (air, depth, pressure)))
+        {
+            let dew_point = air - depth;
+            let solved = |bulb| {
+                wet_bulb(Celsius(air), Celsius(dew_point), Pascals(pressure), bulb).map_or(f64::NAN, |wet| wet.0)
+            };
+            let (water, ice) = (solved(Bulb::Water), solved(Bulb::Ice));
+            let a_p = 0.000662 * pressure;
+            let expected = bisected(air, dew_point, a_p, OVER_WATER, air);
+            assert!((water - expected).abs() < 1e-9, "{air} {dew_point}: water {water}, bisected {expected}");
+            let icy = bisected(air, dew_point, ICE_BULB * a_p, OVER_ICE, 1.0);
+            let expected = if icy <= 0.0 { icy } else { expected };
+            assert!((ice - expected).abs() < 1e-9, "{air} {dew_point}: ice {ice}, bisected {expected}");
+            for (bulb, root) in [(Bulb::Water, water), (Bulb::Ice, ice)] {
+                for away in [-5.0, -1e-6, 1e-6, 5.0] {
+                    let limit = Celsius(root + away);
+                    let above = is_wet_bulb_above(limit, Celsius(air), Celsius(dew_point), Pascals(pressure), bulb);
+                    assert_eq!(above, Ok(away < 0.0), "{bulb:?} {air} {dew_point} against {limit:?}");
+                }
+            }
+        }
+    }
+
     #[test]
     fn what_no_air_can_be_is_refused() {
         let pressure = Pascals(101_325.0);
@@ -408,6 +492,7 @@ mod tests {
         assert!(relative_humidity_from_dew_point(Celsius(5.0), Celsius(6.0)).is_err());
         assert!(wet_bulb(Celsius(5.0), Celsius(f64::NAN), pressure, Bulb::Water).is_err());
         assert!(wet_bulb(Celsius(5.0), Celsius(0.0), Pascals(f64::NAN), Bulb::Ice).is_err());
+        assert!(is_wet_bulb_above(Celsius(0.0), Celsius(5.0), Celsius(f64::NAN), pressure, Bulb::Ice).is_err());
         assert_eq!(relative_humidity_from_dew_point(Celsius(5.0), Celsius(5.4)), Ok(1.0));
     }
 

@@ -44,10 +44,22 @@ fn a_refused_person_does_not_keep_mail_from_the_others() {
     let ran = garden.once(AFTERNOON).ended_with(5);
     assert!(ran.err.contains("Not everybody was told: 1 mail is refused for good."), "{}", ran.err);
     assert!(ran.err.contains(TUESDAY) && ran.err.contains("no such person"), "{}", ran.err);
-    assert_eq!([MANAGER, TUESDAY, WEEKEND].map(|person| to(&relay, person).len()), [1, 0, 1]);
+    // The manager has the list, and the news that somebody else has not, with that list.
+    assert_eq!([MANAGER, TUESDAY, WEEKEND].map(|person| to(&relay, person).len()), [2, 0, 1]);
+    let news = &to(&relay, MANAGER)[1];
+    assert_eq!(news.subject(), "Not reached: Tuesday crew; please call and pass this on (Orchard Lane)");
+    let text = news.text();
+    for part in ["the mail server refused it (127.0.0.1", "5.1.1 no such person", "COVER", "> [ ] A1"] {
+        assert!(text.contains(part), "{part}: {text}");
+    }
     // It is not tried again.
     garden.once(A_LITTLE_LATER).ended_with(0);
-    assert_eq!(relay.arrived().len(), 2);
+    assert_eq!(relay.arrived().len(), 3);
+    // At the next round the crew, refused again, gets the standing list again, and its manager hears of it once more.
+    relay.next(Fault::RefuseRecipient(TUESDAY));
+    garden.once("2027-01-16T19:35:00-05:00").ended_with(5);
+    let told = garden.asked("SELECT recipient || ' ' || escalated_to FROM outbox WHERE state = 'refused'");
+    assert_eq!(told, [format!("{TUESDAY} {MANAGER}"), format!("{TUESDAY} {MANAGER}")]);
 }
 
 #[test]
@@ -73,5 +85,7 @@ fn advice_that_could_not_be_sent_in_time_is_not_sent_as_if_it_were_fresh() {
     // After the coldest hour.
     let ran = garden.once("2027-01-17T07:30:00-05:00").ended_with(5);
     assert!(ran.err.contains("3 mails are not sent in time and now of no use"), "{}", ran.err);
-    assert_eq!(relay.arrived(), []);
+    // What arrives is the news that nobody was told, and it does not look like a list.
+    let arrived: Vec<String> = relay.arrived().iter().map(|mail| mail.subject()).collect();
+    assert_eq!(arrived, ["Not reached: Manager and 2 more; ask what was done (Orchard Lane)"]);
 }

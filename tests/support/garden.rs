@@ -76,6 +76,7 @@ pub fn empty_garden() -> Garden {
         people: Vec::new(),
         covers: Vec::new(),
         beds: Vec::new(),
+        own_figures: Vec::new(),
     }
 }
 
@@ -87,7 +88,10 @@ pub fn bed(id: &str, crop: &str, stage: &str) -> Bed {
         kind: BedKind::Raised,
         length: 2.4,
         width: 1.2,
+        height: Bed::RAISED,
+        mulch: 0.0,
         exposure: Exposure::Open,
+        soil_depth: None,
         offset: None,
         plantings: vec![planting(crop, stage)],
     }
@@ -97,16 +101,19 @@ pub fn planting(crop: &str, stage: &str) -> Planting {
     Planting {
         crop: crop.into(),
         cultivar: None,
-        stage: stage.into(),
-        hardened: Hardened::No,
+        stage: Some(stage.into()),
+        hardened: Some(Hardened::No),
         planted: None,
+        start: None,
+        raised: None,
         part_of_bed: 1.0,
+        plants: None,
         worth: None,
     }
 }
 
 pub fn cover(name: &str, kind: CoverKind, count: u32, length: f64, width: f64) -> CoverStock {
-    CoverStock { name: name.into(), kind, count, length, width }
+    CoverStock { name: name.into(), kind, count, length, width, rests_on_plants: kind.rests_as_a_rule() }
 }
 
 /// Every crop of the catalogue in every stage, a bed each; places, kinds and hardening go round, so that most
@@ -124,7 +131,7 @@ pub fn garden_of_everything(catalogue: &Catalogue) -> Garden {
                 2 => BedKind::Containers { diameter: 0.5, count: 1, movable: false },
                 _ => BedKind::Raised,
             };
-            bed.plantings[0].hardened = Hardened::ALL[index % 3];
+            bed.plantings[0].hardened = Some(Hardened::ALL[index % 3]);
             garden.beds.push(bed);
         }
     }

@@ -3,6 +3,7 @@
 use super::smtp_sink::{Arrived, SmtpSink};
 use chrono::{DateTime, Utc};
 use sqlx::{Connection, SqliteConnection};
+use std::os::unix::process::ExitStatusExt;
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Output, Stdio};
 use std::time::{Duration, Instant};
@@ -182,7 +183,17 @@ impl Installation {
 
     /// The service, running from an instant on.
     pub fn start(&self, now: &str) -> Running {
+        self.started(self.command(&["run", "--now", now]))
+    }
+
+    /// The service, running from an instant on until it comes by a place where it ends as in a power cut.
+    pub fn start_to_die(&self, now: &str, place: &str) -> Running {
         let mut command = self.command(&["run", "--now", now]);
+        command.env("COUNTERPANE_DIE_AT", place);
+        self.started(command)
+    }
+
+    fn started(&self, mut command: Command) -> Running {
         let log = self.path("log");
         let written = std::fs::File::create(&log).expect("a log");
         Running { child: command.stdout(Stdio::null()).stderr(written).spawn().expect("the program starts"), log }
@@ -238,6 +249,18 @@ impl Running {
         let took = start.elapsed();
         let err = std::fs::read_to_string(&self.log).expect("a log");
         (Ran { code: status.code(), out: String::new(), err }, took)
+    }
+
+    /// Waits for it to end, and gives the signal that ended it, if one did.
+    pub fn end(mut self, limit: Duration) -> Option<i32> {
+        let start = Instant::now();
+        while start.elapsed() < limit {
+            if let Some(status) = self.child.try_wait().expect("a child") {
+                return status.signal();
+            }
+            std::thread::sleep(Duration::from_millis(10));
+        }
+        panic!("it did not end: {}", std::fs::read_to_string(&self.log).expect("a log"));
     }
 
     /// As a power cut.

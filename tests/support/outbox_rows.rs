@@ -36,7 +36,8 @@ pub fn letter(recipient: &str, revision: u32) -> Letter {
 
 /// A row that is due in the evening and of use for two hours.
 pub fn row(recipient: &str, revision: u32) -> OutboxRow {
-    let rendered = render(&letter(recipient, revision)).expect("a sound letter");
+    let letter = letter(recipient, revision);
+    let rendered = render(&letter).expect("a sound letter");
     OutboxRow {
         recipient: rendered.recipient,
         garden: GARDEN.into(),
@@ -47,6 +48,8 @@ pub fn row(recipient: &str, revision: u32) -> OutboxRow {
         message_id: rendered.message_id,
         envelope_from: rendered.envelope_from,
         bytes: rendered.bytes,
+        subject: letter.subject,
+        plain: letter.plain,
         due: evening(),
         expires: evening() + Duration::hours(2),
     }

@@ -19,6 +19,16 @@ pub enum Fault {
     RefuseSender,
     /// Offers AUTH PLAIN and answers it with 535.
     RefuseSignIn,
+    /// Says nothing for a while instead of answering a command; `""` is the greeting.
+    StallAt(&'static str, Duration),
+    /// Answers a command with 421 and closes.
+    GoodbyeAt(&'static str),
+    /// Offers STARTTLS and answers it with 454.
+    RefuseTls,
+    /// Takes some of the message and closes.
+    DropWithinMessage,
+    /// Asks for the message and reads none of it.
+    StallWithinMessage(Duration),
     /// 421 instead of a greeting.
     NotNow,
     /// 450 for the first RCPT; takes it afterwards.
@@ -150,6 +160,27 @@ impl Gone {
     }
 }
 
+/// A relay whose computer is there and takes no connection: what is asked of it stays without an answer.
+pub struct Deaf {
+    pub port: u16,
+    _listener: tokio::net::TcpListener,
+    _waiting: Vec<TcpStream>,
+}
+
+impl Deaf {
+    /// Needs a runtime around it.
+    pub fn hold() -> Deaf {
+        let socket = tokio::net::TcpSocket::new_v4().expect("a socket");
+        socket.bind(([127, 0, 0, 1], 0).into()).expect("a free port");
+        let listener = socket.listen(1).expect("listening");
+        let address = listener.local_addr().expect("an address");
+        // Nobody takes these, and once the queue is full the system drops what comes.
+        let connect = |_| TcpStream::connect_timeout(&address, Duration::from_millis(200)).ok();
+        let waiting = (0..8).map_while(connect).collect();
+        Deaf { port: address.port(), _listener: listener, _waiting: waiting }
+    }
+}
+
 fn converse(stream: TcpStream, fault: &Fault, shared: &Shared) -> io::Result<()> {
     stream.set_read_timeout(Some(Duration::from_secs(30)))?;
     let mut lines = BufReader::new(stream.try_clone()?);
@@ -157,12 +188,23 @@ fn converse(stream: TcpStream, fault: &Fault, shared: &Shared) -> io::Result<()>
     if matches!(fault, Fault::NotNow) {
         return say("421 not now");
     }
+    if let Fault::StallAt("", pause) = fault {
+        thread::sleep(*pause);
+    }
     say("220 sink")?;
     let (mut from, mut to, mut greylisted) = (String::new(), Vec::new(), false);
     loop {
         let line = read_line(&mut lines)?;
         let address = || line.split('<').nth(1).and_then(|rest| rest.split('>').next()).unwrap_or_default().to_string();
-        match line.split([' ', ':']).next().unwrap_or_default().to_ascii_uppercase().as_str() {
+        let verb = line.split([' ', ':']).next().unwrap_or_default().to_ascii_uppercase();
+        match fault {
+            Fault::StallAt(at, pause) if *at == verb => thread::sleep(*pause),
+            Fault::GoodbyeAt(at) if *at == verb => return say("421 shutting down"),
+            _ => {}
+        }
+        match verb.as_str() {
+            "EHLO" if matches!(fault, Fault::RefuseTls) => say("250-sink\r\n250 STARTTLS")?,
+            "STARTTLS" => say("454 4.7.0 no encryption just now")?,
             "EHLO" if matches!(fault, Fault::RefuseSignIn) => say("250-sink\r\n250 AUTH PLAIN")?,
             "EHLO" | "NOOP" | "RSET" => say("250 sink")?,
             "AUTH" => say("535 5.7.8 wrong password")?,
@@ -188,6 +230,14 @@ fn converse(stream: TcpStream, fault: &Fault, shared: &Shared) -> io::Result<()>
                     return Ok(());
                 }
                 say("354 go on")?;
+                match fault {
+                    Fault::StallWithinMessage(pause) => {
+                        thread::sleep(*pause);
+                        return Ok(());
+                    }
+                    Fault::DropWithinMessage => return read_line(&mut lines).map(drop),
+                    _ => {}
+                }
                 let body = read_message(&mut lines)?;
                 let keep = || {
                     let mail = Arrived { from: from.clone(), to: to.clone(), body: body.clone() };

@@ -103,7 +103,8 @@ impl Low {
         const STEPS: u32 = 400;
         let cut = self.lowest_so_far.0.min(self.mean.0 + 6.0 * self.spread.0);
         let from = self.mean.0 - 8.0 * self.spread.0;
-        if !(cut > from) {
+        let some_may_come = cut > from;
+        if !some_may_come {
             // All that was thought to come has been undercut already.
             return Estimate { mean: self.lowest_so_far, spread: self.spread };
         }

@@ -1,10 +1,11 @@
 //! What kind of night it is, and what the day before it leaves: sky and wind, the soil's memory, daytime cold.
 
 use super::Span;
-use super::hours::lowest;
+use super::hours::{fill, lowest};
 use crate::night::cover::CoverConditions;
+use crate::night::past::{self, PastDay};
 use crate::night::{FrostKind, NightHour, Remark};
-use crate::units::{Celsius, Kelvins};
+use crate::units::{Celsius, Kelvins, MetresPerSecond};
 use crate::weather::Forecast;
 use chrono::{DateTime, Duration, Utc};
 
@@ -12,9 +13,9 @@ use chrono::{DateTime, Duration, Utc};
 /// cloud kept back is lost again within them).
 const BEFORE_THE_LOW: Duration = Duration::hours(6);
 
-/// 1 where the sky before the low is at most three tenths cloudy and the wind at most 3 m/s, falling to 0 at seven
-/// tenths or 6 m/s. The first pair is the class of clear calm nights in the study of observed nights that the shifts
-/// come from; the falls are assumed, so that no forecast jumps between two kinds of night.
+/// [`clear_calm`] of the mean sky and wind before the low. The class of clear calm nights in the study of observed nights
+/// that the shifts come from has at most three tenths and 3 m/s; the falls are assumed, so that no forecast jumps between
+/// two kinds of night.
 pub(super) fn clear_calm_weight(hours: &[NightHour]) -> f64 {
     let coldest = hours.iter().min_by(|a, b| a.air.0.total_cmp(&b.air.0)).map(|hour| hour.time);
     let decides = |hour: &&NightHour| coldest.is_some_and(|at| hour.time <= at && at - hour.time <= BEFORE_THE_LOW);
@@ -26,8 +27,14 @@ pub(super) fn clear_calm_weight(hours: &[NightHour]) -> f64 {
     let count = deciding.len().max(1) as f64;
     let cloud = deciding.iter().map(|hour| hour.cloud_cover).sum::<f64>() / count;
     let wind = deciding.iter().map(|hour| hour.wind_10m.0).sum::<f64>() / count;
-    let clear = ((0.7 - cloud) / 0.4).clamp(0.0, 1.0);
-    let calm = ((6.0 - wind) / 3.0).clamp(0.0, 1.0);
+    clear_calm(cloud, MetresPerSecond(wind))
+}
+
+/// How much of a clear, calm night a sky and a wind make: 1 up to three tenths of cloud and 3 m/s, falling to 0 at seven
+/// tenths or 6 m/s. `wind_10m` is at 10 m, `cloud_cover` a fraction; NaN comes back as NaN.
+pub fn clear_calm(cloud_cover: f64, wind_10m: MetresPerSecond) -> f64 {
+    let clear = ((0.7 - cloud_cover) / 0.4).clamp(0.0, 1.0);
+    let calm = ((6.0 - wind_10m.0) / 3.0).clamp(0.0, 1.0);
     clear * calm
 }
 
@@ -51,6 +58,17 @@ fn mean_wind(hours: &[NightHour]) -> f64 {
 pub(super) fn before(forecast: &Forecast, span: &Span) -> Vec<(DateTime<Utc>, Celsius)> {
     let day = forecast.between(span.sunset - Duration::hours(24), span.sunset);
     day.iter().map(|hour| (hour.time, hour.air_temperature)).collect()
+}
+
+/// The days and nights before one, at the garden's screen, as a forecast and its earlier copies had them.
+pub fn past(forecast: &Forecast, span: &Span, garden_offset: Option<Kelvins>) -> Vec<PastDay> {
+    let weight = |forecast: &Forecast, from, to| {
+        let mut remarks = Vec::new();
+        let hours = fill(forecast.between(from, to), &mut remarks);
+        let assumed = remarks.iter().any(|remark| matches!(remark, Remark::WindAssumed | Remark::SkyAssumed));
+        (!assumed && !hours.is_empty()).then(|| clear_calm_weight(&hours))
+    };
+    past::days(forecast, span, garden_offset.unwrap_or(Kelvins(0.0)), weight)
 }
 
 /// Fewer hours of day than this say nothing of it (assumed).
@@ -87,18 +105,18 @@ pub(super) fn degree_hours(samples: impl Iterator<Item = (DateTime<Utc>, Celsius
     stretches.sum()
 }
 
-/// An overcast day is one of more cloud than this on average, and a cold one stayed near 10 C, the day of Poling's
-/// report (the figure beside it is assumed).
-const OVERCAST: f64 = 0.8;
-const COLD_DAY: f64 = 10.5;
+/// The hours before sunset that fill the soil with warmth (assumed).
+const DAY: Duration = Duration::hours(8);
+/// Fewer hours of sky than this say nothing of a day.
+const FEW_SKIES: usize = 3;
 
-/// What the day before leaves for a cover to keep: an overcast day that stayed near 10 C or below leaves little.
+/// What the day before leaves for a cover to keep.
 pub(super) fn cover_conditions(forecast: &Forecast, span: &Span, hours: &[NightHour]) -> CoverConditions {
-    let day = forecast.between(span.sunset - Duration::hours(8), span.sunset);
+    let day = forecast.between(span.sunset - DAY, span.sunset);
     let clouds: Vec<f64> = day.iter().filter_map(|hour| hour.cloud_cover).collect();
-    let warmest = day.iter().map(|hour| hour.air_temperature.0).fold(f64::NEG_INFINITY, f64::max);
-    let overcast = clouds.len() >= 3 && clouds.iter().sum::<f64>() / clouds.len() as f64 > OVERCAST;
-    CoverConditions { wind_10m: mean_wind(hours), dull_cold_day: overcast && warmest <= COLD_DAY }
+    let cloud = (clouds.len() >= FEW_SKIES).then(|| clouds.iter().sum::<f64>() / clouds.len() as f64);
+    let warmest = day.iter().map(|hour| hour.air_temperature).reduce(Celsius::max);
+    CoverConditions { wind_10m: mean_wind(hours), left_by_the_day: CoverConditions::left_by(cloud, warmest) }
 }
 
 /// Below this a day can hurt what stood the night, and only if it is colder than the night by this much (assumed).

@@ -2,7 +2,7 @@
 //! all there is.
 
 use super::hours::{bend_to, lowest};
-use super::surroundings::degree_hours;
+use super::surroundings::{degree_hours, past};
 use super::{ASSUMED_DEPRESSION, CALM, Evidence, Span, curve};
 use crate::night::cooling::DuskRegression;
 use crate::night::cover::CoverConditions;
@@ -241,10 +241,11 @@ pub(super) fn alone(evidence: &Evidence<'_>, span: &Span) -> Result<Night, NoNig
         minimum,
         clear_calm: 1.0,
         kind: FrostKind::Radiation,
+        past: evidence.forecast.map_or(Vec::new(), |kept| past(kept, span, evidence.garden_offset)),
         before: Vec::new(),
         mean_air,
         freezing_degree_hours: degree_hours(hours.iter().map(|hour| (hour.time, hour.air))),
-        cover_conditions: CoverConditions { wind_10m: CALM, dull_cold_day: false },
+        cover_conditions: CoverConditions { wind_10m: CALM, left_by_the_day: CoverConditions::left_by(None, None) },
         knowledge: Knowledge::Complete,
         hours,
         remarks: vec![Remark::ReadingOnly],

@@ -1,15 +1,18 @@
 //! Each test is a small garden whose chances of damage are given, so that the choice is judged and not the night.
 //!
-//! A bed is worth 57.6 minutes where nothing else is said; to cover it takes 7, to pick it 8.64.
+//! A bed is worth 57.6 minutes where nothing else is said; to cover it takes 7, to cut its leaves 8.64, to cut its 32
+//! heads 16; half of the picking would be done anyhow.
 
 use super::*;
 use crate::beds::sample::{bed, cloth, garden};
 use crate::beds::{Bed, CoverStock};
 use crate::crops::sample::crop;
-use crate::crops::{Catalogue, Organ};
+use crate::crops::{Catalogue, HarvestHabit, Life, Organ};
 use crate::night::Estimate;
-use crate::risk::{Outcome, assess};
+use crate::night::cover::CoverKind;
+use crate::risk::{OrganRisk, Outcome, assess};
 use crate::units::{Celsius, Kelvins};
+use crate::zone::NightOf;
 
 /// Chances of damage to the organs of a bed, planting by planting: open, and under every cover.
 type Chances<'c> = &'c [(f64, f64)];
@@ -53,25 +56,29 @@ fn beds(crops: &[&str]) -> Vec<Bed> {
 }
 
 fn risks<'a>(garden: &'a Garden, catalogue: &'a Catalogue, chances: &[Chances]) -> Vec<BedRisk<'a>> {
-    let mut risks = assess(garden, None, catalogue);
+    let of = NightOf(chrono::NaiveDate::from_ymd_opt(2027, 1, 16).expect("a date"));
+    let mut risks = assess(garden, of, None, catalogue);
     for (risk, chances) in risks.iter_mut().zip(chances) {
         let mut chances = chances.iter();
         for planting in &mut risk.plantings {
-            let organs = planting.crop.at_stage("grown").map(|tolerance| {
+            let organs = planting.parts.iter().map(|(tolerance, applied)| {
                 let (open, covered) = *chances.next().expect("a chance for every organ");
                 let outcome = |chance| Outcome {
                     minimum: Estimate { mean: Celsius(-3.0), spread: Kelvins(1.0) },
                     margin: Kelvins(0.0),
                     chance: Probability(chance),
                     hours_below: 0.0,
+                    hours_before: 0.0,
+                    relief: Kelvins(0.0),
                 };
-                let kinds = garden.covers.iter().map(|stock| stock.kind);
+                let covers = garden.covers.iter().map(|stock| stock.cover(Layers::One));
                 OrganRisk {
                     tolerance,
+                    applied: applied.clone(),
                     damage_begins: tolerance.damage_begins,
                     severe: tolerance.severe,
                     open: outcome(open),
-                    covered: kinds.map(|kind| (kind, outcome(covered))).collect(),
+                    covered: covers.map(|cover| (cover, outcome(covered))).collect(),
                 }
             });
             planting.organs = organs.collect();
@@ -116,14 +123,14 @@ fn the_reason_for_a_cover_states_what_is_left_of_the_chance() {
     let (garden, catalogue) = (garden(beds(&["broccoli"]), vec![cloth(1)]), catalogue());
     let plans = choose(&garden, MetresPerSecond(1.0), risks(&garden, &catalogue, &[&[(0.5, 0.05), (0.6, 0.1)]]));
     assert_eq!(plans[0].reason, Reason::CoverSaves { covered: Probability(0.1) });
-    assert_eq!(plans[0].cover, Some(CoverUse { name: "white cloth".into(), stock: 0, pieces: 1 }));
+    assert_eq!(plans[0].cover, Some(CoverUse { name: "white cloth".into(), stock: 0, pieces: 1, layers: Layers::One }));
 }
 
 #[test]
 fn ripe_heads_are_cut_where_a_cover_is_not_sure_to_save_them() {
     let chances: &[Chances] = &[&[(0.3, 0.1), (0.9, 0.6)]];
-    check(beds(&["broccoli"]), vec![cloth(1)], 1.0, chances, &[(Harvest, "pick-before-frost", 0, 8.64)]);
-    check(beds(&["broccoli"]), Vec::new(), 1.0, chances, &[(Harvest, "pick-before-frost", 0, 8.64)]);
+    check(beds(&["broccoli"]), vec![cloth(1)], 1.0, chances, &[(Harvest, "pick-before-frost", 0, 16.0)]);
+    check(beds(&["broccoli"]), Vec::new(), 1.0, chances, &[(Harvest, "pick-before-frost", 0, 16.0)]);
 }
 
 #[test]
@@ -239,7 +246,7 @@ fn wind_makes_covering_slow_and_a_storm_forbids_it() {
     check(beds(&["seedlings"]), vec![cloth(1)], 6.0, &[&[(0.6, 0.1)]], &covered(10.5));
     check(beds(&["seedlings"]), vec![cloth(1)], 12.5, &[&[(0.6, 0.1)]], &[(Leave, "nothing-helps", 0, 0.0)]);
     // What can be picked still is, and no cover is laid over the rest.
-    let heads = &[(Harvest, "pick-before-frost", 0, 8.64)];
+    let heads = &[(Harvest, "pick-before-frost", 0, 16.0)];
     check(beds(&["broccoli"]), vec![cloth(1)], 12.5, &[&[(0.9, 0.1), (0.9, 0.1)]], heads);
 }
 
@@ -272,4 +279,41 @@ fn a_bed_with_nothing_in_it_is_fine() {
     beds[0].plantings.clear();
     check(beds, vec![cloth(1)], 1.0, &[&[]], &[(Fine, "within-margin", 0, 0.0)]);
     check(Vec::new(), vec![cloth(1)], 1.0, &[], &[]);
+}
+
+/// Under one layer half of the danger is left, under two a tenth.
+fn doubled(risks: &mut [BedRisk<'_>], garden: &Garden, under_two: f64) {
+    for organ in risks.iter_mut().flat_map(|risk| &mut risk.plantings).flat_map(|planting| &mut planting.organs) {
+        let outcome = Outcome { chance: Probability(under_two), ..organ.open };
+        organ.covered.push((garden.covers[0].cover(Layers::Two), outcome));
+    }
+}
+
+/// Pieces and layers of each bed's cover.
+fn laid(names: &[&str], pieces: u32, chances: &[Chances], under_two: f64) -> Vec<Option<(u32, Layers)>> {
+    let (garden, catalogue) = (garden(beds(names), vec![cloth(pieces)]), catalogue());
+    let mut risks = risks(&garden, &catalogue, chances);
+    doubled(&mut risks, &garden, under_two);
+    let plans = choose(&garden, MetresPerSecond(1.0), risks);
+    let used: u32 = plans.iter().filter_map(|plan| plan.cover.as_ref()).map(|cover| cover.pieces).sum();
+    assert!(used <= pieces);
+    plans.iter().map(|plan| plan.cover.as_ref().map(|cover| (cover.pieces, cover.layers))).collect()
+}
+
+#[test]
+fn a_second_layer_is_laid_where_one_leaves_much_and_the_first_layer_of_others_comes_before_it() {
+    let grave: Chances = &[(0.9, 0.5)];
+    assert_eq!(laid(&["seedlings"], 2, &[grave], 0.1), [Some((2, Layers::Two))]);
+    assert_eq!(laid(&["seedlings"], 1, &[grave], 0.1), [Some((1, Layers::One))]);
+    let two = [Some((1, Layers::One)), Some((1, Layers::One))];
+    assert_eq!(laid(&["seedlings", "seedlings"], 2, &[grave, grave], 0.1), two);
+    let three = [Some((2, Layers::Two)), Some((1, Layers::One))];
+    assert_eq!(laid(&["seedlings", "seedlings"], 3, &[grave, grave], 0.1), three);
+}
+
+#[test]
+fn a_second_layer_that_saves_less_than_its_work_stays_in_the_shed() {
+    assert_eq!(laid(&["seedlings"], 2, &[&[(0.6, 0.12)]], 0.05), [Some((1, Layers::One))]);
+    // Where one layer is no help two may be.
+    assert_eq!(laid(&["seedlings"], 2, &[&[(0.9, 0.8)]], 0.3), [Some((2, Layers::Two))]);
 }

@@ -1,12 +1,19 @@
 //! `counterpane check`: are the settings sound, and what follows from them.
 
-use super::run::delivery;
+use super::run::{delivery, ping};
 use super::{Configuration, Done, Failure, print};
-use crate::rounds::next_round;
+use crate::crops::age::StageFrom;
+use crate::message::{self, growth};
+use crate::plan::remarks::remarks as bed_remarks;
+use crate::risk::stage_of;
+use crate::rounds::{next_round, night_at};
+use crate::service::zones::{SYSTEM, remarks};
 use crate::settings::{Delivery, PasswordPlace, Settings};
 use crate::units::Scale;
+use crate::zone::Zone;
 use chrono::Utc;
 use clap::Args;
+use std::collections::BTreeMap;
 use std::fmt::Write;
 use std::path::Path;
 
@@ -21,7 +28,7 @@ pub(super) struct Check {
 
 impl Check {
     pub fn run(&self) -> Result<Done, Failure> {
-        let settings = self.configuration.read()?;
+        let settings = self.configuration.read(Utc::now())?;
         super::can_be_written_to(&settings)?;
         let missing = self.missing(&settings);
         if !missing.is_empty() {
@@ -45,6 +52,14 @@ impl Check {
                 feeds.join(", ")
             );
             let mut after = Utc::now();
+            let of = night_at(&garden.site, &garden.zone, after);
+            for (bed, planting) in garden.beds.iter().flat_map(|bed| bed.plantings.iter().map(move |it| (bed, it))) {
+                let Some(crop) = settings.catalogue.crops.get(&planting.crop) else { continue };
+                let stage = stage_of(garden, planting, crop, of);
+                if stage.from != StageFrom::Manager {
+                    let _ = writeln!(text, "  {}: {} {}", bed.id, crop.name, growth::stage(&stage));
+                }
+            }
             for _ in 0..4 {
                 let next = next_round(&settings.service.timetable, &garden.site, &garden.zone, after);
                 let Some(round) = next else { break };
@@ -55,9 +70,19 @@ impl Check {
                 after = round.due;
             }
         }
+        for settings_of in &settings.gardens {
+            for remark in bed_remarks(&settings_of.garden, &settings.catalogue) {
+                let _ = writeln!(text, "Remark on {}: {}", settings_of.garden.id, message::remark(&remark));
+            }
+        }
+        let zones: BTreeMap<&str, &Zone> =
+            settings.gardens.iter().map(|settings| (settings.garden.zone.name(), &settings.garden.zone)).collect();
+        for remark in zones.values().flat_map(|zone| remarks(zone, Path::new(SYSTEM), Utc::now())) {
+            let _ = writeln!(text, "{} {}", remark.text, remark.mend);
+        }
         if self.crops {
             for crop in settings.catalogue.crops.values() {
-                let _ = writeln!(text, "{} ({}): {}", crop.id, crop.name, crop.stages.join(", "));
+                let _ = writeln!(text, "{} ({}): {}", crop.id, crop.listed_as, crop.stages.join(", "));
             }
         }
         print(&format!("{text}The settings are sound. {} crops are known.\n", settings.catalogue.crops.len()))?;
@@ -71,6 +96,9 @@ impl Check {
         if !is_handed_over_at_the_start(&settings.service.mail.delivery)
             && let Err(fault) = delivery(settings, folder)
         {
+            missing.push(fault.to_string());
+        }
+        if let Err(fault) = ping(settings, folder) {
             missing.push(fault.to_string());
         }
         let store = self.configuration.store_path(settings);

@@ -22,7 +22,7 @@ pub(super) struct Explain {
 
 impl Explain {
     pub fn run(&self) -> Result<Done, Failure> {
-        let settings = self.configuration.read()?;
+        let settings = self.configuration.read(self.weather.now())?;
         let (plan, troubles) = self.weather.list(&self.configuration, &settings, self.garden.as_deref())?;
         let bed = plan.beds.iter().find(|bed| bed.risk.bed.id == self.bed).ok_or_else(|| {
             let ids: Vec<&str> = plan.garden.beds.iter().map(|bed| bed.id.as_str()).collect();

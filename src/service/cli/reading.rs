@@ -34,7 +34,7 @@ pub(super) struct ReadingCommand {
 
 impl ReadingCommand {
     pub fn run(&self) -> Result<Done, Failure> {
-        let settings = self.configuration.read()?;
+        let settings = self.configuration.read(self.now.unwrap_or_else(Utc::now))?;
         let garden = &choose(&settings, self.garden.as_deref())?.garden;
         let temperature =
             low(&self.temperature).map_err(|what| Failure::Settings(format!("{what}. Nothing was written.")))?;

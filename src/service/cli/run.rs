@@ -2,18 +2,22 @@
 
 use super::{Configuration, Done, Failure};
 use crate::service::clock::Clock;
-use crate::service::daemon::{Daemon, DaemonFault, PATIENCE, Shared};
-use crate::service::feed::Fetcher;
+use crate::service::daemon::{Daemon, DaemonFault, PATIENCE, Shared, StoreLock};
+use crate::service::feed::{Fetcher, Location};
+use crate::service::healthz;
 use crate::service::mail::{self, Mailer};
+use crate::service::notify::Notify;
 use crate::service::outbox::Delivered;
-use crate::service::store::{Open, Store, StoreFault};
-use crate::settings::{Delivery, PasswordPlace, Settings, SmtpSettings};
+use crate::service::signs::Signs;
+use crate::service::store::{Check, Open, Store, StoreFault};
+use crate::settings::{Delivery, PasswordPlace, Ping, Settings, SmtpSettings, ping_fault};
 use chrono::{DateTime, Utc};
 use clap::Args;
-use secrecy::SecretString;
+use secrecy::{ExposeSecret, SecretString};
 use std::io::Read;
 use std::path::Path;
 use std::time::Duration;
+use tokio::net::TcpListener;
 use tokio::signal::unix::{SignalKind, signal};
 
 #[derive(Debug, Args)]
@@ -40,10 +44,11 @@ const SMTP_TIMEOUT: Duration = Duration::from_secs(60);
 impl Run {
     pub fn run(&self) -> Result<Done, Failure> {
         start_log(self.log_json);
-        let settings = self.configuration.read()?;
+        let settings = self.configuration.read(self.now.unwrap_or_else(Utc::now))?;
         super::can_be_written_to(&settings)?;
         let folder = &self.configuration.config;
         let mailer = Mailer::new(delivery(&settings, folder)?);
+        let ping = ping(&settings, folder)?;
         let fetcher =
             Fetcher::new(&settings.service.operator).map_err(|fault| Failure::Unexpected(fault.to_string()))?;
         let clock = self.now.map_or_else(Clock::real, Clock::starting_at);
@@ -53,8 +58,17 @@ impl Run {
             .build()
             .map_err(|error| Failure::Unexpected(format!("The runtime cannot be started: {error}.")))?;
         runtime.block_on(async {
+            // First of all: a second daemon must not even bring the store up to date.
+            let _lock = StoreLock::take(&path)?;
             let store = Store::open(&path, Open::ReadWrite).await?;
-            store.prove_writable().await?;
+            store.prove_sound(Check::Quick).await?;
+            match store.prove_writable().await {
+                // Warnings go out without a record, which one process keeps in mind and one after another cannot.
+                Err(fault) if fault.is_of_the_disk() && !self.once => {
+                    tracing::error!(%fault, "the disk takes nothing; warnings go out without a record");
+                }
+                other => other?,
+            }
             let daemon = Daemon {
                 settings: &settings,
                 folder,
@@ -66,11 +80,33 @@ impl Run {
                 shared: Shared::default(),
             };
             let result = if self.once {
+                daemon.recover().await?;
                 let faults = daemon.due_rounds().await;
                 let delivered = daemon.deliver().await;
                 once(faults, delivered)
             } else {
-                daemon.run(asked_to_stop()?).await.map(|()| Done::Well).map_err(Failure::from)
+                let notify = Notify::from_environment();
+                let signs = Signs {
+                    settings: &settings,
+                    store: &store,
+                    turns: &daemon.shared.turns,
+                    clock: &clock,
+                    fetcher: &fetcher,
+                    notify: &notify,
+                    ping,
+                    listener: listener(&settings).await?,
+                };
+                let stop = asked_to_stop()?;
+                let stop = async {
+                    stop.await;
+                    notify.stopping();
+                };
+                notify.ready();
+                tokio::select! {
+                    ended = daemon.run(stop) => ended.map(|()| Done::Well).map_err(Failure::from),
+                    // Where there is nobody to give signs to.
+                    () = async { signs.give().await; std::future::pending().await } => Ok(Done::Well),
+                }
             };
             store.close().await;
             result
@@ -158,38 +194,82 @@ pub(super) fn delivery(settings: &Settings, folder: &Path) -> Result<mail::Deliv
     }
 }
 
-/// Longer than any password; a wrong path must neither fill the memory nor be waited for.
-const LONGEST_PASSWORD: u64 = 4096;
+/// Longer than any password or address; a wrong path must neither fill the memory nor be waited for.
+const LONGEST_SECRET: u64 = 4096;
 
-fn read_password(path: &Path) -> std::io::Result<String> {
+fn read_secret(path: &Path) -> std::io::Result<String> {
     if !std::fs::metadata(path)?.is_file() {
         return Err(std::io::Error::other("it is not a plain file"));
     }
     let mut text = String::new();
-    std::fs::File::open(path)?.take(LONGEST_PASSWORD + 1).read_to_string(&mut text)?;
-    if text.len() as u64 > LONGEST_PASSWORD {
-        return Err(std::io::Error::other("it is too long for a password"));
+    std::fs::File::open(path)?.take(LONGEST_SECRET + 1).read_to_string(&mut text)?;
+    if text.len() as u64 > LONGEST_SECRET {
+        return Err(std::io::Error::other("it is too long for a secret"));
     }
     Ok(text)
 }
 
 fn password(smtp: &SmtpSettings, folder: &Path) -> Result<Option<SecretString>, Failure> {
-    match &smtp.password {
-        None => Ok(None),
-        Some(PasswordPlace::File(path)) => {
+    smtp.password.as_ref().map(|place| kept(place, folder, "password")).transpose()
+}
+
+/// Where the ping goes, fetched from where it is kept.
+pub(super) fn ping(settings: &Settings, folder: &Path) -> Result<Option<Location>, Failure> {
+    let address = match &settings.service.signs.ping {
+        None => return Ok(None),
+        Some(Ping::Address(address)) => address.clone(),
+        Some(Ping::Kept(place)) => {
+            let address = kept(place, folder, "ping")?.expose_secret().trim().to_string();
+            if let Some((what, mend)) = ping_fault(&address) {
+                return Err(Failure::Settings(format!(
+                    "In what {} names: {what}. Mend: {mend}.",
+                    key_of(place, "ping")
+                )));
+            }
+            address
+        }
+    };
+    // The address is not repeated: it may be a secret.
+    let fault = |_| Failure::Settings("The address of the ping is none. Correct it.".into());
+    address.parse().map(Some).map_err(fault)
+}
+
+/// For `/healthz`, where the settings ask for it.
+async fn listener(settings: &Settings) -> Result<Option<TcpListener>, Failure> {
+    let Some(port) = settings.service.signs.healthz_port else { return Ok(None) };
+    let listener = healthz::listen(port).await.map_err(|error| {
+        Failure::Settings(format!(
+            "Nothing can be offered at 127.0.0.1:{port}: {error}. Choose another healthz_port, or end what uses it."
+        ))
+    })?;
+    Ok(Some(listener))
+}
+
+fn key_of(place: &PasswordPlace, what: &str) -> String {
+    match place {
+        PasswordPlace::File(_) => format!("{what}_file"),
+        PasswordPlace::Environment(_) => format!("{what}_env"),
+    }
+}
+
+/// A secret, such as the password, from where it is kept.
+fn kept(place: &PasswordPlace, folder: &Path, what: &str) -> Result<SecretString, Failure> {
+    let key = key_of(place, what);
+    match place {
+        PasswordPlace::File(path) => {
             let path = folder.join(path);
-            let text = read_password(&path).map_err(|error| {
+            let text = read_secret(&path).map_err(|error| {
                 let path = path.display();
                 Failure::Settings(format!(
-                    "The password file {path} cannot be read: {error}. Correct password_file, or its rights."
+                    "The {what} file {path} cannot be read: {error}. Correct {key}, or its rights."
                 ))
             })?;
-            Ok(Some(SecretString::from(text.trim_end_matches(['\n', '\r']).to_string())))
+            Ok(SecretString::from(text.trim_end_matches(['\n', '\r']).to_string()))
         }
-        Some(PasswordPlace::Environment(name)) => match std::env::var(name) {
-            Ok(text) => Ok(Some(SecretString::from(text))),
+        PasswordPlace::Environment(name) => match std::env::var(name) {
+            Ok(text) => Ok(SecretString::from(text)),
             Err(_) => Err(Failure::Settings(format!(
-                "The environment variable {name} is not set, and password_env names it. Set it, or correct password_env."
+                "The environment variable {name} is not set, and {key} names it. Set it, or correct {key}."
             ))),
         },
     }

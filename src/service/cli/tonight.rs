@@ -24,7 +24,7 @@ pub(super) struct Tonight {
 
 impl Tonight {
     pub fn run(&self) -> Result<Done, Failure> {
-        let settings = self.configuration.read()?;
+        let settings = self.configuration.read(self.weather.now())?;
         let (plan, troubles) = self.weather.list(&self.configuration, &settings, self.garden.as_deref())?;
         if self.json {
             let document = serde_json::to_string_pretty(&document::document(&plan))

@@ -75,7 +75,8 @@ impl WeatherArguments {
         Ok((plan, gathered.troubles))
     }
 
-    fn now(&self) -> DateTime<Utc> {
+    /// The instant that the list is made for.
+    pub fn now(&self) -> DateTime<Utc> {
         self.now.unwrap_or_else(Utc::now)
     }
 

@@ -31,8 +31,9 @@ impl Daemon<'_> {
         let mut rows = Vec::new();
         for person in people {
             let thread_start = self.store.thread_start(garden, post.of, &person.address).await?;
-            match rendered(&self.settings.service.mail, post, person, &letter(person), thread_start) {
-                Ok(rendered) => rows.push(OutboxRow {
+            let letter = letter(person);
+            match rendered(&self.settings.service.mail, post, person, &letter, thread_start) {
+                Ok((rendered, plain)) => rows.push(OutboxRow {
                     recipient: person.address.clone(),
                     garden: garden.clone(),
                     night: post.of,
@@ -42,6 +43,8 @@ impl Daemon<'_> {
                     message_id: rendered.message_id,
                     envelope_from: rendered.envelope_from,
                     bytes: rendered.bytes,
+                    subject: letter.subject,
+                    plain,
                     due: post.now,
                     expires: post.expires,
                 }),
@@ -61,8 +64,9 @@ fn rendered(
     person: &Person,
     letter: &Letter,
     thread_start: Option<String>,
-) -> Result<Rendered, MailFault> {
-    render(&Mail {
+) -> Result<(Rendered, String), MailFault> {
+    let plain = plain_text(letter);
+    let rendered = render(&Mail {
         garden_id: post.garden.id.clone(),
         night: post.of,
         kind: post.kind,
@@ -71,11 +75,12 @@ fn rendered(
         from: correspondent(&mail.from, &post.garden.name),
         reply_to: mail.reply_to.as_ref().map(|mailbox| correspondent(mailbox, &post.garden.name)),
         subject: letter.subject.clone(),
-        plain: plain_text(letter),
+        plain: plain.clone(),
         html: html(letter),
         date: post.now,
         thread_start,
-    })
+    })?;
+    Ok((rendered, plain))
 }
 
 fn correspondent(mailbox: &Mailbox, garden: &str) -> Correspondent {
@@ -99,6 +104,8 @@ pub fn unwritable(settings: &Settings) -> Vec<String> {
             groups: Vec::new(),
             by_hand: Vec::new(),
             cautions: Vec::new(),
+            ready: Vec::new(),
+            quoted: Vec::new(),
             closing: Vec::new(),
         };
         let fault = rendered(&settings.service.mail, &post, person, &letter, None).err()?;

@@ -8,8 +8,9 @@ use crate::night::NightHour;
 use crate::plan::said::{Said, SaidBed, SayReason, changes, whether};
 use crate::plan::{Measure, Plan};
 use crate::rounds::{MORNING_AFTER, Round, RoundKind, next_firing, next_round, night_at, night_hours};
+use crate::service::failpoint;
 use crate::service::look::{list, readings};
-use crate::service::store::{RoundRow, RoundState, SaidRow};
+use crate::service::store::{LastMail, OutboxRow, RoundRow, RoundState, SaidRow};
 use crate::settings::GardenSettings;
 use crate::units::Kelvins;
 use crate::zone::NightOf;
@@ -32,7 +33,8 @@ impl Daemon<'_> {
         let now = self.clock.now();
         let last = self.store.last_round(&garden.id, now).await?;
         let since = last.as_ref().map_or(now - FIRST_LOOK_BACK, |last| last.due.max(now - LONGEST_LOOK_BACK));
-        let (mut due, mut after) = (Vec::new(), since);
+        let mut due = self.noted_due(garden, now).await?;
+        let (noted, mut after) = (due.len(), since);
         // Rounds due at one instant are one look; `next_round` gives the first of them, and the sun rarely meets a clock.
         let next = loop {
             match next_round(&self.settings.service.timetable, &garden.site, &garden.zone, after) {
@@ -46,6 +48,20 @@ impl Daemon<'_> {
         if due.is_empty() {
             return Ok(next);
         }
+        if due.len() > noted {
+            failpoint::here("round-found");
+            let found = due.iter().skip(noted).map(|round| round_row(garden, *round, RoundState::Due, now));
+            match self.store.note_due(&found.collect::<Vec<_>>()).await {
+                Err(fault) if fault.is_of_the_disk() => {
+                    tracing::error!(garden = garden.id, %fault, "no note of a round")
+                }
+                other => other?,
+            }
+            failpoint::here("round-noted");
+        }
+        // One that was noted may have been found again.
+        due.sort_by_key(|round| (round.due, round.kind));
+        due.dedup();
         // Never closed, so that there is always a permit to come.
         let _permit = self.shared.looks.acquire().await.ok();
         // The morning's round speaks of the coming night while the last one is still going on.
@@ -67,13 +83,31 @@ impl Daemon<'_> {
             };
             match made {
                 Ok(()) => {}
+                // What the disk refuses goes out unrecorded: each round must have its try.
+                Err(DaemonFault::Store(fault)) if fault.is_of_the_disk() => trouble = Some(fault.into()),
                 // The next would fail as well, and were it to succeed this one would be taken for made.
                 Err(fault @ DaemonFault::Store(_)) => return Err(fault),
                 // What cannot be said of the morning must not keep the evening's list from being made.
                 Err(fault) => trouble = Some(fault),
             }
         }
+        if list_round.is_some()
+            && trouble.is_none()
+            && let Err(fault) = self.repeat_morning_after(settings).await
+        {
+            trouble = Some(fault);
+        }
         trouble.map_or(Ok(next), Err)
+    }
+
+    /// The rounds that were found due before, over a crash too, and are not made yet.
+    async fn noted_due(&self, garden: &Garden, now: DateTime<Utc>) -> Result<Vec<Round>, DaemonFault> {
+        let noted = self.store.noted_due(&garden.id, now).await?;
+        let rounds = noted.iter().filter_map(|row| {
+            let kind = RoundKind::from_word(&row.kind)?;
+            Some(Round { kind, due: row.due, night: row.night })
+        });
+        Ok(rounds.collect())
     }
 
     /// A round that no look is made for: a later one stands for it, or its night is over.
@@ -100,15 +134,18 @@ impl Daemon<'_> {
         late_by: Option<Duration>,
     ) -> Result<(), DaemonFault> {
         let (garden, now) = (&settings.garden, self.clock.now());
-        // Without a store that can be written no list can be sent: no feed is bothered for it.
-        self.store.prove_writable().await?;
+        // Without a store that can be written no list can be sent, but for one of the disk: no feed is bothered for it.
+        let trouble_of_disk = self.trouble_of_disk(garden, round).await?;
         let mut gathered = self.sources().gather(settings, round.night, now).await;
         let readings = readings(self.store, garden, round.night).await.unwrap_or_else(|fault| {
             tracing::error!(garden = garden.id, %fault, "readings cannot be read");
             gathered.troubles.push("The evening's thermometer readings could not be read.".into());
             Vec::new()
         });
+        failpoint::here("weather-gathered");
+        gathered.troubles.extend(trouble_of_disk);
         let plan = list(garden, &self.settings.catalogue, round.night, &gathered.forecasts, &readings, now);
+        failpoint::here("list-made");
         let next = Said::of(&plan);
         let rows = self.store.said(&garden.id, round.night).await?;
         // What was said by a clock that ran ahead, or in a rehearsal, is not said yet.
@@ -121,18 +158,17 @@ impl Daemon<'_> {
         let reason = match whether(round.kind, &next, said.as_ref(), last_word, timetable.all_quiet) {
             Ok(reason) => reason,
             Err(silence) => {
-                // What was said and did not arrive is said again, to those who have not heard it.
-                let heard = self.store.heard(&garden.id, round.night).await?;
-                let unheard = |person: &&Person| !heard.contains(&person.address);
-                people.retain(unheard);
-                if plan.is_quiet() || said.is_none() || people.is_empty() {
+                let all: Vec<Said> = rows.iter().filter_map(read_back).collect();
+                let Some(reason) = self.to_repeat(&plan, said.is_some(), &all, &mut people).await? else {
                     tracing::info!(garden = garden.id, kind = round.kind.word(), ?silence, "nothing to say");
                     return Ok(self.store.decide(None, done, &[]).await?);
-                }
-                tracing::warn!(garden = garden.id, people = people.len(), "the list did not arrive and is sent again");
-                SayReason::First
+                };
+                tracing::warn!(garden = garden.id, people = people.len(), "what did not arrive is sent again");
+                reason
             }
         };
+        let (untold, of_untold) = self.untold(garden).await?;
+        let for_managers: Vec<String> = gathered.troubles.iter().cloned().chain(of_untold).collect();
         let changed = said.map(|said| (changes(&said, &next), said.at));
         let asks = plan.has_work() || plan.count(Measure::Unknown) > 0;
         let context = Context {
@@ -150,15 +186,78 @@ impl Daemon<'_> {
         let revision = next_revision(&rows);
         let post = Post { garden, of: round.night, kind, revision, expires: useful_until(&plan), now };
         let letter = |person: &Person| {
-            let context = Context { next_word_by: next_word_to(person), ..context };
+            let troubles = if person.role == Role::Manager { &for_managers } else { &gathered.troubles };
+            let context = Context { next_word_by: next_word_to(person), troubles, ..context };
             evening_letter(&plan, &context, Reader { role: person.role })
         };
         let messages = self.messages(&people, &post, letter).await?;
+        failpoint::here("mail-written");
         let said = said_row(garden, round.night, revision, &next, now)?;
-        self.store.decide(Some(said), done, &messages).await?;
+        let to_manager = self.to_manager(garden, &messages);
+        let told = to_manager.as_deref().map(|key| (untold.as_slice(), key));
+        self.decided(said, done, &messages, told).await?;
         tracing::info!(garden = garden.id, kind = round.kind.word(), ?reason, mails = messages.len(), "said");
         self.shared.mail.notify_one();
         Ok(())
+    }
+
+    /// What is said again, and to whom: to those whom it did not reach.
+    async fn to_repeat(
+        &self,
+        plan: &Plan<'_>,
+        was_said: bool,
+        said: &[Said],
+        people: &mut Vec<&Person>,
+    ) -> Result<Option<SayReason>, DaemonFault> {
+        let garden = plan.garden;
+        if !was_said {
+            return Ok(None);
+        }
+        let lists = self.store.last_mails(&garden.id, plan.of, "list").await?;
+        let is_failed = |mails: &[LastMail], person: &Person| {
+            mails.iter().any(|mail| mail.failed && mail.recipient == person.address)
+        };
+        let reason = if !plan.is_quiet() {
+            // Somebody new has no mail yet, and is told too.
+            let heard = |person: &Person| lists.iter().any(|mail| !mail.failed && mail.recipient == person.address);
+            people.retain(|person| !heard(person));
+            SayReason::First
+        } else if said.iter().any(Said::has_work) || !lists.is_empty() {
+            people.retain(|person| is_failed(&lists, person));
+            SayReason::CalledOff
+        } else {
+            let words = self.store.last_mails(&garden.id, plan.of, "all-quiet").await?;
+            people.retain(|person| is_failed(&words, person));
+            SayReason::AllQuiet
+        };
+        Ok((!people.is_empty()).then_some(reason))
+    }
+
+    /// The key of the mail in which a manager reads what was not told yet.
+    fn to_manager(&self, garden: &Garden, messages: &[OutboxRow]) -> Option<String> {
+        let is_manager = |address: &str| {
+            garden.people.iter().any(|person| person.role == Role::Manager && person.address == address)
+        };
+        messages.iter().find(|message| is_manager(&message.recipient)).map(OutboxRow::key)
+    }
+
+    /// Says again to those whom last night's word of the morning did not reach, while it is still of use.
+    async fn repeat_morning_after(&self, settings: &GardenSettings) -> Result<(), DaemonFault> {
+        let (garden, now) = (&settings.garden, self.clock.now());
+        let night = NightOf(garden.zone.local(now).date_naive() - Duration::days(1));
+        let (_, sunrise) = night_hours(&garden.site, &garden.zone, night);
+        let round = Round { kind: RoundKind::Uncover, due: sunrise + MORNING_AFTER, night };
+        if !(Duration::zero()..=UNCOVER_IN_TIME).contains(&(now - round.due)) {
+            return Ok(());
+        }
+        let mails = self.store.last_mails(&garden.id, night, "morning-after").await?;
+        let is_failed = |person: &&Person| mails.iter().any(|mail| mail.failed && mail.recipient == person.address);
+        let people: Vec<&Person> = garden.people.iter().filter(is_failed).collect();
+        if people.is_empty() {
+            return Ok(());
+        }
+        tracing::warn!(garden = garden.id, people = people.len(), "the word of the morning is sent again");
+        self.morning_after(settings, round, &people, None).await
     }
 
     /// The morning after.
@@ -169,6 +268,19 @@ impl Daemon<'_> {
         if self.store.is_done(&garden.id, round.kind.word(), round.due).await? {
             return Ok(self.store.record_round(&done).await?);
         }
+        let late_by = Some(now - round.due);
+        self.morning_after(settings, round, &garden.people.iter().collect::<Vec<_>>(), late_by).await
+    }
+
+    async fn morning_after(
+        &self,
+        settings: &GardenSettings,
+        round: Round,
+        people: &[&Person],
+        late_by: Option<Duration>,
+    ) -> Result<(), DaemonFault> {
+        let (garden, now) = (&settings.garden, self.clock.now());
+        let done = round_row(garden, round, RoundState::Done, now);
         let rows = self.store.said(&garden.id, round.night).await?;
         let (sunset, _) = night_hours(&garden.site, &garden.zone, round.night);
         let all: Vec<Said> = rows.iter().filter_map(read_back).collect();
@@ -182,17 +294,23 @@ impl Daemon<'_> {
             return Ok(self.store.decide(None, done, &[]).await?);
         };
         let next_word_by = self.next_word_by(garden, None, now);
+        let (untold, of_untold) = self.untold(garden).await?;
         let letter = |person: &Person| {
-            let next_word_by = next_word_by.filter(|_| person.role == Role::Manager);
-            morning_after_letter(garden, round.night, &said, next_word_by, Reader { role: person.role })
+            let is_manager = person.role == Role::Manager;
+            let (next_word_by, reader) = (next_word_by.filter(|_| is_manager), Reader { role: person.role });
+            let catalogue = &self.settings.catalogue;
+            let mut letter = morning_after_letter(garden, catalogue, round.night, &said, next_word_by, late_by, reader);
+            letter.lead.extend(of_untold.iter().filter(|_| is_manager).cloned());
+            letter
         };
-        let people: Vec<&Person> = garden.people.iter().collect();
         let revision = next_revision(&rows);
         let expires = round.due + UNCOVER_IN_TIME + Duration::hours(2);
         let post = Post { garden, of: round.night, kind: "morning-after", revision, expires, now };
-        let messages = self.messages(&people, &post, letter).await?;
+        let messages = self.messages(people, &post, letter).await?;
         let said = said_row(garden, round.night, revision, &Said { at: now, ..said.clone() }, now)?;
-        self.store.decide(Some(said), done, &messages).await?;
+        let to_manager = self.to_manager(garden, &messages);
+        let told = to_manager.as_deref().map(|key| (untold.as_slice(), key));
+        self.decided(said, done, &messages, told).await?;
         tracing::info!(garden = garden.id, kind = round.kind.word(), ?reason, mails = messages.len(), "said");
         self.shared.mail.notify_one();
         Ok(())

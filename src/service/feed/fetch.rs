@@ -224,6 +224,22 @@ impl Fetcher {
         }
     }
 
+    /// Calls an address and wants nothing from it but a good status: a sign of life. The address may be a secret and
+    /// stands in no answer.
+    pub async fn call(&self, location: &Location) -> Result<(), String> {
+        let (client, url) = match location {
+            Location::Https(url) => (&self.https, url),
+            Location::Loopback(url) => (&self.loopback, url),
+            Location::File(_) => return Err("it is no address".into()),
+        };
+        let answer = client.get(url.clone()).send().await.map_err(|error| match self.unreachable(error) {
+            FeedFault::Unreachable { reason } => reason,
+            other => other.to_string(),
+        })?;
+        let status = answer.status();
+        if status.is_success() { Ok(()) } else { Err(format!("it answers with status {}", status.as_u16())) }
+    }
+
     fn unreachable(&self, error: reqwest::Error) -> FeedFault {
         if error.is_timeout() {
             let FetchLimits { connect, read, total, .. } = self.limits;

@@ -127,6 +127,11 @@ impl Sources<'_> {
         }
     }
 
+    /// What a feed answers now, asked as if for the first time. Nothing is kept.
+    pub async fn ask(&self, garden: &Garden, choice: &FeedChoice, now: DateTime<Utc>) -> Result<Forecast, FeedFault> {
+        self.fresh(garden, choice, None, now).await.map(|row| row.forecast)
+    }
+
     /// The document as it is now. Where the cell may have moved, by a 404, by an outline that leaves the garden out or
     /// by temperatures that are gone, it is looked up once more.
     async fn fresh(

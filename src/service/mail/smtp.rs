@@ -17,6 +17,7 @@
 
 use super::letter::parse_address;
 use super::{Answer, Outgoing};
+use crate::service::failpoint;
 use crate::settings::Tls;
 use lettre::transport::smtp::Error;
 use lettre::transport::smtp::authentication::{Credentials, DEFAULT_MECHANISMS};
@@ -74,8 +75,12 @@ impl Relay {
             Ok(Err(answer)) => return answer,
             Err(_) => return Answer::Unreachable(self.silence(within)),
         };
+        failpoint::here("message-announced");
+        #[cfg(debug_assertions)]
+        break_off_within(&mut connection, mail).await;
         match timeout_at(deadline, connection.message(mail.bytes)).await {
             Ok(Ok(response)) => {
+                failpoint::here("message-taken");
                 parked.0 = Some(connection);
                 Answer::Sent(format!("{} {}", response.code(), response.message().collect::<Vec<_>>().join(" ")))
             }
@@ -120,11 +125,13 @@ impl Relay {
         let sender = parse_address("sender", mail.envelope_from)
             .map_err(|fault| Answer::InstallationFault(fault.to_string()))?;
         let mut connection = self.connection(parked).await?;
+        failpoint::here("relay-connected");
         connection.command(Mail::new(Some(sender), vec![])).await.map_err(|error| self.for_everyone(&error))?;
         connection.command(Rcpt::new(recipient, vec![])).await.map_err(|error| match code(&error) {
             Some(530) => self.for_everyone(&error),
             _ => self.for_this_mail(&error),
         })?;
+        failpoint::here("recipient-taken");
         connection.command(Data).await.map_err(|error| self.for_this_mail(&error))?;
         Ok(connection)
     }
@@ -206,6 +213,18 @@ impl Relay {
 
     fn silence(&self, within: Duration) -> String {
         format!("{}: no answer within {} s", self.name(), within.as_secs())
+    }
+}
+
+/// Where a test has named this place: half of the message goes out, and the program ends.
+#[cfg(debug_assertions)]
+async fn break_off_within(connection: &mut AsyncSmtpConnection, mail: Outgoing<'_>) {
+    const PLACE: &str = "half-of-the-message";
+    if failpoint::is_armed(PLACE) {
+        let half = String::from_utf8_lossy(&mail.bytes[..mail.bytes.len() / 2]).into_owned();
+        // It waits for an answer that nobody gives to half of a message.
+        timeout(Duration::from_millis(300), connection.command(half)).await.ok();
+        failpoint::here(PLACE);
     }
 }
 

@@ -1,8 +1,10 @@
 //! What was decided: what a garden was told about a night, which rounds took place, and the mail that follows.
 
-use super::{OutboxRow, Store, StoreFault};
+use super::{OutboxRow, Store, StoreFault, Trouble};
+use crate::service::failpoint;
 use crate::zone::NightOf;
 use chrono::{DateTime, Utc};
+use sqlx::sqlite::SqliteRow;
 use sqlx::{Sqlite, Transaction};
 
 /// What a garden was told about a night.
@@ -20,6 +22,8 @@ pub struct SaidRow {
 /// What became of a planned look.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum RoundState {
+    /// It was found due and is not made yet.
+    Due,
     Done,
     /// It was due while nobody ran, and its advice was no longer of use.
     Missed,
@@ -30,6 +34,7 @@ pub enum RoundState {
 impl RoundState {
     fn key(self) -> &'static str {
         match self {
+            RoundState::Due => "due",
             RoundState::Done => "done",
             RoundState::Missed => "missed",
             RoundState::Merged => "merged",
@@ -37,7 +42,8 @@ impl RoundState {
     }
 
     fn from_key(key: &str) -> Option<RoundState> {
-        [RoundState::Done, RoundState::Missed, RoundState::Merged].into_iter().find(|state| state.key() == key)
+        let all = [RoundState::Due, RoundState::Done, RoundState::Missed, RoundState::Merged];
+        all.into_iter().find(|state| state.key() == key)
     }
 }
 
@@ -49,6 +55,7 @@ pub struct RoundRow {
     pub due: DateTime<Utc>,
     pub night: NightOf,
     pub state: RoundState,
+    /// Of a due one: when it was found.
     pub finished_at: DateTime<Utc>,
     /// How long after `due` it finished.
     pub late_seconds: i64,
@@ -68,15 +75,34 @@ impl Store {
         round: RoundRow,
         messages: &[OutboxRow],
     ) -> Result<(), StoreFault> {
+        self.decide_and_tell(said, round, messages, None).await
+    }
+
+    /// As [`Store::decide`], and notes in the same transaction that one of the messages, by its key, tells a manager
+    /// of troubles.
+    pub async fn decide_and_tell(
+        &self,
+        said: Option<SaidRow>,
+        round: RoundRow,
+        messages: &[OutboxRow],
+        told: Option<(&[Trouble], &str)>,
+    ) -> Result<(), StoreFault> {
         let mut transaction = self.begin().await?;
         if let Some(said) = said {
             self.insert_said(&mut transaction, &said).await?;
         }
+        failpoint::here("said-written");
         self.insert_round(&mut transaction, &round).await?;
         for message in messages {
             self.queue(&mut transaction, message).await?;
         }
-        transaction.commit().await.map_err(|error| self.fault(error))
+        if let Some((troubles, letter)) = told {
+            self.tell(&mut transaction, troubles, letter).await?;
+        }
+        failpoint::here("decision-written");
+        transaction.commit().await.map_err(|error| self.fault(error))?;
+        failpoint::here("decision-committed");
+        Ok(())
     }
 
     /// The last thing a garden was told about a night.
@@ -104,9 +130,17 @@ impl Store {
         said.collect()
     }
 
-    /// When a garden last heard anything, of whichever night.
+    /// When a garden last heard anything, of whichever night: a word whose every mail was refused or expired was not
+    /// heard.
     pub async fn last_word(&self, garden: &str) -> Result<Option<DateTime<Utc>>, StoreFault> {
-        let row = sqlx::query("SELECT said_at FROM said WHERE garden = ? ORDER BY said_at DESC LIMIT 1")
+        const MAILS: &str = "SELECT 1 FROM outbox WHERE outbox.garden = said.garden AND outbox.night = said.night
+                             AND outbox.revision = said.revision AND kind <> 'not-reached'";
+        let question = format!(
+            "SELECT said_at FROM said WHERE garden = ?
+             AND (NOT EXISTS ({MAILS}) OR EXISTS ({MAILS} AND state NOT IN ('refused', 'expired')))
+             ORDER BY said_at DESC LIMIT 1"
+        );
+        let row = sqlx::query(sqlx::AssertSqlSafe(question))
             .bind(garden)
             .fetch_optional(&self.pool)
             .await
@@ -133,19 +167,54 @@ impl Store {
         .fetch_optional(&self.pool)
         .await
         .map_err(|error| self.fault(error))?;
-        row.map(|row| {
-            let state = self.text(&row, "state")?;
-            Ok(RoundRow {
-                garden: self.text(&row, "garden")?,
-                kind: self.text(&row, "kind")?,
-                due: self.time(&row, "due")?,
-                night: self.night(&row)?,
-                state: RoundState::from_key(&state).ok_or_else(|| self.unreadable("a round's state", &state))?,
-                finished_at: self.time(&row, "finished_at")?,
-                late_seconds: self.number(&row, "late_seconds")?,
-            })
+        row.map(|row| self.round(&row)).transpose()
+    }
+
+    /// Writes down rounds that were found due, before anything is done about them. What is known of a round already
+    /// stays.
+    pub async fn note_due(&self, rounds: &[RoundRow]) -> Result<(), StoreFault> {
+        let mut transaction = self.begin().await?;
+        for round in rounds {
+            sqlx::query(
+                "INSERT INTO rounds (garden, kind, due, night, state, finished_at, late_seconds)
+                 VALUES (?, ?, ?, ?, 'due', ?, ?) ON CONFLICT (garden, kind, due) DO NOTHING",
+            )
+            .bind(&round.garden)
+            .bind(&round.kind)
+            .bind(round.due.timestamp())
+            .bind(round.night.to_string())
+            .bind(round.finished_at.timestamp())
+            .bind(round.late_seconds)
+            .execute(&mut *transaction)
+            .await
+            .map_err(|error| self.fault(error))?;
+        }
+        transaction.commit().await.map_err(|error| self.fault(error))
+    }
+
+    /// The rounds of a garden that were found due and not made yet, the oldest first.
+    pub async fn noted_due(&self, garden: &str, now: DateTime<Utc>) -> Result<Vec<RoundRow>, StoreFault> {
+        let rows =
+            sqlx::query("SELECT * FROM rounds WHERE garden = ? AND state = 'due' AND due <= ? ORDER BY due, kind")
+                .bind(garden)
+                .bind(now.timestamp())
+                .fetch_all(&self.pool)
+                .await
+                .map_err(|error| self.fault(error))?;
+        rows.iter().map(|row| self.round(row)).collect()
+    }
+
+    fn round(&self, row: &SqliteRow) -> Result<RoundRow, StoreFault> {
+        let state = self.text(row, "state")?;
+        Ok(RoundRow {
+            garden: self.text(row, "garden")?,
+            kind: self.text(row, "kind")?,
+            due: self.time(row, "due")?,
+            night: self.night(row)?,
+            state: RoundState::from_key(&state).ok_or_else(|| self.unreadable("a round's state", &state))?,
+            finished_at: self.time(row, "finished_at")?,
+            late_seconds: self.number(row, "late_seconds")?,
         })
-        .transpose()
     }
 
     /// Whether this very round was done, by a clock that ran ahead too.

@@ -27,6 +27,21 @@ pub enum StoreFault {
          that the account that runs this program may use it"
     )]
     CannotOpen { path: PathBuf, why: String },
+    #[error(
+        "the store {path} is damaged: {what}. Mend: stop the service, copy the newest backup over this file, delete the \
+         files {path}-wal and {path}-shm beside it, and start again. Without a backup, move all three aside: a new store \
+         is made, and what was said and read before is no longer known"
+    )]
+    Damaged { path: PathBuf, what: String },
+    #[error("{path} is there already, and a copy is never written over another file. Mend: choose another name")]
+    CopyExists { path: PathBuf },
+    #[error("the copy {path} cannot be written: {why}. Mend: check that its folder exists and may be written")]
+    CopyFailed { path: PathBuf, why: String },
+    #[error(
+        "the disk under the store {path} fails: {why}. Mend: look for messages of the system about this disk \
+         (`dmesg`), save a copy with `counterpane backup`, and replace it"
+    )]
+    Disk { path: PathBuf, why: String },
     #[error("there is no room left for the store {path}. Nothing was half written. Mend: free some space on that disk")]
     Full { path: PathBuf },
     #[error(
@@ -51,6 +66,7 @@ mod code {
     pub const BUSY: i32 = 5;
     pub const LOCKED: i32 = 6;
     pub const READONLY: i32 = 8;
+    pub const IOERR: i32 = 10;
     pub const CORRUPT: i32 = 11;
     pub const FULL: i32 = 13;
     pub const CANTOPEN: i32 = 14;
@@ -58,6 +74,11 @@ mod code {
 }
 
 impl StoreFault {
+    /// Whether nothing can be written for want of a working disk: what must go out then goes out unrecorded.
+    pub fn is_of_the_disk(&self) -> bool {
+        matches!(self, StoreFault::Full { .. } | StoreFault::ReadOnly { .. } | StoreFault::Disk { .. })
+    }
+
     pub(super) fn from_sqlx(path: &Path, error: sqlx::Error) -> StoreFault {
         let path = path.to_path_buf();
         let why = error.to_string();
@@ -67,7 +88,9 @@ impl StoreFault {
                 let extended = database.code().and_then(|code| code.parse::<i32>().ok()).unwrap_or_default();
                 let why = database.message().to_string();
                 match extended & 0xff {
-                    code::NOTADB | code::CORRUPT => StoreFault::NotADatabase { path, why },
+                    code::NOTADB => StoreFault::NotADatabase { path, why },
+                    code::CORRUPT => StoreFault::Damaged { path, what: why },
+                    code::IOERR => StoreFault::Disk { path, why },
                     code::READONLY => StoreFault::ReadOnly { path },
                     code::CANTOPEN | code::PERM => StoreFault::CannotOpen { path, why },
                     code::FULL => StoreFault::Full { path },

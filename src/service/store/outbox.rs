@@ -31,6 +31,9 @@ pub struct OutboxRow {
     pub envelope_from: String,
     /// The complete message, sent unchanged at every try.
     pub bytes: Vec<u8>,
+    pub subject: String,
+    /// The message as plain text, for whoever is told in this person's place.
+    pub plain: String,
     /// Not before this.
     pub due: DateTime<Utc>,
     /// The end of its useful life: the last minute at which the work can still be done.
@@ -79,7 +82,9 @@ pub enum Settled {
     MaybeArrived {
         due: DateTime<Utc>,
     },
-    Refused,
+    Refused {
+        at: DateTime<Utc>,
+    },
 }
 
 /// A mail that somebody else must now be told of.
@@ -91,9 +96,26 @@ pub struct Ended {
     pub night: NightOf,
     pub kind: String,
     pub revision: u32,
+    /// Not taken by anybody in time, rather than refused for good.
+    pub expired: bool,
+    /// The end of its useful life.
+    pub expires: DateTime<Utc>,
+    pub subject: String,
+    pub plain: String,
     pub maybe_delivered: bool,
     pub last_answer: Option<String>,
 }
+
+/// The last mail of a kind to a person about a night.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct LastMail {
+    pub recipient: String,
+    /// It was refused or expired.
+    pub failed: bool,
+}
+
+/// No mail is put off longer than this by a clock that is right.
+const LONGEST_WAIT: Duration = Duration::hours(1);
 
 impl Store {
     pub(super) async fn queue(&self, to: &mut Transaction<'_, Sqlite>, row: &OutboxRow) -> Result<(), StoreFault> {
@@ -114,8 +136,8 @@ impl Store {
         superseded.map_err(|error| self.fault(error))?;
         sqlx::query(
             "INSERT INTO outbox (key, recipient, garden, night, kind, revision, replaceable, message_id, envelope_from,
-                                 bytes, due, expires)
-             VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
+                                 bytes, subject, plain, due, expires)
+             VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
              ON CONFLICT (key) DO NOTHING",
         )
         .bind(row.key())
@@ -128,6 +150,8 @@ impl Store {
         .bind(&row.message_id)
         .bind(&row.envelope_from)
         .bind(&row.bytes)
+        .bind(&row.subject)
+        .bind(&row.plain)
         .bind(row.due.timestamp())
         .bind(row.expires.timestamp())
         .execute(&mut **to)
@@ -137,41 +161,45 @@ impl Store {
     }
 
     /// Claims the row that has to be sent first: of those due and not expired, the one nearest its `expires`. A row
-    /// whose lease is over is due as well, and may have arrived. No two claims give the same row at the same time.
+    /// whose lease is over is due as well, and may have arrived; so is one that would be due later than anybody sets
+    /// it, for that was a clock that ran ahead. No two claims give the same row at the same time.
     pub async fn claim(&self, now: DateTime<Utc>, owner: &str, lease: Duration) -> Result<Option<Claimed>, StoreFault> {
-        let row = sqlx::query(
+        let rows = sqlx::query(
             "UPDATE outbox SET
                  state = 'leased', owner = ?2, lease_until = ?3, fence = fence + 1, tries = tries + 1,
                  maybe_delivered = (maybe_delivered OR state = 'leased')
              WHERE key = (
                  SELECT key FROM outbox
                  WHERE state IN ('waiting', 'leased', 'unknown') AND expires > ?1
-                   AND CASE state WHEN 'leased' THEN lease_until <= ?1 ELSE due <= ?1 END
+                   AND CASE state WHEN 'leased' THEN lease_until ELSE due END NOT BETWEEN ?1 + 1 AND ?4
                  ORDER BY expires, night, revision, key LIMIT 1)
              RETURNING *",
         )
         .bind(now.timestamp())
         .bind(owner)
         .bind((now + lease).timestamp())
-        .fetch_optional(&self.pool)
+        .bind((now + LONGEST_WAIT.max(lease)).timestamp())
+        // To the end of the answer, which is where the claim is written down: whoever takes the row and goes would not
+        // hear that the disk refused it, and would send it again and again.
+        .fetch_all(&self.pool)
         .await
         .map_err(|error| self.fault(error))?;
-        row.map(|row| self.claimed(&row)).transpose()
+        rows.first().map(|row| self.claimed(row)).transpose()
     }
 
     /// Writes what a try came to. False where the row has another owner by now: the result is then dropped.
     pub async fn settle(&self, claimed: &Claimed, settled: Settled, answer: &str) -> Result<bool, StoreFault> {
-        let (state, due, maybe) = match settled {
-            Settled::Sent => ("sent", None, false),
-            Settled::Refused => ("refused", None, false),
-            Settled::Again { due } => ("waiting", Some(due), false),
-            Settled::MaybeArrived { due } => ("waiting", Some(due), true),
+        let (state, due, ended, maybe) = match settled {
+            Settled::Sent => ("sent", None, None, false),
+            Settled::Refused { at } => ("refused", None, Some(at), false),
+            Settled::Again { due } => ("waiting", Some(due), None, false),
+            Settled::MaybeArrived { due } => ("waiting", Some(due), None, true),
         };
         let done = sqlx::query(
             "UPDATE outbox SET
                  state = CASE WHEN ?4 = 'waiting' AND (maybe_delivered OR ?6) THEN 'unknown' ELSE ?4 END,
                  due = coalesce(?5, due), maybe_delivered = (maybe_delivered OR ?6), last_answer = ?7,
-                 owner = NULL, lease_until = NULL
+                 ended_at = ?8, owner = NULL, lease_until = NULL
              WHERE key = ?1 AND owner = ?2 AND fence = ?3 AND state = 'leased'",
         )
         .bind(&claimed.key)
@@ -181,6 +209,7 @@ impl Store {
         .bind(due.map(|due| due.timestamp()))
         .bind(maybe)
         .bind(answer)
+        .bind(ended.map(|at| at.timestamp()))
         .execute(&self.pool)
         .await
         .map_err(|error| self.fault(error))?;
@@ -193,7 +222,7 @@ impl Store {
         let rows = sqlx::query(
             "UPDATE outbox SET
                  state = 'expired', maybe_delivered = (maybe_delivered OR state = 'leased'),
-                 owner = NULL, lease_until = NULL
+                 ended_at = ?1, owner = NULL, lease_until = NULL
              WHERE state IN ('waiting', 'leased', 'unknown') AND expires <= ?1
                AND (state <> 'leased' OR lease_until <= ?1)
              RETURNING *",
@@ -217,12 +246,14 @@ impl Store {
         rows.iter().map(|row| self.ended(row)).collect()
     }
 
-    /// Queues the mails that tell somebody else, and marks what they tell of, in one transaction. With no mails: it
-    /// was told by other means.
+    /// Queues the mails that tell somebody else, and marks what they tell of, in one transaction. With no mails:
+    /// nobody is left who could be told by mail.
     pub async fn escalate(&self, ended: &[Ended], messages: &[OutboxRow]) -> Result<(), StoreFault> {
         let mut transaction = self.begin().await?;
+        let told: Vec<&str> = messages.iter().map(|message| message.recipient.as_str()).collect();
         for row in ended {
-            sqlx::query("UPDATE outbox SET escalated = 1 WHERE key = ?")
+            sqlx::query("UPDATE outbox SET escalated = 1, escalated_to = ? WHERE key = ?")
+                .bind(told.join(","))
                 .bind(&row.key)
                 .execute(&mut *transaction)
                 .await
@@ -261,20 +292,50 @@ impl Store {
         u64::try_from(count).map_err(|error| self.unreadable("a count", error))
     }
 
-    /// The people whose last list about a night has arrived, or may have, or still may.
-    pub async fn heard(&self, garden: &str, night: NightOf) -> Result<Vec<String>, StoreFault> {
+    /// The last mail of a kind about a night, for each person to whom there was one.
+    pub async fn last_mails(&self, garden: &str, night: NightOf, kind: &str) -> Result<Vec<LastMail>, StoreFault> {
+        let rows = sqlx::query(
+            "SELECT recipient, state IN ('refused', 'expired') AS failed, max(revision) FROM outbox
+             WHERE garden = ? AND night = ? AND kind = ? GROUP BY recipient",
+        )
+        .bind(garden)
+        .bind(night.to_string())
+        .bind(kind)
+        .fetch_all(&self.pool)
+        .await
+        .map_err(|error| self.fault(error))?;
+        let mails = rows.iter().map(|row| {
+            Ok(LastMail { recipient: self.text(row, "recipient")?, failed: self.number(row, "failed")? != 0 })
+        });
+        mails.collect()
+    }
+
+    /// The people whose last mail about a night, of whatever kind, was refused or expired.
+    pub async fn unreached(&self, garden: &str, night: NightOf) -> Result<Vec<String>, StoreFault> {
         sqlx::query_scalar(
-            "SELECT recipient FROM outbox AS last
-             WHERE garden = ? AND night = ? AND kind = 'list' AND state NOT IN ('refused', 'expired')
-               AND revision = (SELECT max(revision) FROM outbox
-                               WHERE garden = last.garden AND night = last.night AND kind = 'list'
-                                 AND recipient = last.recipient)",
+            "SELECT recipient FROM outbox AS last WHERE garden = ? AND night = ? AND state IN ('refused', 'expired')
+               AND rowid = (SELECT max(rowid) FROM outbox WHERE garden = last.garden AND night = last.night
+                            AND recipient = last.recipient)",
         )
         .bind(garden)
         .bind(night.to_string())
         .fetch_all(&self.pool)
         .await
         .map_err(|error| self.fault(error))
+    }
+
+    /// The number of the next mail of a kind to a garden about a night, where what was said does not number it.
+    pub async fn next_number(&self, garden: &str, night: NightOf, kind: &str) -> Result<u32, StoreFault> {
+        let last: i64 = sqlx::query_scalar(
+            "SELECT coalesce(max(revision), 0) FROM outbox WHERE garden = ? AND night = ? AND kind = ?",
+        )
+        .bind(garden)
+        .bind(night.to_string())
+        .bind(kind)
+        .fetch_one(&self.pool)
+        .await
+        .map_err(|error| self.fault(error))?;
+        u32::try_from(last + 1).map_err(|error| self.unreadable("revision", error))
     }
 
     /// The Message-ID of the first mail about a night that a person was sent or will be; later ones answer it.
@@ -321,6 +382,10 @@ impl Store {
             night: self.night(row)?,
             kind: self.text(row, "kind")?,
             revision: self.revision(row)?,
+            expired: self.text(row, "state")? == "expired",
+            expires: self.time(row, "expires")?,
+            subject: self.text(row, "subject")?,
+            plain: self.text(row, "plain")?,
             maybe_delivered: self.number(row, "maybe_delivered")? != 0,
             last_answer: self.optional_text(row, "last_answer")?,
         })

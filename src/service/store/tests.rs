@@ -53,6 +53,8 @@ async fn a_store_that_is_full_says_so_and_holds_nothing_half_written() {
         message_id: "<1@example.org>".into(),
         envelope_from: "frost@example.org".into(),
         bytes: vec![b'x'; 400_000],
+        subject: String::new(),
+        plain: String::new(),
         due: at,
         expires: at + Duration::hours(1),
     };
@@ -64,4 +66,62 @@ async fn a_store_that_is_full_says_so_and_holds_nothing_half_written() {
     // Once there is room again the store works again, without a restart.
     sqlx::query("PRAGMA max_page_count = 1000").execute(&store.pool).await.expect("a limit");
     store.decide(Some(said), round, &[small]).await.expect("room enough");
+}
+
+fn one_layout_more(sql: &'static str) -> Migrator {
+    use sqlx::migrate::{Migration, MigrationType};
+    let next = Migration::new(999, "more".into(), MigrationType::Simple, sqlx::SqlStr::from_static(sql), false);
+    Migrator::with_migrations(MIGRATIONS.iter().cloned().chain([next]).collect())
+}
+
+fn files(folder: &tempfile::TempDir) -> Vec<String> {
+    let entries = std::fs::read_dir(folder.path()).expect("a folder");
+    let mut names: Vec<String> =
+        entries.map(|entry| entry.expect("an entry").file_name().to_string_lossy().into_owned()).collect();
+    names.retain(|name| !name.ends_with("-wal") && !name.ends_with("-shm"));
+    names.sort();
+    names
+}
+
+#[tokio::test]
+async fn a_store_is_copied_before_its_layout_changes_and_a_new_one_is_not() {
+    let (folder, store) = new_store().await;
+    assert_eq!(files(&folder), ["garden.db"], "a copy of nothing");
+    store.keep_grid_address("north", "nws", "https://grid.example", DateTime::UNIX_EPOCH).await.expect("kept");
+    store.migrate(&one_layout_more("CREATE TABLE more (x)")).await.expect("a change");
+    store.migrate(&one_layout_more("CREATE TABLE more (x)")).await.expect("no change");
+    assert_eq!(files(&folder), ["garden.db", "garden.db.before-layout-999"]);
+    // The copy is a store of this version, with what was in it.
+    let copy = Store::open(&folder.path().join("garden.db.before-layout-999"), Open::ExistingOnly).await.expect("one");
+    assert!(copy.grid_address("north", "nws").await.expect("readable").is_some());
+    // And the changed store is one of a newer version to this program.
+    let fault = Store::open(store.path(), Open::ReadOnly).await.expect_err("a newer one");
+    assert!(matches!(fault, StoreFault::NewerVersion { version: 999, .. }), "{fault:?}");
+}
+
+#[tokio::test]
+async fn a_change_that_fails_leaves_the_store_as_it_was_and_every_try_has_its_own_copy() {
+    let (folder, store) = new_store().await;
+    for _ in 0..2 {
+        store.migrate(&one_layout_more("CREATE TABLE more (x); SELECT nonsense")).await.expect_err("no change");
+    }
+    let copies = ["garden.db", "garden.db.before-layout-999", "garden.db.before-layout-999-2"];
+    assert_eq!(files(&folder), copies);
+    store.close().await;
+    let store = Store::open(store.path(), Open::ReadWrite).await.expect("unchanged");
+    assert!(!store.is_behind().await.expect("readable"));
+}
+
+/// What the disk does not take is refused whole and says so, and does so again as long as it lasts.
+#[tokio::test]
+async fn the_proof_that_the_store_can_be_written_writes() {
+    let (_folder, store) = new_store().await;
+    store.prove_writable().await.expect("writable");
+    let mark: i64 = sqlx::query_scalar("PRAGMA application_id").fetch_one(&store.pool).await.expect("a mark");
+    assert_eq!(mark.to_be_bytes(), [0, 0, 0, 0, b'c', b'n', b't', b'r']);
+    sqlx::query("PRAGMA query_only = 1").execute(&store.pool).await.expect("a setting");
+    for _ in 0..2 {
+        let fault = store.prove_writable().await.expect_err("read-only");
+        assert!(matches!(fault, StoreFault::ReadOnly { .. }) && fault.is_of_the_disk(), "{fault:?}");
+    }
 }

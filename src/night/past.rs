@@ -1,0 +1,132 @@
+//! The days and nights before this one, as the forecasts of their own time had them: what hardens and what chills.
+
+use super::hours_below;
+use super::screen::Span;
+use crate::units::{Celsius, Kelvins};
+use crate::weather::Forecast;
+use crate::zone::NightOf;
+use chrono::{DateTime, Duration, Utc};
+
+/// One night and the day after it, at the garden's screen.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PastDay {
+    pub of: NightOf,
+    /// An hour after its sunrise.
+    pub night_ends: DateTime<Utc>,
+    /// Air from its sunset to the next, as far as it is known, in order of time.
+    pub hours: Vec<(DateTime<Utc>, Celsius)>,
+    /// As of a [`super::Night`]; `None` where sky or wind are not known.
+    pub clear_calm: Option<f64>,
+}
+
+/// How far back anything is remembered: seven lows, and three days more to gain what they give.
+pub const DAYS: i64 = 10;
+/// Of a night at least so many hours must be known for its low, and of a day and a night so many for its mean (assumed).
+const FEWEST_AT_NIGHT: usize = 8;
+const FEWEST_HOURS: usize = 20;
+
+/// The days before a night, the oldest first. Sunset and sunrise are those of the night itself: in ten days they move
+/// by minutes. `weight` is how clear and calm a stretch of hours is, where they say so.
+pub(super) fn days(
+    forecast: &Forecast,
+    span: &Span,
+    offset: Kelvins,
+    weight: impl Fn(&Forecast, DateTime<Utc>, DateTime<Utc>) -> Option<f64>,
+) -> Vec<PastDay> {
+    let day = |back: i64| {
+        let (sunset, night_ends) = (span.sunset - Duration::days(back), span.end() - Duration::days(back));
+        let hours = forecast.between(sunset, sunset + Duration::days(1));
+        PastDay {
+            of: NightOf(span.of.0 - Duration::days(back)),
+            night_ends,
+            hours: hours.iter().map(|hour| (hour.time, hour.air_temperature + offset)).collect(),
+            clear_calm: weight(forecast, sunset, night_ends),
+        }
+    };
+    (1..=DAYS).rev().map(day).collect()
+}
+
+impl PastDay {
+    /// The lowest air of the night at a place that differs so much from the screen; `None` where too little is known.
+    /// An hour that is missing can only have been colder.
+    pub fn low(&self, offset: Kelvins) -> Option<Celsius> {
+        let night = self.hours.iter().filter(|(time, _)| *time <= self.night_ends);
+        let known = night.clone().count() >= FEWEST_AT_NIGHT;
+        let low = night.map(|(_, air)| *air).reduce(Celsius::min)?;
+        known.then_some(low + self.at_place(offset))
+    }
+
+    /// The mean of the 24 hours at the screen; `None` where too little is known.
+    pub fn mean(&self) -> Option<Celsius> {
+        let sum: f64 = self.hours.iter().map(|(_, air)| air.0).sum();
+        (self.hours.len() >= FEWEST_HOURS).then(|| Celsius(sum / self.hours.len() as f64))
+    }
+
+    /// Hours below a temperature at such a place, h; by night `below_air` more.
+    pub fn hours_below(&self, threshold: Celsius, offset: Kelvins, below_air: Kelvins) -> f64 {
+        let offset = self.at_place(offset);
+        let samples = self.hours.iter().map(|(time, air)| {
+            let by_night = if *time <= self.night_ends { below_air } else { Kelvins(0.0) };
+            (*time, *air + offset - by_night)
+        });
+        hours_below(samples, threshold)
+    }
+
+    /// A place's own warmth or cold, as much as the night was clear and calm; where that is not known, the warmer.
+    fn at_place(&self, offset: Kelvins) -> Kelvins {
+        let unknown = if offset.0 > 0.0 { 1.0 } else { 0.0 };
+        Kelvins(offset.0 * self.clear_calm.unwrap_or(unknown))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn at(hours: i64) -> DateTime<Utc> {
+        DateTime::UNIX_EPOCH + Duration::hours(hours)
+    }
+
+    /// A night of 14 hours at one temperature and a day of 10 at another, of which some hours are known.
+    fn day(known: impl Fn(&i64) -> bool, clear_calm: Option<f64>) -> PastDay {
+        let air = |hour: i64| Celsius(if hour <= 14 { -2.0 } else { 10.0 });
+        let hours = (0..=24).filter(known).map(|hour| (at(hour), air(hour))).collect();
+        PastDay { of: NightOf(at(0).date_naive()), night_ends: at(14), hours, clear_calm }
+    }
+
+    #[test]
+    fn a_low_and_a_mean_need_most_of_their_hours() {
+        let whole = day(|_| true, Some(0.5));
+        assert_eq!(whole.low(Kelvins(0.0)), Some(Celsius(-2.0)));
+        // Fifteen hours of the night and ten of the day.
+        assert!(whole.mean().is_some_and(|mean| (mean.0 - 2.8).abs() < 1e-12));
+        assert_eq!(day(|hour| *hour > 7, None).low(Kelvins(0.0)), None);
+        assert_eq!(day(|hour| *hour > 6, None).low(Kelvins(0.0)), Some(Celsius(-2.0)));
+        assert_eq!(day(|hour| *hour > 5, None).mean(), None);
+        assert_eq!(day(|_| false, None).low(Kelvins(0.0)), None);
+    }
+
+    #[test]
+    fn a_place_is_as_cold_as_the_night_was_clear_and_calm_and_the_warmer_where_nobody_knows() {
+        for (clear_calm, offset, expected) in [
+            (Some(1.0), -2.0, -4.0),
+            (Some(0.5), -2.0, -3.0),
+            (Some(0.0), 1.0, -2.0),
+            (None, -2.0, -2.0),
+            (None, 1.0, -1.0),
+        ] {
+            let low = day(|_| true, clear_calm).low(Kelvins(offset));
+            assert_eq!(low, Some(Celsius(expected)), "{clear_calm:?} {offset}");
+        }
+    }
+
+    #[test]
+    fn a_leaf_is_below_the_air_by_night_alone() {
+        let day = day(|_| true, None);
+        // Below zero all night and for two twelfths of the hour in which it warms by twelve degrees.
+        assert!((day.hours_below(Celsius(0.0), Kelvins(0.0), Kelvins(0.0)) - (14.0 + 2.0 / 12.0)).abs() < 1e-9);
+        assert_eq!(day.hours_below(Celsius(-3.0), Kelvins(0.0), Kelvins(0.0)), 0.0);
+        assert!(day.hours_below(Celsius(-3.0), Kelvins(0.0), Kelvins(2.0)) > 14.0);
+        assert_eq!(day.hours_below(Celsius(-3.0), Kelvins(2.0), Kelvins(2.0)), 0.0);
+    }
+}

@@ -1,0 +1,269 @@
+//! What to pick before a night: which parts, in which order, how much, how long it takes, and what stays.
+
+use super::{FINE_CHANCE, Reason};
+use crate::beds::{Bed, BedKind, Planting};
+use crate::crops::{Crop, Frame, Harm, HarvestHabit, Life, Organ};
+use crate::risk::{BedRisk, OrganRisk, PlantingRisk};
+use crate::units::{Celsius, Minutes};
+use crate::words::words;
+
+/// Something to pick.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Pick {
+    pub crop: String,
+    /// What is taken.
+    pub organ: Organ,
+    /// The catalogue's instruction.
+    pub instruction: String,
+    /// About how many plants there are, where each is cut by itself.
+    pub plants: Option<u32>,
+    /// Person-minutes.
+    pub work: Minutes,
+    pub keeps: Keeps,
+}
+
+/// What of a plant stays of use after picking.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Keeps {
+    /// It goes on growing and bears again.
+    Plant,
+    /// It comes again from its crown.
+    Crown,
+    /// It is taken whole, or dies with the frost.
+    Nothing,
+}
+
+words!(Keeps { Plant = "plant", Crown = "crown", Nothing = "nothing" });
+
+/// Person-minutes to cut one head or bulb with its knife work (assumed, as all times here: no published figure was
+/// found, and a garden's own should replace them).
+const CUT_PER_PLANT: f64 = 0.5;
+/// Person-minutes for a square metre: leaves cut by the handful, pods looked for, fruit picked, roots forked up, and
+/// small plants that stand close pulled by the bunch (assumed).
+const LEAVES_PER_SQUARE_METRE: f64 = 3.0;
+const PODS_PER_SQUARE_METRE: f64 = 5.0;
+const FRUIT_PER_SQUARE_METRE: f64 = 4.0;
+const DIG_PER_SQUARE_METRE: f64 = 6.0;
+const PULL_PER_SQUARE_METRE: f64 = 4.0;
+/// Person-minutes for what one pot holds, at least (assumed).
+const PER_POT: f64 = 1.0;
+/// Part of the picking that would be done within days anyhow, so that tonight it costs no more than its haste (assumed).
+pub(super) const PICKED_ANYHOW: f64 = 0.5;
+/// Plants with less room than this are handled by the bunch, and nobody counts them, m (assumed).
+const COUNTED_FROM_SPREAD: f64 = 0.25;
+
+/// What to pick in a bed, in order: pods, buds and fruit, then heads and curds, then leaves, and last what the soil
+/// keeps longest. Of one kind the likeliest to be harmed comes first; each instruction stands once.
+pub(super) fn picks(risk: &BedRisk<'_>) -> Vec<Pick> {
+    let mut due: Vec<(usize, &PlantingRisk<'_>, &OrganRisk<'_>)> = Vec::new();
+    for (index, planting) in risk.plantings.iter().enumerate() {
+        due.extend(planting.organs.iter().filter(|organ| is_due(organ)).map(|organ| (index, planting, organ)));
+    }
+    let organ_of = |(_, planting, organ): &(usize, &PlantingRisk<'_>, &OrganRisk<'_>)| {
+        taken(planting.crop.growing.harvested, organ.tolerance.organ)
+    };
+    due.sort_by(|a, b| turn(organ_of(a)).cmp(&turn(organ_of(b))).then_with(|| b.2.likelier(a.2)));
+    let mut picks: Vec<Pick> = Vec::new();
+    let mut seen: Vec<(usize, &str)> = Vec::new();
+    for entry in due {
+        let (index, planting, organ) = entry;
+        let Some(instruction) = &organ.tolerance.pick else { continue };
+        // A second part of one plant comes with the first; a second planting of a crop is more to pick.
+        if seen.contains(&(index, instruction)) {
+            continue;
+        }
+        seen.push((index, instruction));
+        let organ = organ_of(&entry);
+        let (plants, work) = size(risk.bed, planting.planting, planting.crop, organ);
+        let same = |pick: &&mut Pick| pick.crop == planting.crop.name && pick.instruction == *instruction;
+        match picks.iter_mut().find(same) {
+            Some(pick) => {
+                pick.plants = pick.plants.zip(plants).map(|(a, b)| a.saturating_add(b));
+                pick.work = pick.work + work;
+            }
+            None => picks.push(Pick {
+                crop: planting.crop.name.clone(),
+                organ,
+                instruction: instruction.clone(),
+                plants,
+                work,
+                keeps: keeps(planting.crop, planting.stage.name, organ),
+            }),
+        }
+    }
+    picks
+}
+
+/// All picking of a bed.
+pub(super) fn work(risk: &BedRisk<'_>) -> Minutes {
+    picks(risk).iter().fold(Minutes(0.0), |sum, pick| sum + pick.work)
+}
+
+/// Whether a part is to be picked before this night: it can be, and it is in danger. What grows in the soil waits
+/// until the soil itself is heading below its threshold; that its freezing point is badly known is no reason to dig.
+pub(super) fn is_due(organ: &OrganRisk<'_>) -> bool {
+    let tolerance = organ.tolerance;
+    let in_danger = match tolerance.frame {
+        Frame::Soil => organ.open.minimum.mean <= organ.damage_begins,
+        Frame::ScreenAir | Frame::Tissue => organ.open.chance.0 >= FINE_CHANCE,
+    };
+    tolerance.pick.is_some() && in_danger
+}
+
+/// Soil that is too cold for what ripens in it: one night is only a part of such a chill, but soil that has cooled in
+/// autumn does not warm again. The soil expected, and where harm begins.
+pub(super) fn soil_too_cold(risk: &BedRisk<'_>) -> Option<Reason> {
+    let organs = risk.plantings.iter().flat_map(|planting| &planting.organs);
+    let chilled = organs.filter(|organ| {
+        organ.tolerance.frame == Frame::Soil && organ.tolerance.harm == Harm::Chilling && is_due(organ)
+    });
+    let coldest = chilled.max_by(|a, b| b.open.margin.0.total_cmp(&a.open.margin.0))?;
+    Some(Reason::SoilTooCold { soil: coldest.open.minimum.mean, begins: coldest.damage_begins })
+}
+
+/// Whether all that is in danger in a bed are roots and tubers that the soil keeps through this night.
+pub(super) fn soil_keeps(risk: &BedRisk<'_>) -> Option<Reason> {
+    let organs = risk.plantings.iter().filter_map(PlantingRisk::deciding);
+    let in_danger: Vec<&OrganRisk<'_>> = organs.filter(|organ| organ.open.chance.0 >= FINE_CHANCE).collect();
+    let kept = |organ: &&OrganRisk<'_>| organ.tolerance.frame == Frame::Soil && !is_due(organ);
+    if in_danger.is_empty() || !in_danger.iter().all(kept) {
+        return None;
+    }
+    let tenderest = in_danger.into_iter().max_by(|a, b| a.damage_begins.0.total_cmp(&b.damage_begins.0))?;
+    Some(Reason::SoilKeepsRoots { soil: tenderest.open.minimum.mean, begins: tenderest.damage_begins })
+}
+
+/// Crops of a bed that a frost of this night makes better, each with what it does for them.
+pub fn better_for_frost<'a>(risk: &BedRisk<'a>) -> Vec<(&'a str, &'a str)> {
+    let freezes = risk.night.as_ref().is_some_and(|night| night.tissue.mean < Celsius(0.0));
+    let mut better = Vec::new();
+    for planting in risk.plantings.iter().filter(|_| freezes) {
+        let Some(what) = &planting.crop.harvest.better_after_frost else { continue };
+        // A part that frost would spoil comes before any gain in flavour, and young plants have none.
+        let spoilt = planting.deciding().is_none_or(|organ| organ.open.chance.0 >= FINE_CHANCE);
+        let pair = (planting.crop.name.as_str(), what.as_str());
+        if !spoilt && is_harvest_stage(planting.crop, planting.stage.name) && !better.contains(&pair) {
+            better.push(pair);
+        }
+    }
+    better
+}
+
+/// Whether a crop has something to pick in a stage, though it may still be small. Where the catalogue names nothing to
+/// pick at all, its last stage.
+pub(super) fn is_harvest_stage(crop: &Crop, stage: &str) -> bool {
+    let has_picks = crop.tolerances.iter().any(|tolerance| tolerance.pick.is_some());
+    if has_picks {
+        crop.at_stage(stage).any(|tolerance| tolerance.pick.is_some())
+    } else {
+        crop.stages.last().is_some_and(|last| last == stage)
+    }
+}
+
+/// What is taken, of a part at risk: of beans and tomatoes the plant is at risk and the pods and fruit are taken.
+fn taken(habit: HarvestHabit, at_risk: Organ) -> Organ {
+    match (habit, at_risk) {
+        (HarvestHabit::Pods, Organ::Leaf) => Organ::Pod,
+        (HarvestHabit::Fruit, Organ::Leaf) => Organ::Fruit,
+        (_, organ) => organ,
+    }
+}
+
+/// Order within a bed (common practice).
+fn turn(organ: Organ) -> u8 {
+    match organ {
+        Organ::Pod | Organ::Flower => 0,
+        Organ::Fruit => 1,
+        Organ::Head | Organ::Curd => 2,
+        Organ::Leaf | Organ::Crown => 3,
+        Organ::Bulb => 4,
+        Organ::Root | Organ::Tuber => 5,
+    }
+}
+
+/// How many plants a planting has: as the garden says, else as many as have room.
+pub(super) fn plants(bed: &Bed, planting: &Planting, crop: &Crop) -> f64 {
+    match (planting.plants, bed.kind) {
+        (Some(plants), _) => f64::from(plants),
+        (None, BedKind::Containers { count, .. }) => (f64::from(count) * planting.part_of_bed).max(1.0),
+        (None, BedKind::InGround | BedKind::Raised) => {
+            (bed.area() * planting.part_of_bed / crop.growing.spread.powi(2)).round().max(1.0)
+        }
+    }
+}
+
+/// How many plants are cut one by one, and how long it takes.
+fn size(bed: &Bed, planting: &Planting, crop: &Crop, organ: Organ) -> (Option<u32>, Minutes) {
+    let area = bed.area() * planting.part_of_bed;
+    let plants = plants(bed, planting, crop);
+    let by_plant = matches!(organ, Organ::Head | Organ::Curd | Organ::Bulb)
+        || (organ == Organ::Leaf && crop.growing.harvested == HarvestHabit::Whole);
+    let counted = by_plant && crop.growing.spread >= COUNTED_FROM_SPREAD;
+    let minutes = match organ {
+        _ if counted => CUT_PER_PLANT * plants,
+        _ if by_plant => PULL_PER_SQUARE_METRE * area,
+        Organ::Pod => PODS_PER_SQUARE_METRE * area,
+        Organ::Fruit | Organ::Flower => FRUIT_PER_SQUARE_METRE * area,
+        Organ::Root | Organ::Tuber => DIG_PER_SQUARE_METRE * area,
+        Organ::Leaf | Organ::Crown | Organ::Head | Organ::Curd | Organ::Bulb => LEAVES_PER_SQUARE_METRE * area,
+    };
+    let least = match bed.kind {
+        BedKind::Containers { count, .. } => PER_POT * f64::from(count) * planting.part_of_bed,
+        BedKind::InGround | BedKind::Raised => 0.0,
+    };
+    // Beds are bounded by the limits of settings, and plants with them.
+    (counted.then_some(plants as u32), Minutes(minutes.max(least)))
+}
+
+/// What stays after picking.
+fn keeps(crop: &Crop, stage: &str, organ: Organ) -> Keeps {
+    match (crop.growing.harvested, crop.growing.life) {
+        _ if matches!(organ, Organ::Root | Organ::Tuber) => Keeps::Nothing,
+        (HarvestHabit::CentralThenSideShoots, _) => Keeps::Plant,
+        (HarvestHabit::CutAndComeAgain, _) => Keeps::Crown,
+        (HarvestHabit::Snip | HarvestHabit::Fruit | HarvestHabit::Pods, Life::Perennial) => Keeps::Plant,
+        (HarvestHabit::Pods | HarvestHabit::Fruit, _) if outlives(crop, stage, organ) => Keeps::Plant,
+        (HarvestHabit::RootAsWanted, _) => Keeps::Plant,
+        _ => Keeps::Nothing,
+    }
+}
+
+/// Whether the leaves of a plant stand more cold than what is picked from it.
+fn outlives(crop: &Crop, stage: &str, picked: Organ) -> bool {
+    let freezing = |organ: Organ| {
+        let mut at = crop.at_stage(stage).filter(move |one| one.organ == organ && one.harm == Harm::Freezing);
+        at.next().map(|one| one.damage_begins)
+    };
+    matches!((freezing(Organ::Leaf), freezing(picked)), (Some(leaf), Some(picked)) if leaf < picked)
+}
+
+/// What a picking takes of an organ's worth, and what of that is given up by taking it early.
+pub(super) struct Yield {
+    pub taken: f64,
+    pub growth_forgone: f64,
+}
+
+/// Assumed throughout: a ripe head is taken whole and gives up little; of leaves that would have been cut all winter
+/// the half that is usable now is taken and the crown stays; a few sprigs do not save a perennial, but spears, stalks
+/// and buds are taken whole from a crown that has its own row. A tender herb is near its end on such a night, unless
+/// its pot can go inside.
+pub(super) fn yield_of(bed: &Bed, planting: &PlantingRisk<'_>) -> Yield {
+    let crop = planting.crop;
+    let has_crown = crop.at_stage(planting.stage.name).any(|tolerance| tolerance.organ == Organ::Crown);
+    let can_go_inside = matches!(bed.kind, BedKind::Containers { movable: true, .. });
+    let (taken, growth_forgone) = match (crop.growing.harvested, crop.growing.life) {
+        (HarvestHabit::CentralThenSideShoots, _) => (1.0, 0.05),
+        (HarvestHabit::Whole, _) => (1.0, 0.1),
+        (HarvestHabit::Pods | HarvestHabit::Fruit, _) => (0.8, 0.1),
+        (HarvestHabit::RootAsWanted, _) => (1.0, 0.25),
+        (HarvestHabit::CutAndComeAgain, Life::Perennial) if has_crown => (0.8, 0.1),
+        (HarvestHabit::Snip | HarvestHabit::CutAndComeAgain, Life::Perennial) => (0.2, 0.3),
+        (HarvestHabit::Snip, _) if can_go_inside => (0.8, 0.3),
+        (HarvestHabit::Snip, _) => (0.9, 0.1),
+        (HarvestHabit::CutAndComeAgain, _) => (0.5, 0.3),
+    };
+    Yield { taken, growth_forgone }
+}
+
+#[cfg(test)]
+mod tests;
