@@ -72,8 +72,9 @@ impl Daemon<'_> {
         let list_round = due.iter().rfind(of_use).copied();
         let uncover = |round: &&Round| round.kind == RoundKind::Uncover && now - round.due <= UNCOVER_IN_TIME;
         let uncover_round = due.iter().rfind(uncover).copied();
-        // The list first: what went wrong last night must not hold up what is to be done tonight.
-        due.sort_by_key(|round| Some(*round) != list_round);
+        // The list before the morning's word: what went wrong last night must not hold up what is to be done tonight.
+        // Those that were missed come before both, for the list tells of them.
+        due.sort_by_key(|round| (Some(*round) == uncover_round, Some(*round) == list_round));
         let mut trouble = None;
         for round in due {
             let made = if Some(round) == list_round {
