@@ -1,5 +1,7 @@
 //! When the night begins and ends: sunset and the sunrise after it, at a place, on the evening of a date.
 
+mod remembered;
+
 use super::Site;
 use crate::zone::{NightOf, Zone};
 use chrono::{DateTime, Datelike, Duration, NaiveTime, Utc};
@@ -56,7 +58,7 @@ pub fn night_between(site: &Site, zone: &Zone, night: NightOf) -> SunEvents {
     if !(-1998..=5998).contains(&night.0.year()) {
         return SunEvents::NeverRises;
     }
-    night_after_noon(site, zone.instant(night.0.and_time(NOON)))
+    remembered::night(site, zone, night, || night_after_noon(site, zone.instant(night.0.and_time(NOON))))
 }
 
 const NOON: NaiveTime = match NaiveTime::from_hms_opt(12, 0, 0) {
