@@ -81,6 +81,7 @@ impl Winter<'_> {
     /// Lives through it; `each_day` is called at the end of every day.
     async fn live(&self, chance: &mut Chance, mut each_day: impl FnMut(i64)) {
         let mut store = self.open().await;
+        let mut is_new = true;
         let mut asleep_until = first_day();
         for day in 0..DAYS + AFTERWARDS {
             let calm = day >= DAYS;
@@ -101,9 +102,10 @@ impl Winter<'_> {
                 if chance.one_in(if calm { 1000 } else { 40 }) {
                     store.close().await;
                     store = self.open().await;
+                    is_new = true;
                     self.figures.restarts.fetch_add(1, Ordering::Relaxed);
                 }
-                let open = self.step(&mut store, now).await;
+                let open = self.step(&mut store, &mut is_new, now).await;
                 // What waits is tried again, as by a daemon that is awake.
                 let next = wakes.last().copied().unwrap_or_else(|| at(&(24 + 6, 31)));
                 let again = now + Duration::minutes(16);
@@ -116,8 +118,9 @@ impl Winter<'_> {
         store.close().await;
     }
 
-    /// One wake of the daemon. Whether mail is left to be tried again.
-    async fn step(&self, store: &mut Store, now: DateTime<Utc>) -> bool {
+    /// One wake of the daemon, which settles what was left in the middle where it was started anew. Whether mail is left
+    /// to be tried again.
+    async fn step(&self, store: &mut Store, is_new: &mut bool, now: DateTime<Utc>) -> bool {
         self.figures.steps.fetch_add(1, Ordering::Relaxed);
         self.clock.set(now + self.spells.skew(now));
         self.skies.publish(self.folder.path(), now, self.spells.feed(now));
@@ -140,7 +143,9 @@ impl Winter<'_> {
                 patience: Real::from_millis(200),
                 shared: Shared::default(),
             };
-            daemon.recover().await.expect("a sound store");
+            if std::mem::take(is_new) {
+                daemon.recover().await.expect("a sound store");
+            }
             let faults = daemon.due_rounds().await;
             assert!(faults.is_empty(), "{faults:?}");
             tokio::select! {
@@ -154,6 +159,7 @@ impl Winter<'_> {
             self.figures.crashes.fetch_add(1, Ordering::Relaxed);
             store.close().await;
             *store = self.open().await;
+            *is_new = true;
         }
         panic!("twenty crashes in a row");
     }

@@ -58,7 +58,7 @@ pub fn night_between(site: &Site, zone: &Zone, night: NightOf) -> SunEvents {
     if !(-1998..=5998).contains(&night.0.year()) {
         return SunEvents::NeverRises;
     }
-    remembered::night(site, zone, night, || night_after_noon(site, zone.instant(night.0.and_time(NOON))))
+    night_after_noon(site, zone.instant(night.0.and_time(NOON)))
 }
 
 const NOON: NaiveTime = match NaiveTime::from_hms_opt(12, 0, 0) {
@@ -70,7 +70,7 @@ const NOON: NaiveTime = match NaiveTime::from_hms_opt(12, 0, 0) {
 ///
 /// As [`night_between`], for a caller that has the instant and no zone.
 pub fn night_after_noon(site: &Site, noon: DateTime<Utc>) -> SunEvents {
-    sun_events(site, noon).unwrap_or(SunEvents::NeverRises)
+    remembered::night(site, noon, || sun_events(site, noon).unwrap_or(SunEvents::NeverRises))
 }
 
 /// The same, or `None` where the algorithm has no answer.
