@@ -1,5 +1,7 @@
 //! When the night begins and ends: sunset and the sunrise after it, at a place, on the evening of a date.
 
+mod remembered;
+
 use super::Site;
 use crate::zone::{NightOf, Zone};
 use chrono::{DateTime, Datelike, Duration, NaiveTime, Utc};
@@ -68,7 +70,7 @@ const NOON: NaiveTime = match NaiveTime::from_hms_opt(12, 0, 0) {
 ///
 /// As [`night_between`], for a caller that has the instant and no zone.
 pub fn night_after_noon(site: &Site, noon: DateTime<Utc>) -> SunEvents {
-    sun_events(site, noon).unwrap_or(SunEvents::NeverRises)
+    remembered::night(site, noon, || sun_events(site, noon).unwrap_or(SunEvents::NeverRises))
 }
 
 /// The same, or `None` where the algorithm has no answer.

@@ -284,7 +284,7 @@ pub(super) fn alone(evidence: &Evidence<'_>, span: &Span) -> Result<Night, NoNig
         fetched: None,
         steps,
     };
-    Ok(no_warmer_than(night, lowest(during.iter().map(|reading| under_any_sky(reading)))))
+    Ok(no_warmer_than(night, lowest(during.iter().map(under_any_sky))))
 }
 
 /// What evenings like this have led to elsewhere, under a sky and in air that nobody has forecast: clear and calm.
