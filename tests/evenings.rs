@@ -90,7 +90,9 @@ fn night(evening: &Evening, garden: &Garden, catalogue: &Catalogue) -> Night {
         hour.air = hour.air.max(low);
     }
     night.cover_conditions = CoverConditions { wind_10m: 1.0, left_by_the_day: 1.0 };
-    // The soil follows from the air of the days before: from the one that gives what the row says.
+    // The soil follows from the air of the days before: from the mean that gives what the row says, whatever the one day
+    // was that the forecast knows.
+    night.before.clear();
     let soil = celsius(evening, "soil");
     night.freezing_degree_hours = if soil.0 < 0.0 { 20_000.0 } else { 0.0 };
     let (mut cold, mut warm) = (-60.0, 120.0);

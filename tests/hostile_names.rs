@@ -38,8 +38,11 @@ fn named(names: &[String; 6]) -> Option<Settings> {
         .replace("\"Manager\"", &person)
         .replace("kind = \"sheet\"", &format!("kind = \"sheet\"\nname = {cover}"))
         .replace("\"by the gate\"", &bed)
-        .replace("\"A1\"", &label);
+        .replace("\"A1\"", &label)
+        .replace("part_of_bed = 0.5", "part_of_bed = 0.5, worth_minutes = 200");
+    // With nothing to pick and much to lose the bed is covered, and its cover named.
     let crop = CROP.replace("name = \"kale\"", &format!("name = {crop}"));
+    let crop = crop.replace("pick = \"Pick the large lower leaves.\"\n", "");
     settings(&Files {
         service: ("counterpane.toml".into(), SERVICE.into()),
         gardens: vec![("gardens/plot.toml".into(), garden)],
@@ -63,7 +66,7 @@ fn now() -> DateTime<Utc> {
 
 fn sent(settings: &Settings) -> Result<Sent, String> {
     let garden = &settings.gardens[0].garden;
-    let document = Weather::of_low(-3.0, at("2027-01-16T15:00:00Z")).nws();
+    let document = Weather::of_low(-4.0, at("2027-01-16T15:00:00Z")).nws();
     let forecast = decode(&Provider::NationalWeatherService, document.as_bytes(), now()).map_err(|f| f.to_string())?;
     let night = NightOf(now().date_naive());
     let plan = list(garden, &settings.catalogue, night, &[forecast], &[], now());

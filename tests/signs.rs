@@ -271,7 +271,11 @@ fn doctor_finds_nothing_wrong_where_nothing_is_and_changes_nothing() {
         assert!(ran.out.contains(text), "{text}\nis not in\n{}", ran.out);
     }
     assert!(feed.requests() > asked && relay.arrived().len() == 3, "the feed is asked and nobody is written to");
+    let idle = "note   service: no service is running on this store, ";
+    assert!(!ran.out.contains(idle), "{}", ran.out);
     service.stop();
+    let ran = garden.ran(&["doctor", "--now", "2027-01-16T13:01:00-05:00"]).ended_with(0);
+    assert!(ran.out.contains(idle), "{}", ran.out);
 }
 
 #[test]

@@ -95,7 +95,7 @@ pub fn by_calendar(crop: &Crop, start: CountedFrom, own_days: Option<(u16, u16)>
 }
 
 /// Days to maturity from this start, where the table counts from the other.
-fn from_start((low, high): (u16, u16), crop: &Crop, start: CountedFrom) -> (u16, u16) {
+pub fn from_start((low, high): (u16, u16), crop: &Crop, start: CountedFrom) -> (u16, u16) {
     match (crop.growing.counted_from, start) {
         (CountedFrom::Seed, CountedFrom::Transplant) => {
             // A plant that was sown elsewhere has half of its life before it at least.

@@ -99,8 +99,14 @@ fn looks(
     };
     let beds = garden.beds.iter().filter(|bed| was_out(&bed.id));
     let entries: Vec<entries::Entry> = beds
-        .flat_map(|bed| by_class(garden, bed, catalogue, night))
-        .map(|(title, class)| entries::Entry { title, lines: advice(class, reader) })
+        .flat_map(|bed| {
+            let was_picked = said.beds.iter().any(|said| said.bed == bed.id && said.measure == Measure::Harvest);
+            by_class(garden, bed, catalogue, night).into_iter().map(move |entry| (was_picked, entry))
+        })
+        .map(|(was_picked, (title, class))| {
+            let picked = was_picked.then(|| "Of what was not picked last evening:".to_string());
+            entries::Entry { title, lines: picked.into_iter().chain(advice(class, reader)).collect() }
+        })
         .collect();
     if entries.is_empty() {
         return None;

@@ -29,8 +29,6 @@ pub struct Evening {
     /// Of the twelve hours before.
     pub warmest: Option<Celsius>,
     pub air_a_day_before: Option<Celsius>,
-    /// Mean of the nine hours before.
-    pub wind_10m: Option<MetresPerSecond>,
     /// Mean of the three hours before, 0 to 1.
     pub cloud_cover: Option<f64>,
     /// From sunset until now: the night's low is no warmer.
@@ -46,10 +44,8 @@ pub struct Evening {
 pub struct Outlook {
     /// Mean.
     pub wind_10m: Option<MetresPerSecond>,
-    /// Mean, 0 to 1.
-    pub cloud_cover: Option<f64>,
-    /// Mean cloud of the second half of the time less that of the first; negative where it clears.
-    pub clouding_over: Option<f64>,
+    /// Mean of the second half of the time, 0 to 1: what the evening's cloud kept is lost again once it clears.
+    pub cloud_toward_morning: Option<f64>,
 }
 
 /// An evening is read two hours after sunset.
@@ -89,8 +85,6 @@ impl Evening {
             dew_point_three_hours_before: near(3).and_then(|sample| sample.dew_point),
             warmest: warmest.filter(|_| day.len() >= FEWEST_OF_A_DAY),
             air_a_day_before: near(24).map(|sample| sample.air_temperature),
-            wind_10m: mean(since(9).iter().filter_map(|sample| sample.wind_10m.map(|wind| wind.0)))
-                .map(MetresPerSecond),
             cloud_cover: mean(since(3).iter().filter_map(|sample| sample.cloud_cover)),
             lowest_so_far: evening.iter().map(|sample| sample.air_temperature).fold(last.air_temperature, Celsius::min),
             night_hours: (sunrise - sunset).num_seconds() as f64 / 3600.0,
@@ -110,7 +104,6 @@ impl Evening {
             dew_point_three_hours_before: None,
             warmest: None,
             air_a_day_before: None,
-            wind_10m: None,
             cloud_cover: None,
             lowest_so_far: air,
             night_hours,
@@ -122,14 +115,12 @@ impl Evening {
 impl Outlook {
     /// Of the samples after dusk until the end of a night, or `None` where they say nothing of sky and wind.
     pub fn of(samples: &[Hour]) -> Option<Outlook> {
-        let (first, second) = samples.split_at(samples.len() / 2);
-        let clouds = |part: &[Hour]| mean(part.iter().filter_map(|sample| sample.cloud_cover));
+        let toward_morning = &samples[samples.len() / 2..];
         let outlook = Outlook {
             wind_10m: mean(samples.iter().filter_map(|sample| sample.wind_10m.map(|wind| wind.0))).map(MetresPerSecond),
-            cloud_cover: clouds(samples),
-            clouding_over: clouds(second).zip(clouds(first)).map(|(second, first)| second - first),
+            cloud_toward_morning: mean(toward_morning.iter().filter_map(|sample| sample.cloud_cover)),
         };
-        (outlook.wind_10m.is_some() || outlook.cloud_cover.is_some()).then_some(outlook)
+        (outlook.wind_10m.is_some() || outlook.cloud_toward_morning.is_some()).then_some(outlook)
     }
 }
 
@@ -145,7 +136,7 @@ fn mean(values: impl Iterator<Item = f64>) -> Option<f64> {
 }
 
 /// How many figures of an evening the fall of a night is made of, and how many its spread.
-pub const TERMS: usize = 12;
+pub const TERMS: usize = 10;
 pub const SPREAD_TERMS: usize = 6;
 
 /// In words, for whoever reads the coefficients; in the order of [`Evening::terms`].
@@ -159,20 +150,17 @@ pub const TERM_NAMES: [&str; TERMS] = [
     "fall in the last two hours",
     "drying in the last three hours",
     "cloud now, no outlook",
-    "calm of the day",
-    "cloud to come, most in still air",
-    "clouding over",
+    "cloud toward morning, most in still air",
 ];
 
 /// The middle of the evenings that the coefficients were fitted on: what a missing figure counts as.
-const ORDINARY: Ordinary = Ordinary { dryness: 7.5, fall: 5.0, last_fall: 1.5, wind: 4.0, day_wind: 5.0, cloud: 0.6 };
+const ORDINARY: Ordinary = Ordinary { dryness: 7.5, fall: 5.0, last_fall: 1.5, wind: 4.0, cloud: 0.6 };
 
 struct Ordinary {
     dryness: f64,
     fall: f64,
     last_fall: f64,
     wind: f64,
-    day_wind: f64,
     cloud: f64,
 }
 
@@ -188,13 +176,12 @@ impl Evening {
         let drying =
             self.dew_point_three_hours_before.zip(self.dew_point).map_or(0.0, |(before, now)| now.0 - before.0);
         let cloud = self.cloud_cover.unwrap_or(ORDINARY.cloud).clamp(0.0, 1.0) - ORDINARY.cloud;
-        let day_wind = self.wind_10m.map_or(ORDINARY.day_wind, |wind| wind.0.max(0.0));
-        let (wind_to_come, cloud_to_come, clouding_over) = self.coming();
+        let (wind_to_come, cloud_to_come) = self.coming();
         // Wind mixes the air whatever the sky does, and after a great fall there is less left for a cloud to keep.
         let kept = cloud_to_come * (-wind_to_come / 4.0).exp() * (-fall / 8.0).exp();
         [
             1.0,
-            air / 10.0,
+            air.clamp(-25.0, 25.0) / 10.0,
             dryness / 5.0,
             self.night(),
             fall / 5.0 - 1.0,
@@ -202,9 +189,7 @@ impl Evening {
             last_fall / 3.0 - 0.5,
             drying.clamp(-10.0, 10.0) / 3.0,
             if self.outlook.is_none() { cloud } else { 0.0 },
-            (-day_wind / 4.0).exp() - 0.3,
             kept,
-            clouding_over,
         ]
     }
 
@@ -212,7 +197,7 @@ impl Evening {
     pub fn spread_terms(&self) -> [f64; SPREAD_TERMS] {
         let warmer = self.warmer_than_a_day_before();
         let cloud = self.cloud_cover.unwrap_or(ORDINARY.cloud).clamp(0.0, 1.0) - ORDINARY.cloud;
-        let (wind_to_come, cloud_to_come, _) = self.coming();
+        let (wind_to_come, cloud_to_come) = self.coming();
         let (now, later) = if self.outlook.is_some() { (0.0, 1.0) } else { (1.0, 0.0) };
         [
             self.night(),
@@ -233,12 +218,12 @@ impl Evening {
         self.air_a_day_before.map_or(0.0, |before| (self.air.0 - before.0).clamp(-18.0, 18.0))
     }
 
-    /// Wind to come; cloud to come above the ordinary; clouding over. Without an outlook the ordinary ones.
-    fn coming(&self) -> (f64, f64, f64) {
-        let Some(outlook) = self.outlook else { return (ORDINARY.wind, 0.0, 0.0) };
+    /// Wind to come, and cloud toward morning above the ordinary. Without an outlook the ordinary ones.
+    fn coming(&self) -> (f64, f64) {
+        let Some(outlook) = self.outlook else { return (ORDINARY.wind, 0.0) };
         let wind = outlook.wind_10m.map_or(ORDINARY.wind, |wind| wind.0.clamp(0.0, 15.0));
-        let cloud = outlook.cloud_cover.map_or(0.0, |cloud| cloud.clamp(0.0, 1.0) - ORDINARY.cloud);
-        (wind, cloud, outlook.clouding_over.unwrap_or(0.0).clamp(-1.0, 1.0))
+        let cloud = outlook.cloud_toward_morning.map_or(0.0, |cloud| cloud.clamp(0.0, 1.0) - ORDINARY.cloud);
+        (wind, cloud)
     }
 }
 
@@ -310,8 +295,7 @@ pub fn taught_for_a_score(site: &Site) -> (&'static TaughtPair, Option<&'static 
 pub fn dusk_air_before_frost(chance: Probability, night_hours: f64) -> Celsius {
     let at = DateTime::UNIX_EPOCH;
     let place = Place::new(&ALL.outlook);
-    let clear_and_still =
-        Outlook { wind_10m: Some(MetresPerSecond(1.0)), cloud_cover: Some(0.0), clouding_over: Some(0.0) };
+    let clear_and_still = Outlook { wind_10m: Some(MetresPerSecond(1.0)), cloud_toward_morning: Some(0.0) };
     let chance_from = |air: f64| {
         let evening = Evening::of_air(Celsius(air), at, night_hours);
         let evening = Evening { dew_point: Some(Celsius(air - 5.0)), outlook: Some(clear_and_still), ..evening };
@@ -363,7 +347,7 @@ mod tests {
     fn what_is_missing_stays_missing() -> Result<(), &'static str> {
         // A gap of a day and more before the evening: no yesterday, and too few hours for a day.
         let evening = Evening::observed(&falling()[38..], at(40), at(54), at(42)).ok_or("no evening")?;
-        assert_eq!((evening.air_a_day_before, evening.warmest, evening.wind_10m), (None, None, None));
+        assert_eq!((evening.air_a_day_before, evening.warmest), (None, None));
         // Nothing in the last hour: no evening.
         assert_eq!(Evening::observed(&falling()[..40], at(40), at(54), at(42)), None);
         assert_eq!(Evening::observed(&[], at(40), at(54), at(42)), None);
@@ -371,10 +355,10 @@ mod tests {
     }
 
     #[test]
-    fn an_outlook_tells_the_halves_of_a_night_apart() {
+    fn an_outlook_looks_at_the_sky_toward_morning() {
         let cloudy = |time: i64, cloud: f64| Hour { cloud_cover: Some(cloud), ..hour(time, 0.0) };
         let clearing = Outlook::of(&[cloudy(0, 1.0), cloudy(1, 0.8), cloudy(2, 0.2), cloudy(3, 0.0)]);
-        assert_eq!(clearing.and_then(|outlook| outlook.clouding_over.map(|by| (by * 10.0).round())), Some(-8.0));
+        assert_eq!(clearing.and_then(|outlook| outlook.cloud_toward_morning), Some(0.1));
         assert_eq!(Outlook::of(&[hour(0, 1.0), hour(1, 1.0)]), None);
     }
 
@@ -398,25 +382,18 @@ mod tests {
 
     fn evening() -> impl Strategy<Value = Evening> {
         let air = (-20.0f64..20.0, 0.0f64..20.0, 0.0f64..15.0, -15.0f64..15.0, -1.0f64..6.0);
-        let sky = (
-            0.0f64..12.0,
-            0.0f64..=1.0,
-            9.0f64..15.0,
-            proptest::option::of((0.0f64..12.0, 0.0f64..=1.0, -1.0f64..=1.0)),
-        );
-        (air, sky).prop_map(|((air, dry, fall, warmer, last), (wind, cloud, night_hours, outlook))| Evening {
+        let sky = (0.0f64..=1.0, 9.0f64..15.0, proptest::option::of((0.0f64..12.0, 0.0f64..=1.0)));
+        (air, sky).prop_map(|((air, dry, fall, warmer, last), (cloud, night_hours, outlook))| Evening {
             dew_point: Some(Celsius(air - dry)),
             air_two_hours_before: Some(Celsius(air + last)),
             dew_point_three_hours_before: Some(Celsius(air - dry)),
             warmest: Some(Celsius(air + fall)),
             air_a_day_before: Some(Celsius(air - warmer)),
-            wind_10m: Some(MetresPerSecond(wind)),
             cloud_cover: Some(cloud),
             lowest_so_far: Celsius(air),
-            outlook: outlook.map(|(wind, cloud, over)| Outlook {
+            outlook: outlook.map(|(wind, cloud)| Outlook {
                 wind_10m: Some(MetresPerSecond(wind)),
-                cloud_cover: Some(cloud),
-                clouding_over: Some(over),
+                cloud_toward_morning: Some(cloud),
             }),
             ..Evening::of_air(Celsius(air), DateTime::UNIX_EPOCH, night_hours)
         })
@@ -437,7 +414,13 @@ mod tests {
                 dew_point_three_hours_before: evening.dew_point_three_hours_before.map(|dew_point| dew_point - Kelvins(2.0)), ..evening };
             prop_assert!(low(&drier) <= low(&evening) + Kelvins(1e-9));
             if let Some(outlook) = evening.outlook {
-                let cleared = Outlook { cloud_cover: outlook.cloud_cover.map(|cloud| (cloud - 0.3).max(0.0)), ..outlook };
+                let cleared = outlook.cloud_toward_morning.map(|cloud| (cloud - 0.3).max(0.0));
+                let cleared = Outlook { cloud_toward_morning: cleared, ..outlook };
+                // Under a clear sky wind mixes warmer air down: stiller is no warmer.
+                let clear = Outlook { cloud_toward_morning: Some(0.2), ..outlook };
+                let stiller = Outlook { wind_10m: outlook.wind_10m.map(|wind| MetresPerSecond(wind.0 / 2.0)), ..clear };
+                let [clear, stiller] = [clear, stiller].map(|outlook| low(&Evening { outlook: Some(outlook), ..evening }));
+                prop_assert!(stiller <= clear + Kelvins(1e-9));
                 let cleared = Evening { outlook: Some(cleared), ..evening };
                 prop_assert!(low(&cleared) <= low(&evening) + Kelvins(1e-9));
             } else {

@@ -3,6 +3,7 @@
 use super::harvest;
 use super::{BedPlan, CoverUse, Measure, Reason};
 use crate::beds::{BedKind, Garden};
+use crate::crops::Life;
 use crate::night::cover::{Cover, Layers};
 use crate::risk::{BedRisk, PlantingRisk, pieces_for};
 use crate::units::{MetresPerSecond, Minutes, Probability};
@@ -173,7 +174,14 @@ impl Means<'_> {
                 anyhow: 0.0,
             });
         }
-        ways.retain(|way| helps(open_loss, way.loss));
+        // What is ripe is picked wherever that pays, however small a part of the bed it is: it would be picked anyhow. A few
+        // sprigs of a bush that lives for years are no such harvest.
+        let ripe = harvest::picks(risk).iter().any(|pick| {
+            let of = |planting: &&PlantingRisk<'_>| planting.crop.name == pick.crop;
+            risk.plantings.iter().find(of).is_some_and(|planting| planting.crop.growing.life != Life::Perennial)
+        });
+        let is_ripe = |way: &Way| ripe && way.measure == Measure::Harvest && way.cover.is_none();
+        ways.retain(|way| is_ripe(way) || helps(open_loss, way.loss));
         ways
     }
 

@@ -3,6 +3,7 @@
 use super::harvest::is_harvest_stage;
 use super::{BedPlan, Keeps, Measure, Plan};
 use crate::beds::Garden;
+use crate::crops::age::from_start;
 use crate::crops::{Crop, HarvestHabit, Life};
 use crate::risk::PlantingRisk;
 use chrono::{Datelike, Days, NaiveDate};
@@ -189,9 +190,11 @@ fn ripe_from(garden: &Garden, planting: &PlantingRisk<'_>) -> Option<NaiveDate> 
     planting.planting.planted?.checked_add_days(Days::new(fewest.into()))
 }
 
-/// The garden's own days before the catalogue's.
+/// The garden's own days before the catalogue's, counted from what this planting was started as.
 fn days_to_maturity(garden: &Garden, planting: &PlantingRisk<'_>) -> Option<(u16, u16)> {
-    garden.own_days_to_maturity(planting.planting).or(planting.crop.growing.days_to_maturity)
+    let days = garden.own_days_to_maturity(planting.planting).or(planting.crop.growing.days_to_maturity)?;
+    let start = planting.planting.start.unwrap_or(planting.crop.growing.counted_from);
+    Some(from_start(days, planting.crop, start))
 }
 
 /// Whether a planting is picked tonight, or most likely lost under the measure its bed has.

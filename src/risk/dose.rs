@@ -24,8 +24,8 @@ use crate::units::{Celsius, Kelvins, Probability};
 /// that a dip down to `severe`, however short, still counts as half the loss. The hours are counted on a colder night,
 /// because the cold nights of the distribution are the long ones too.
 /// **Refuses.** Nothing: hours that are not above zero, or NaN, give no relief.
-/// **Source.** Citrus and lettuce figures of four hours (UC_CITRUS, LSU_CITRUS, NOLTE), buds of thirty minutes; the form
-/// is assumed.
+/// **Source.** Citrus and lettuce figures of four hours (UC_CITRUS, LSU_CITRUS, NOLTE); the form is assumed. Figures of
+/// thirty minutes (buds) are left on the cold side.
 /// **Check.** None known. `a_short_frost_is_milder_and_never_warmer_than_half_way` holds what must be so.
 pub fn relief(begins: Celsius, severe: Celsius, hours_below: f64, exposure_hours: f64) -> Kelvins {
     let part = hours_below / exposure_hours;
@@ -49,7 +49,7 @@ pub(super) fn chilled(chance: Probability, tonight: f64, before: f64, exposure_h
 }
 
 /// Hours of chill that a planting has behind it: of the days and nights in a row before this one, back to the first
-/// without any. Leaves are by night as much below the air as tonight, and soil goes with the mean of a day (assumed).
+/// that is known to be without any. Leaves are by night as much below the air as tonight, and soil goes with the mean of a day (assumed).
 pub(super) fn chilled_before(
     bed: &Bed,
     planting: &Planting,
@@ -68,11 +68,21 @@ pub(super) fn chilled_before(
         Frame::ScreenAir | Frame::Soil => Kelvins(0.0),
     };
     let stood = |day: &&PastDay| planting.planted.is_none_or(|planted| day.of.0 >= planted);
-    let hours = past.iter().rev().take_while(stood).map(|day| match frame {
-        Frame::Soil => day.mean().map_or(0.0, |mean| if mean < threshold { 24.0 } else { 0.0 }),
-        Frame::ScreenAir | Frame::Tissue => day.hours_below(threshold, offset, below_air),
+    let hours = past.iter().rev().take_while(stood).map(|day| {
+        let mean = day.mean()?;
+        Some(match frame {
+            Frame::Soil => {
+                if mean < threshold {
+                    24.0
+                } else {
+                    0.0
+                }
+            }
+            Frame::ScreenAir | Frame::Tissue => day.hours_below(threshold, offset, below_air),
+        })
     });
-    hours.take_while(|hours| *hours > 0.0).sum()
+    // A day of which too little is known adds nothing, but it does not end a spell either: it may well have been cold.
+    hours.take_while(|hours| hours.is_none_or(|hours| hours > 0.0)).flatten().sum()
 }
 
 #[cfg(test)]

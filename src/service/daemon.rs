@@ -18,7 +18,7 @@ use super::outbox::{Delivered, deliver_due};
 use super::store::{Store, StoreFault};
 use super::turns::Turns;
 use super::unrecorded::Unrecorded;
-use crate::rounds::night_at;
+use crate::rounds::{next_round, night_at};
 use crate::settings::{GardenSettings, Settings};
 use chrono::{DateTime, Duration, Utc};
 use futures_util::StreamExt;
@@ -28,6 +28,7 @@ use std::path::Path;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration as Real;
 use tokio::sync::{Notify, Semaphore};
+use tokio::time::Instant;
 
 /// Everything the loop works with.
 pub struct Daemon<'a> {
@@ -90,6 +91,8 @@ impl Shared {
 const TICK: Real = Real::from_secs(20);
 /// A round that could not be made is tried again after a tick, then after twice as long each time, up to this.
 const LONGEST_PAUSE: Real = Real::from_secs(600);
+/// Within that pause the garden is looked at this often all the same: another round may have come due.
+const LONGEST_SLEEP: Real = Real::from_secs(60);
 /// The longest time for one feed within a look, unless the command line says otherwise.
 pub const PATIENCE: Real = Real::from_secs(90);
 /// A forecast is asked for this often between rounds, so that a copy is at hand when a feed fails just then.
@@ -143,7 +146,17 @@ impl Daemon<'_> {
     async fn watch(&self, settings: &GardenSettings) {
         let mut last_poll = None;
         let mut pause = TICK;
+        // When what failed is tried again, and when it failed by the service's clock.
+        let mut again: Option<(Instant, DateTime<Utc>)> = None;
         loop {
+            let left = again.map(|(at, _)| at.saturating_duration_since(Instant::now())).unwrap_or_default();
+            if !left.is_zero() && !again.is_some_and(|(_, failed)| self.has_come_due(settings, failed)) {
+                self.shared.turns.turned(&settings.garden.id);
+                tokio::time::sleep(left.min(LONGEST_SLEEP)).await;
+                continue;
+            }
+            again = None;
+            let began = self.clock.now();
             let wait = match self.rounds_of(settings).await {
                 Ok(next) => {
                     pause = TICK;
@@ -153,9 +166,9 @@ impl Daemon<'_> {
                 }
                 Err(fault) => {
                     tracing::error!(garden = settings.garden.id, %fault, again_after = ?pause, "a round stays due");
-                    let wait = pause;
+                    again = Some((Instant::now() + pause, began));
                     pause = (pause * 2).min(LONGEST_PAUSE);
-                    wait
+                    Real::ZERO
                 }
             };
             self.shared.turns.turned(&settings.garden.id);
@@ -163,13 +176,20 @@ impl Daemon<'_> {
         }
     }
 
+    /// Whether a round of the garden has come due since.
+    fn has_come_due(&self, settings: &GardenSettings, since: DateTime<Utc>) -> bool {
+        let garden = &settings.garden;
+        next_round(&self.settings.service.timetable, &garden.site, &garden.zone, since)
+            .is_some_and(|round| round.due <= self.clock.now())
+    }
+
     /// How often each loop comes round when all is well: a look and a poll, each with every feed silent, behind those
-    /// that wait for their turn, and the longest pause.
+    /// that wait for their turn, and the longest sleep.
     fn expect_turns(&self) {
         let gardens = self.settings.gardens.len();
         let feeds = self.settings.gardens.iter().map(|garden| garden.feeds.len()).max().unwrap_or(1);
         let looks = gardens.div_ceil(LOOKS) + 1;
-        let longest = self.patience * u32::try_from(looks * feeds).unwrap_or(u32::MAX) + LONGEST_PAUSE + TICK * 3;
+        let longest = self.patience * u32::try_from(looks * feeds).unwrap_or(u32::MAX) + LONGEST_SLEEP + TICK * 3;
         for garden in &self.settings.gardens {
             self.shared.turns.expect(&garden.garden.id, longest);
         }

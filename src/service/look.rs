@@ -28,7 +28,8 @@ fn is_whole(night: &Night) -> bool {
     night.knowledge == Knowledge::Complete
 }
 
-fn is_whole_and_young(night: &Night) -> bool {
+/// Whether a night's forecast knows all its hours and is not old: the one that a list is made from first.
+pub fn is_whole_and_young(night: &Night) -> bool {
     is_whole(night) && !night.remarks.iter().any(|remark| matches!(remark, Remark::Old { .. }))
 }
 

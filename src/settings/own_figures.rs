@@ -118,7 +118,8 @@ fn twice(table: &Table<'_>, own: &OwnFigures, earlier: &[OwnFigures], crop: &Cro
 /// Together with what the catalogue and the garden say of the crop, harm must begin before it is severe. What is said
 /// of all cultivars is looked at once by itself and once with each cultivar.
 fn makes_curves(table: &Table<'_>, own: &OwnFigures, all: &[OwnFigures], crop: &Crop) {
-    let Some(value) = table.optional("damage_begins").or_else(|| table.optional("severe")) else { return };
+    let written = ["damage_begins", "severe", "hardened_gain"].into_iter().find_map(|key| table.optional(key));
+    let Some(value) = written else { return };
     for (part, stage) in selected(own, crop) {
         let mut applied = Applied { figures: part.figures(), own: Vec::new() };
         let of_this =
@@ -137,6 +138,21 @@ fn makes_curves(table: &Table<'_>, own: &OwnFigures, all: &[OwnFigures], crop: &
             );
             let why = "Severe damage needs a colder night than first damage.";
             value.fault(what, why, "give damage_begins and severe together, severe at least 0.1 C colder");
+            return;
+        }
+        // What the literature calls heavy loss of the hardiest plants is no place for first harm.
+        let hardiest = begins - applied.figures.hardened_gain;
+        let limit = part.severe - part.hardened_gain;
+        if hardiest < limit {
+            let what = format!(
+                "hardened {} would begin to suffer at {} ({}), colder than {}, where the crop list has heavy loss",
+                crop.name,
+                both(hardiest),
+                part.organ.word(),
+                both(limit)
+            );
+            let why = "Such a bed would be called fine on a night that kills.";
+            value.fault(what, why, "give a warmer damage_begins or a smaller hardened_gain");
             return;
         }
     }

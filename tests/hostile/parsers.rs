@@ -2,7 +2,7 @@
 
 use chrono::{DateTime, Duration, Utc};
 use counterpane::beds::BedKind;
-use counterpane::crops::Catalogue;
+use counterpane::crops::{Catalogue, Crop};
 use counterpane::night::screen::{Evidence, Span, expect};
 use counterpane::rounds::{next_firing, parse_schedule};
 use counterpane::service::feed::{decode, recognise};
@@ -296,8 +296,12 @@ fn believable_settings(settings: &Settings) -> Result<(), String> {
                 ensure(part > 0.0 && part <= 1.0, || format!("{part} of a bed"))?;
                 planting.worth.map_or(Ok(()), |worth| within(&MINUTES, worth.0))?;
                 let crop = settings.catalogue.crops.get(&planting.crop);
-                let stage = |stages: &Vec<String>| stages.contains(&planting.stage);
-                ensure(crop.is_some_and(|crop| stage(&crop.stages)), || format!("{planting:?} of no crop"))?;
+                // Without a stage there is a date that tells it.
+                let is_told = |crop: &Crop| match &planting.stage {
+                    Some(stage) => crop.stages.contains(stage),
+                    None => planting.planted.is_some(),
+                };
+                ensure(crop.is_some_and(is_told), || format!("{planting:?} of no crop, or of no stage"))?;
             }
         }
     }

@@ -19,6 +19,10 @@ const ELSEWHERE: &str =
 /// (assumed: by then the fast fall at sunset is over).
 const DUSK_FROM: Duration = Duration::hours(1);
 const DUSK_TO: Duration = Duration::minutes(210);
+/// Before this the relation expects too warm a low, because the fall of the evening is not over: by about a kelvin where
+/// the thermometer is read an hour early (four of the stations, computed). Without a forecast that is taken off.
+const FALL_SLOWS: Duration = Duration::minutes(90);
+const EARLY_IS_WARM: f64 = 1.0;
 /// A forecast and a thermometer further apart than this speak of different nights, K (assumed).
 const CONTRADICTION: f64 = 3.0;
 /// How well a garden thermometer shows the air, K (assumed).
@@ -30,6 +34,12 @@ const LATE_SPREAD: f64 = 1.5;
 /// What a reading says of the garden's screen: a bed's thermometer less the bed's own offset, as far as it acts.
 fn at_screen(reading: &Reading, clear_calm: f64) -> Celsius {
     reading.air - Kelvins(reading.offset.0 * clear_calm)
+}
+
+/// The same where nobody knows the sky: as the garden's screen if the night is overcast, or as it is less the bed's offset
+/// if it is clear, whichever is colder.
+fn under_any_sky(reading: &Reading) -> Celsius {
+    at_screen(reading, 1.0).min(reading.air)
 }
 
 /// A night's forecast corrected by the last reading in it: what the air differs now, it will partly differ at the low.
@@ -62,7 +72,8 @@ pub(super) fn refine(mut night: Night, forecast: &Forecast, readings: &[Reading]
             night.remarks.push(Remark::ReadingDisagrees { by: difference });
         }
     }
-    let dusk = during.iter().rev().find(|reading| is_dusk(reading, night.sunset)).copied();
+    let is_late_enough = |reading: &&Reading| reading.at >= night.sunset + FALL_SLOWS;
+    let dusk = during.iter().rev().filter(is_late_enough).find(|reading| is_dusk(reading, night.sunset)).copied();
     if let Some(low) = dusk.and_then(|dusk| from_evening(&night, forecast, &during, &dusk)) {
         night = weighed(night, low);
     }
@@ -76,7 +87,19 @@ fn is_dusk(reading: &Reading, sunset: DateTime<Utc>) -> bool {
 
 /// What the evening has led to elsewhere, with the day as the forecast had it and sky and wind as it has them.
 fn from_evening(night: &Night, forecast: &Forecast, during: &[Reading], dusk: &Reading) -> Option<Low> {
-    let end = night.sunrise + Duration::hours(1);
+    // The hours as the whole night has them: what the feed left out is clear and calm there, and so it is here.
+    let to_come: Vec<Hour> = night
+        .hours
+        .iter()
+        .filter(|hour| hour.time > dusk.at)
+        .map(|hour| Hour {
+            time: hour.time,
+            air_temperature: hour.air,
+            dew_point: Some(hour.dew_point),
+            wind_10m: Some(hour.wind_10m),
+            cloud_cover: Some(hour.cloud_cover),
+        })
+        .collect();
     let before = forecast.between(night.sunset - Duration::hours(30), dusk.at);
     let seen = Evening::observed(before, night.sunset, night.sunrise, dusk.at)?;
     let air = at_screen(dusk, night.clear_calm);
@@ -87,10 +110,12 @@ fn from_evening(night: &Night, forecast: &Forecast, during: &[Reading], dusk: &R
         at: dusk.at,
         air,
         dew_point: dusk.dew_point.or(seen.dew_point).map(|dew_point| dew_point.min(air)),
+        // Two instruments that differ are no change of the air.
+        dew_point_three_hours_before: seen.dew_point_three_hours_before.filter(|_| dusk.dew_point.is_none()),
         air_two_hours_before: seen.air_two_hours_before.map(differs),
         air_a_day_before: seen.air_a_day_before.map(differs),
         lowest_so_far: lowest(during.iter().map(|reading| at_screen(reading, night.clear_calm))),
-        outlook: Outlook::of(forecast.between(dusk.at, end)),
+        outlook: Outlook::of(&to_come),
         ..seen
     };
     let taught = if evening.outlook.is_some() { &dusk::ALL.outlook } else { &dusk::ALL.evening };
@@ -212,9 +237,14 @@ pub(super) fn alone(evidence: &Evidence<'_>, span: &Span) -> Result<Night, NoNig
     let dusk = during.iter().rev().find(|reading| is_dusk(reading, span.sunset));
     let late = during.last().filter(|reading| reading.at > span.sunset + DUSK_TO);
     let (used, minimum, mut steps) = match (dusk, late) {
-        (Some(dusk), _) => {
+        (Some(dusk), late) => {
             let (minimum, steps) = as_elsewhere(dusk, &during, span);
-            (dusk, minimum, steps)
+            let later = late.map(|late| (late, still_to_fall(late, span)));
+            // What has been read since must not make the night warmer than it makes it by itself.
+            match later.filter(|(_, (later, _))| later.mean < minimum.mean) {
+                Some((late, (later, steps))) => (late, later, steps),
+                None => (dusk, minimum, steps),
+            }
         }
         (None, Some(late)) => {
             let (minimum, steps) = still_to_fall(late, span);
@@ -223,7 +253,7 @@ pub(super) fn alone(evidence: &Evidence<'_>, span: &Span) -> Result<Night, NoNig
         (None, None) if during.is_empty() => return Err(NoNight::NoForecast),
         (None, None) => return Err(NoNight::ReadTooEarly),
     };
-    let air = at_screen(used, 1.0);
+    let air = under_any_sky(used);
     let dew_point = used.dew_point.unwrap_or(air - ASSUMED_DEPRESSION);
     steps.push(Step {
         what: "no forecast: sky and wind are taken as clear and calm".into(),
@@ -254,25 +284,26 @@ pub(super) fn alone(evidence: &Evidence<'_>, span: &Span) -> Result<Night, NoNig
         fetched: None,
         steps,
     };
-    Ok(no_warmer_than(night, lowest(during.iter().map(|reading| at_screen(reading, 1.0)))))
+    Ok(no_warmer_than(night, lowest(during.iter().map(under_any_sky))))
 }
 
 /// What evenings like this have led to elsewhere, under a sky and in air that nobody has forecast: clear and calm.
 fn as_elsewhere(dusk: &Reading, during: &[Reading], span: &Span) -> (Estimate, Vec<Step>) {
     let seen = |reading: &Reading| Hour {
         time: reading.at,
-        air_temperature: at_screen(reading, 1.0),
+        air_temperature: under_any_sky(reading),
         dew_point: reading.dew_point,
         wind_10m: None,
         cloud_cover: None,
     };
     let night_hours = (span.sunrise - span.sunset).num_seconds() as f64 / 3600.0;
     let samples: Vec<Hour> = during.iter().filter(|reading| reading.at <= dusk.at).map(seen).collect();
-    let clear_and_calm = Outlook { wind_10m: Some(MetresPerSecond(CALM)), cloud_cover: Some(0.0), clouding_over: None };
+    let clear_and_calm = Outlook { wind_10m: Some(MetresPerSecond(CALM)), cloud_toward_morning: Some(0.0) };
     let evening = Evening::observed(&samples, span.sunset, span.sunrise, dusk.at)
-        .unwrap_or_else(|| Evening::of_air(at_screen(dusk, 1.0), dusk.at, night_hours));
+        .unwrap_or_else(|| Evening::of_air(under_any_sky(dusk), dusk.at, night_hours));
     let low = dusk::Place::new(&dusk::ALL.outlook).expect(&Evening { outlook: Some(clear_and_calm), ..evening });
-    let estimate = low.estimate();
+    let early = (span.sunset + dusk::DUSK - dusk.at).num_minutes().max(0) as f64 / 60.0;
+    let estimate = low.estimate().moved(Kelvins(-EARLY_IS_WARM * early), Kelvins(0.5 * early));
     let steps = vec![Step {
         what: "what such evenings have led to elsewhere".into(),
         value: Some(estimate.mean),
@@ -287,7 +318,7 @@ fn as_elsewhere(dusk: &Reading, during: &[Reading], span: &Span) -> (Estimate, V
 fn still_to_fall(late: &Reading, span: &Span) -> (Estimate, Vec<Step>) {
     let hours = ((span.sunrise - late.at).num_minutes() as f64 / 60.0).max(0.0);
     let night = ((span.sunrise - span.sunset).num_minutes() as f64 / 60.0).max(1.0);
-    let mean = at_screen(late, 1.0) - Kelvins(LATE_FALL * hours);
+    let mean = under_any_sky(late) - Kelvins(LATE_FALL * hours);
     let spread = Kelvins(LATE_SPREAD * (hours / night).sqrt()).0.hypot(THERMOMETER_SPREAD);
     let step = Step {
         what: format!("the thermometer's reading, and {hours:.0} hours more of falling"),

@@ -8,7 +8,7 @@ use crate::plan::remarks::remarks as bed_remarks;
 use crate::risk::stage_of;
 use crate::rounds::{next_round, night_at};
 use crate::service::zones::{SYSTEM, remarks};
-use crate::settings::{Delivery, PasswordPlace, Settings};
+use crate::settings::{Delivery, PasswordPlace, Ping, Settings};
 use crate::units::Scale;
 use crate::zone::Zone;
 use chrono::Utc;
@@ -93,12 +93,18 @@ impl Check {
     fn missing(&self, settings: &Settings) -> Vec<String> {
         let folder = &self.configuration.config;
         let mut missing = Vec::new();
-        if !is_handed_over_at_the_start(&settings.service.mail.delivery)
+        let password = match &settings.service.mail.delivery {
+            Delivery::Smtp(smtp) => smtp.password.as_ref(),
+            Delivery::Folder(_) => None,
+        };
+        if !password.is_some_and(is_handed_over_at_the_start)
             && let Err(fault) = delivery(settings, folder)
         {
             missing.push(fault.to_string());
         }
-        if let Err(fault) = ping(settings, folder) {
+        let handed_over =
+            matches!(&settings.service.signs.ping, Some(Ping::Kept(place)) if is_handed_over_at_the_start(place));
+        if !handed_over && let Err(fault) = ping(settings, folder) {
             missing.push(fault.to_string());
         }
         let store = self.configuration.store_path(settings);
@@ -120,10 +126,9 @@ impl Check {
     }
 }
 
-/// A service manager puts a password here when it starts the service and takes it away at its end.
+/// A service manager puts secrets here when it starts the service and takes them away at its end.
 const CREDENTIALS: &str = "/run/credentials";
 
-fn is_handed_over_at_the_start(delivery: &Delivery) -> bool {
-    let Delivery::Smtp(smtp) = delivery else { return false };
-    matches!(&smtp.password, Some(PasswordPlace::File(path)) if path.starts_with(CREDENTIALS))
+fn is_handed_over_at_the_start(place: &PasswordPlace) -> bool {
+    matches!(place, PasswordPlace::File(path) if path.starts_with(CREDENTIALS))
 }

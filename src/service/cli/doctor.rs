@@ -2,6 +2,7 @@
 
 use super::run::{delivery, ping};
 use super::{Configuration, Done, Failure, print};
+use crate::service::daemon::StoreLock;
 use crate::service::doctor::{Doctor, Finding, Mark};
 use crate::service::feed::Fetcher;
 use crate::service::mail::Mailer;
@@ -54,6 +55,11 @@ impl DoctorCommand {
         if let Err(failure) = ping(&settings, folder) {
             let (text, mend) = (failure.to_string(), String::new());
             findings.push(Finding { mark: Mark::Wrong, about: "ping".into(), text, mend });
+        }
+        if store_path.exists() && !StoreLock::is_held(&store_path) {
+            let text = format!("no service is running on this store, {}", store_path.display());
+            let mend = "Start it, unless a timer calls `counterpane run --once`".into();
+            findings.push(Finding { mark: Mark::Note, about: "service".into(), text, mend });
         }
         let shown: String = findings.iter().map(Finding::shown).collect();
         let wrong = findings.iter().filter(|finding| finding.mark == Mark::Wrong).count();

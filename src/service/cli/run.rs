@@ -48,7 +48,11 @@ impl Run {
         super::can_be_written_to(&settings)?;
         let folder = &self.configuration.config;
         let mailer = Mailer::new(delivery(&settings, folder)?);
-        let ping = ping(&settings, folder)?;
+        // Nobody is warned of frost by a sign of life: the service does without one that it cannot give.
+        let ping = ping(&settings, folder).unwrap_or_else(|fault| {
+            tracing::error!(%fault, "the service goes on without its ping");
+            None
+        });
         let fetcher =
             Fetcher::new(&settings.service.operator).map_err(|fault| Failure::Unexpected(fault.to_string()))?;
         let clock = self.now.map_or_else(Clock::real, Clock::starting_at);
@@ -94,7 +98,7 @@ impl Run {
                     fetcher: &fetcher,
                     notify: &notify,
                     ping,
-                    listener: listener(&settings).await?,
+                    listener: listener(&settings).await,
                 };
                 let stop = asked_to_stop()?;
                 let stop = async {
@@ -234,15 +238,18 @@ pub(super) fn ping(settings: &Settings, folder: &Path) -> Result<Option<Location
     address.parse().map(Some).map_err(fault)
 }
 
-/// For `/healthz`, where the settings ask for it.
-async fn listener(settings: &Settings) -> Result<Option<TcpListener>, Failure> {
-    let Some(port) = settings.service.signs.healthz_port else { return Ok(None) };
-    let listener = healthz::listen(port).await.map_err(|error| {
-        Failure::Settings(format!(
-            "Nothing can be offered at 127.0.0.1:{port}: {error}. Choose another healthz_port, or end what uses it."
-        ))
-    })?;
-    Ok(Some(listener))
+/// For `/healthz`, where the settings ask for it and the port is free.
+async fn listener(settings: &Settings) -> Option<TcpListener> {
+    let port = settings.service.signs.healthz_port?;
+    let listener = healthz::listen(port).await;
+    listener
+        .inspect_err(|error| {
+            tracing::error!(
+                "Nothing can be offered at 127.0.0.1:{port}: {error}. Choose another healthz_port, or end what uses it. \
+                 The service goes on without its page."
+            );
+        })
+        .ok()
 }
 
 fn key_of(place: &PasswordPlace, what: &str) -> String {

@@ -25,6 +25,16 @@ pub struct InUse {
 }
 
 impl StoreLock {
+    /// Whether a daemon holds the lock beside a store. Nothing is made or written; where that cannot be seen, as if one did.
+    pub fn is_held(store: &Path) -> bool {
+        let mut name = store.as_os_str().to_owned();
+        name.push(".lock");
+        match File::open(&name) {
+            Ok(file) => file.try_lock_shared().is_err(),
+            Err(error) => error.kind() != std::io::ErrorKind::NotFound,
+        }
+    }
+
     /// Takes the lock beside a store, or says who holds it.
     ///
     /// Where locks are not to be had, on some network disks, or where the file cannot be made, the daemon goes on with

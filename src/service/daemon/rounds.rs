@@ -48,12 +48,14 @@ impl Daemon<'_> {
         if due.is_empty() {
             return Ok(next);
         }
+        let mut all_noted = true;
         if due.len() > noted {
             failpoint::here("round-found");
             let found = due.iter().skip(noted).map(|round| round_row(garden, *round, RoundState::Due, now));
             match self.store.note_due(&found.collect::<Vec<_>>()).await {
                 Err(fault) if fault.is_of_the_disk() => {
-                    tracing::error!(garden = garden.id, %fault, "no note of a round")
+                    tracing::error!(garden = garden.id, %fault, "no note of a round");
+                    all_noted = false;
                 }
                 other => other?,
             }
@@ -70,6 +72,8 @@ impl Daemon<'_> {
         let list_round = due.iter().rfind(of_use).copied();
         let uncover = |round: &&Round| round.kind == RoundKind::Uncover && now - round.due <= UNCOVER_IN_TIME;
         let uncover_round = due.iter().rfind(uncover).copied();
+        // The list first: what went wrong last night must not hold up what is to be done tonight.
+        due.sort_by_key(|round| Some(*round) != list_round);
         let mut trouble = None;
         for round in due {
             let made = if Some(round) == list_round {
@@ -83,12 +87,13 @@ impl Daemon<'_> {
             };
             match made {
                 Ok(()) => {}
-                // What the disk refuses goes out unrecorded: each round must have its try.
-                Err(DaemonFault::Store(fault)) if fault.is_of_the_disk() => trouble = Some(fault.into()),
-                // The next would fail as well, and were it to succeed this one would be taken for made.
-                Err(fault @ DaemonFault::Store(_)) => return Err(fault),
-                // What cannot be said of the morning must not keep the evening's list from being made.
-                Err(fault) => trouble = Some(fault),
+                // Were the next to succeed, this one would be taken for made. What the disk refuses goes out unrecorded.
+                Err(DaemonFault::Store(fault)) if !all_noted && !fault.is_of_the_disk() => return Err(fault.into()),
+                // It is noted as due: each of the others must have its try.
+                Err(fault) => {
+                    tracing::error!(garden = garden.id, kind = round.kind.word(), %fault, "a round cannot be made");
+                    trouble.get_or_insert(fault);
+                }
             }
         }
         if list_round.is_some()

@@ -2,10 +2,26 @@
 
 use super::{Doctor, Finding};
 use crate::night::screen::{Evidence, expect};
+use crate::night::{Knowledge, Remark};
 use crate::rounds::night_at;
 use crate::service::health::spoken;
-use crate::service::look::{Sources, span_of};
+use crate::service::look::{Sources, is_whole_and_young, span_of};
 use crate::settings::{FeedChoice, GardenSettings};
+use crate::weather::Forecast;
+use crate::zone::Zone;
+use chrono::{DateTime, Duration, Utc};
+
+const SECOND_FEED: &str = "Name a second feed for this garden";
+
+/// The stretches of more than an hour of which a forecast has no hour, by the garden's clock.
+fn missing(forecast: &Forecast, from: DateTime<Utc>, to: DateTime<Utc>, zone: &Zone) -> Vec<String> {
+    let known = forecast.between(from, to).iter().map(|hour| hour.time);
+    let instants: Vec<_> = std::iter::once(from).chain(known).chain([to]).collect();
+    let pairs = instants.iter().zip(instants.iter().skip(1));
+    let holes = pairs.filter(|(start, end)| **end - **start > Duration::minutes(61));
+    let shown = |at: DateTime<Utc>| zone.local(at).format("%H:%M");
+    holes.map(|(start, end)| format!("{} to {}", shown(*start), shown(*end))).collect()
+}
 
 impl Doctor<'_> {
     pub(super) async fn feeds(&self) -> Vec<Finding> {
@@ -41,11 +57,22 @@ impl Doctor<'_> {
         let span = span_of(garden, night_at(&garden.site, &garden.zone, now));
         let evidence = Evidence { forecast: Some(&forecast), readings: &[], garden_offset: None, now };
         match expect(&evidence, &span) {
+            Ok(night) if !is_whole_and_young(&night) => {
+                let mut short = Vec::new();
+                if night.knowledge != Knowledge::Complete {
+                    let missing = missing(&forecast, span.sunset.max(now), span.end(), &garden.zone);
+                    short.push(format!("of the coming night it lacks {}", missing.join(", ")));
+                }
+                if night.remarks.iter().any(|remark| matches!(remark, Remark::Old { .. })) {
+                    short.push(format!("its forecast is {} old", spoken(Some(forecast.age(now)))));
+                }
+                Finding::wrong(about, format!("it answers, but {}", short.join(", and ")), SECOND_FEED)
+            }
             Ok(_) => Finding::ok(
                 about,
                 format!("it knows the coming night; its forecast is {} old", spoken(Some(forecast.age(now)))),
             ),
-            Err(why) => Finding::wrong(about, format!("it answers, but {why}"), "Name a second feed for this garden"),
+            Err(why) => Finding::wrong(about, format!("it answers, but {why}"), SECOND_FEED),
         }
     }
 }

@@ -48,11 +48,7 @@ impl Store {
         for path in [to, folder] {
             std::fs::File::open(path).and_then(|file| file.sync_all()).map_err(|error| failed(error.to_string()))?;
         }
-        let options = SqliteConnectOptions::new().filename(to).read_only(true).immutable(true);
-        let mut copy = options.connect().await.map_err(|error| StoreFault::from_sqlx(to, error))?;
-        let sound = sound(to, &mut copy, Check::Full).await;
-        copy.close().await.map_err(|error| StoreFault::from_sqlx(to, error))?;
-        sound?;
+        prove_copy_sound(to).await?;
         Ok(std::fs::metadata(to).map_err(|error| failed(error.to_string()))?.len())
     }
 
@@ -62,9 +58,11 @@ impl Store {
         sound(&self.path, &mut connection, check).await
     }
 
-    /// A copy beside the store from before its layout changes, under the first name that is free.
+    /// A copy beside the store from before its layout changes, under the first name that is free. Where enough are
+    /// there already and one is sound, that is the copy: the service must start all the same.
     pub(super) async fn back_up_before(&self, version: i64) -> Result<PathBuf, StoreFault> {
         let mut number = 1;
+        let mut kept = None;
         loop {
             let mut name = self.path.as_os_str().to_os_string();
             name.push(format!(".before-layout-{version}"));
@@ -73,7 +71,19 @@ impl Store {
             }
             let path = PathBuf::from(name);
             match self.back_up(&path).await {
-                Err(StoreFault::CopyExists { .. }) if number < MOST_COPIES => number += 1,
+                Err(StoreFault::CopyExists { .. }) if number < MOST_NAMES => {
+                    match prove_copy_sound(&path).await {
+                        Ok(()) => kept = Some(path),
+                        Err(fault) => tracing::warn!(%fault, "an earlier copy is of no use"),
+                    }
+                    if number >= MOST_COPIES
+                        && let Some(kept) = kept
+                    {
+                        tracing::warn!(copy = %kept.display(), "no further copy: an earlier one is kept");
+                        return Ok(kept);
+                    }
+                    number += 1;
+                }
                 done => return done.map(|_| path),
             }
         }
@@ -82,6 +92,27 @@ impl Store {
 
 /// More copies than this before one and the same change are a sign that it never succeeds.
 const MOST_COPIES: u32 = 3;
+/// As many names are tried where the copies under the first of them are of no use.
+const MOST_NAMES: u32 = 99;
+
+/// Shows that a file that nobody writes is a whole store; an empty one, of a copy that was cut off, is none.
+async fn prove_copy_sound(path: &Path) -> Result<(), StoreFault> {
+    let options = SqliteConnectOptions::new().filename(path).read_only(true).immutable(true);
+    let mut copy = options.connect().await.map_err(|error| StoreFault::from_sqlx(path, error))?;
+    let mut found = sound(path, &mut copy, Check::Full).await;
+    if found.is_ok() {
+        let tables: Result<i64, _> =
+            sqlx::query_scalar("SELECT count(*) FROM sqlite_schema WHERE name = '_sqlx_migrations'")
+                .fetch_one(&mut copy)
+                .await;
+        found = match tables {
+            Ok(0) => Err(StoreFault::NotADatabase { path: path.to_path_buf(), why: "it holds nothing".into() }),
+            other => other.map(|_| ()).map_err(|error| StoreFault::from_sqlx(path, error)),
+        };
+    }
+    copy.close().await.map_err(|error| StoreFault::from_sqlx(path, error))?;
+    found
+}
 
 async fn sound(path: &Path, connection: &mut SqliteConnection, check: Check) -> Result<(), StoreFault> {
     let question = match check {

@@ -110,7 +110,8 @@ impl Store {
         Ok(self.said(garden, night).await?.pop())
     }
 
-    /// Everything a garden was told about a night, the first thing first.
+    /// Everything a garden was told about a night, the first thing first. A row that is damaged has an empty document:
+    /// it must not keep the garden from hearing anything else.
     pub async fn said(&self, garden: &str, night: NightOf) -> Result<Vec<SaidRow>, StoreFault> {
         let rows = sqlx::query("SELECT * FROM said WHERE garden = ? AND night = ? ORDER BY revision")
             .bind(garden)
@@ -119,12 +120,18 @@ impl Store {
             .await
             .map_err(|error| self.fault(error))?;
         let said = rows.iter().map(|row| {
+            let text = self.text(row, "document").and_then(|text| Ok((text, self.time(row, "said_at")?)));
+            // Its revision is taken all the same.
+            let (document, said_at) = text.unwrap_or_else(|fault| {
+                tracing::error!(garden, %night, %fault, "what was said cannot be read, and counts as not said");
+                (String::new(), DateTime::UNIX_EPOCH)
+            });
             Ok(SaidRow {
                 garden: self.text(row, "garden")?,
                 night: self.night(row)?,
                 revision: self.revision(row)?,
-                document: self.text(row, "document")?,
-                said_at: self.time(row, "said_at")?,
+                document,
+                said_at,
             })
         });
         said.collect()

@@ -8,13 +8,16 @@ use chrono::{DateTime, Duration, Utc};
 pub struct MailCounts {
     /// Not sent, and due for longer than was asked, or tried three times: each try puts off when it is due.
     pub overdue: u64,
-    /// Refused or expired, and nobody else was told of it.
+    /// Refused or expired, and nobody else was told of it yet, or for a day where nobody is left who could be.
     pub untold: u64,
     /// Refused or expired in the time asked, whether somebody was told or not.
     pub failed: u64,
     /// Not sent yet, overdue or not.
     pub open: u64,
 }
+
+/// So long mail counts as untold of which nobody can be told by mail.
+const UNTOLD: Duration = Duration::hours(24);
 
 impl Store {
     /// When a garden's last round was complete: looked at, decided and written. Of a clock that ran ahead, nothing.
@@ -73,12 +76,14 @@ impl Store {
         let row = sqlx::query(
             "SELECT count(*) FILTER (WHERE state IN ('waiting', 'leased', 'unknown')) AS open,
                     count(*) FILTER (WHERE state IN ('waiting', 'leased', 'unknown') AND first_due <= ?1) AS overdue,
-                    count(*) FILTER (WHERE state IN ('refused', 'expired') AND NOT escalated) AS untold,
+                    count(*) FILTER (WHERE state IN ('refused', 'expired') AND (NOT escalated
+                        OR (coalesce(escalated_to, '') = '' AND ended_at > ?3))) AS untold,
                     count(*) FILTER (WHERE state IN ('refused', 'expired') AND expires >= ?2) AS failed
              FROM (SELECT *, CASE WHEN tries > 2 THEN 0 ELSE due END AS first_due FROM outbox)",
         )
         .bind((now - patience).timestamp())
         .bind(since.timestamp())
+        .bind((now - UNTOLD).timestamp())
         .fetch_one(&self.pool)
         .await
         .map_err(|error| self.fault(error))?;

@@ -1,7 +1,7 @@
 //! What can only be seen on the store's own connection; the rest is in `tests/store.rs`.
 
 use super::*;
-use chrono::Duration;
+use chrono::{Duration, NaiveDate};
 
 async fn new_store() -> (tempfile::TempDir, Store) {
     let folder = tempfile::tempdir().expect("a folder");
@@ -107,6 +107,10 @@ async fn a_change_that_fails_leaves_the_store_as_it_was_and_every_try_has_its_ow
     }
     let copies = ["garden.db", "garden.db.before-layout-999", "garden.db.before-layout-999-2"];
     assert_eq!(files(&folder), copies);
+    // With enough of them, the newest sound one is kept and the change is tried all the same.
+    std::fs::write(folder.path().join("garden.db.before-layout-999-3"), b"").expect("a copy that was cut off");
+    let kept = store.back_up_before(999).await.expect("a copy");
+    assert!(kept.ends_with("garden.db.before-layout-999-2"), "{kept:?}");
     store.close().await;
     let store = Store::open(store.path(), Open::ReadWrite).await.expect("unchanged");
     assert!(!store.is_behind().await.expect("readable"));
@@ -123,5 +127,38 @@ async fn the_proof_that_the_store_can_be_written_writes() {
     for _ in 0..2 {
         let fault = store.prove_writable().await.expect_err("read-only");
         assert!(matches!(fault, StoreFault::ReadOnly { .. }) && fault.is_of_the_disk(), "{fault:?}");
+    }
+}
+
+#[tokio::test]
+async fn what_was_said_and_is_damaged_keeps_its_revision_and_hides_nothing_else() {
+    let (_folder, store) = new_store().await;
+    let night = NightOf(NaiveDate::from_ymd_opt(2026, 1, 15).expect("a day"));
+    for (revision, document) in [(1, "CAST('{}' AS TEXT)"), (2, "CAST(x'ff' AS TEXT)")] {
+        let statement = format!("INSERT INTO said VALUES ('north', '{night}', {revision}, {document}, 1768500000)");
+        sqlx::query(sqlx::AssertSqlSafe(statement)).execute(&store.pool).await.expect("written");
+    }
+    let said = store.said("north", night).await.expect("readable");
+    let found: Vec<_> = said.iter().map(|row| (row.revision, row.document.as_str())).collect();
+    assert_eq!(found, [(1, "{}"), (2, "")]);
+}
+
+#[tokio::test]
+async fn mail_of_which_nobody_could_be_told_is_untold_for_a_day() {
+    let (_folder, store) = new_store().await;
+    let now = DateTime::from_timestamp(1_768_500_000, 0).expect("an instant");
+    let ended = now.timestamp();
+    for (key, escalated, to) in [("a", 1, "''"), ("b", 1, "'m@garden.example'"), ("c", 1, "NULL"), ("d", 0, "NULL")] {
+        let statement = format!(
+            "INSERT INTO outbox (key, recipient, garden, night, kind, revision, replaceable, message_id, envelope_from,
+                 bytes, due, expires, state, escalated, escalated_to, ended_at)
+             VALUES ('{key}', 'v', 'north', '2026-01-15', 'list', 1, 1, 'i', 'f', x'00', {ended}, {ended}, 'refused',
+                 {escalated}, {to}, {ended})"
+        );
+        sqlx::query(sqlx::AssertSqlSafe(statement)).execute(&store.pool).await.expect("written");
+    }
+    for (later, expected) in [(chrono::Duration::hours(23), 3), (chrono::Duration::hours(25), 1)] {
+        let counts = store.mail_counts(now + later, chrono::Duration::minutes(5), now).await.expect("counted");
+        assert_eq!(counts.untold, expected, "after {later}");
     }
 }

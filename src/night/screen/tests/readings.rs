@@ -113,7 +113,7 @@ fn a_beds_offset_acts_as_far_as_the_night_is_clear_and_calm() {
 fn alone_at_dusk_the_thermometer_gives_what_such_evenings_lead_to() {
     let dusk = Reading { dew_point: Some(Celsius(-3.0)), ..reading(2.0, 3.0) };
     let night = judge(None, &[dusk], 2.0).expect("a night");
-    let outlook = Outlook { wind_10m: Some(MetresPerSecond(1.0)), cloud_cover: Some(0.0), clouding_over: None };
+    let outlook = Outlook { wind_10m: Some(MetresPerSecond(1.0)), cloud_toward_morning: Some(0.0) };
     let evening =
         Evening { dew_point: dusk.dew_point, outlook: Some(outlook), ..Evening::of_air(Celsius(3.0), at(2.0), 14.0) };
     let expected = Place::new(&ALL.outlook).expect(&evening).estimate();
