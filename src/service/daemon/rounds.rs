@@ -72,9 +72,6 @@ impl Daemon<'_> {
         let list_round = due.iter().rfind(of_use).copied();
         let uncover = |round: &&Round| round.kind == RoundKind::Uncover && now - round.due <= UNCOVER_IN_TIME;
         let uncover_round = due.iter().rfind(uncover).copied();
-        // The list before the morning's word: what went wrong last night must not hold up what is to be done tonight.
-        // Those that were missed come before both, for the list tells of them.
-        due.sort_by_key(|round| (Some(*round) == uncover_round, Some(*round) == list_round));
         let mut trouble = None;
         for round in due {
             let made = if Some(round) == list_round {
@@ -88,9 +85,13 @@ impl Daemon<'_> {
             };
             match made {
                 Ok(()) => {}
-                // Were the next to succeed, this one would be taken for made. What the disk refuses goes out unrecorded.
-                Err(DaemonFault::Store(fault)) if !all_noted && !fault.is_of_the_disk() => return Err(fault.into()),
-                // It is noted as due: each of the others must have its try.
+                // Not noted, and were the next to succeed, the list would be taken for made. Nothing else outweighs it.
+                Err(DaemonFault::Store(fault))
+                    if !all_noted && Some(round) == list_round && !fault.is_of_the_disk() =>
+                {
+                    return Err(fault.into());
+                }
+                // It stays due: each of the others must have its try, above all the list.
                 Err(fault) => {
                     tracing::error!(garden = garden.id, kind = round.kind.word(), %fault, "a round cannot be made");
                     trouble.get_or_insert(fault);
