@@ -29,10 +29,28 @@ pub struct Garden {
     /// What saving one square metre is worth, where a planting does not say otherwise.
     pub worth_per_square_metre: Minutes,
     pub people: Vec<Person>,
+    /// Who comes to work before a cold night; `None` where the manager does not say, and then nothing is bounded by it.
+    pub crew: Option<Crew>,
     pub covers: Vec<CoverStock>,
     pub beds: Vec<Bed>,
     /// Figures of the garden's own, in place of the catalogue's.
     pub own_figures: Vec<OwnFigures>,
+}
+
+/// The people who come to work before a cold night, and the time that each has.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Crew {
+    /// As many as can be counted on; 0 where nobody can.
+    pub people: u32,
+    /// What each of them has before the deadline, their way to the garden not counted.
+    pub minutes: Minutes,
+}
+
+impl Crew {
+    /// Of all people together.
+    pub fn person_minutes(&self) -> Minutes {
+        Minutes(f64::from(self.people) * self.minutes.0)
+    }
 }
 
 /// Someone who is told.

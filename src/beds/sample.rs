@@ -22,6 +22,7 @@ pub(crate) fn garden(beds: Vec<Bed>, covers: Vec<CoverStock>) -> Garden {
         people: Vec::new(),
         covers,
         beds,
+        crew: None,
         own_figures: Vec::new(),
     }
 }

@@ -7,7 +7,7 @@ use super::service::{FeedChoice, address};
 use super::suggest::suggestion;
 use super::value::Value;
 use super::{Fault, File, GardenSettings, Known, KnownFeed, read_document};
-use crate::beds::{Bed, CoverStock, Garden, Person, Role};
+use crate::beds::{Bed, CoverStock, Crew, Garden, Person, Role};
 use crate::night::cover::CoverKind;
 use crate::units::{
     COVER_COUNT, ELEVATION, LATITUDE, LENGTH, LONGITUDE, Limits, MINUTES, Minutes, Scale, TEMPERATURE_DIFFERENCE,
@@ -21,6 +21,15 @@ const MARGIN: Limits = Limits {
     what: "time before sunset",
     low: 0.0,
     high: 240.0,
+    unit: "minutes",
+    why: "the work is that of one afternoon",
+};
+const CREW: Limits =
+    Limits { what: "people", low: 0.0, high: 500.0, unit: "people", why: "that many would stand in each other's way" };
+const AFTERNOON: Limits = Limits {
+    what: "minutes of each",
+    low: 0.0,
+    high: 480.0,
     unit: "minutes",
     why: "the work is that of one afternoon",
 };
@@ -54,6 +63,10 @@ pub(super) fn read(file: &File, known: &Known<'_>) -> Result<GardenSettings, Vec
             root.required("feeds", "feeds = [\"nws\"] at the top: names of feeds in counterpane.toml, best first");
         let chosen = chosen.map(|value| choose_feeds(&value, known.feeds)).unwrap_or_default();
         let people = read_people(&root);
+        let crew = match root.optional("crew") {
+            None => Some(None),
+            Some(value) => value.table().and_then(read_crew).map(Some),
+        };
         let covers: Vec<CoverStock> = root.tables(COVERS).into_iter().filter_map(read_cover).collect();
         same_cover_twice(&root);
         let tables = root.tables(BEDS);
@@ -87,6 +100,7 @@ pub(super) fn read(file: &File, known: &Known<'_>) -> Result<GardenSettings, Vec
             finish_before_sunset: Duration::seconds((finish.unwrap_or(FINISH_BEFORE_SUNSET) * 60.0) as i64),
             worth_per_square_metre: Minutes(worth.unwrap_or(WORTH_PER_SQUARE_METRE)),
             people,
+            crew: crew?,
             covers,
             beds,
             own_figures,
@@ -219,6 +233,14 @@ fn read_people(root: &Table<'_>) -> Vec<Person> {
         root.fault("this garden has no manager with an address", "Nobody would be warned.", mend);
     }
     people
+}
+
+fn read_crew(table: Table<'_>) -> Option<Crew> {
+    let people = table.required("people", "people = 3").and_then(|value| value.count(&CREW));
+    let minutes = table.required("minutes", "minutes = 30 (what each of them has before dusk)");
+    let minutes = minutes.and_then(|value| value.number(&AFTERNOON));
+    table.finish();
+    Some(Crew { people: people?, minutes: Minutes(minutes?) })
 }
 
 fn read_cover(table: Table<'_>) -> Option<CoverStock> {

@@ -76,6 +76,7 @@ pub fn empty_garden() -> Garden {
         people: Vec::new(),
         covers: Vec::new(),
         beds: Vec::new(),
+        crew: None,
         own_figures: Vec::new(),
     }
 }
