@@ -13,10 +13,12 @@ mod morning_after;
 mod not_reached;
 mod ready;
 mod sentences;
+mod store_away;
 mod typeset;
 
 pub use letter::{Context, Letter, Reader, evening_letter};
 pub use morning_after::morning_after_letter;
-pub use not_reached::{MissedRound, Quoted, Unreached, not_reached_letter, untold};
+pub use not_reached::{Fate, MissedRound, Quoted, Unreached, not_reached_letter, untold};
 pub use ready::remark;
+pub use store_away::{store_away_letter, store_is_away};
 pub use typeset::{html, plain_text};

@@ -37,19 +37,19 @@ const SERVICE_ROOMS: &[(&str, &[&str])] = &[
     ("turns", &[]),
     ("zones", &[]),
     ("outbox", &["clock", "failpoint", "store", "mail"]),
-    ("unrecorded", &["clock", "store", "mail"]),
     ("health", &["store", "turns"]),
     ("healthz", &["health", "store"]),
     // Only these join parts.
     ("look", &["feed", "store"]),
-    ("daemon", &["clock", "failpoint", "feed", "store", "mail", "turns", "outbox", "unrecorded", "look"]),
+    ("daemon", &["clock", "failpoint", "feed", "store", "mail", "turns", "outbox", "look"]),
     ("signs", &["clock", "feed", "store", "notify", "turns", "health", "healthz"]),
+    ("lives", &["clock", "feed", "store", "mail", "notify", "daemon", "signs"]),
     ("doctor", &["feed", "store", "mail", "zones", "health", "look"]),
     (
         "cli",
         &[
             "clock", "files", "feed", "store", "mail", "notify", "zones", "outbox", "health", "healthz", "look",
-            "daemon", "signs", "doctor",
+            "daemon", "lives", "doctor",
         ],
     ),
 ];

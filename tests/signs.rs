@@ -6,13 +6,10 @@ mod support;
 
 use counterpane::service::clock::Clock;
 use counterpane::service::feed::Fetcher;
-use counterpane::service::mail::{Delivery, Mailer, SmtpSettings, Tls};
 use counterpane::service::notify::Notify;
-use counterpane::service::outbox::{Delivered, deliver_due};
 use counterpane::service::signs::Signs;
 use counterpane::service::store::{Open, Store};
 use counterpane::service::turns::Turns;
-use counterpane::service::unrecorded::Unrecorded;
 use sqlx::{Connection, SqliteConnection};
 use std::io::{Read, Write};
 use std::net::{TcpListener, TcpStream};
@@ -20,9 +17,8 @@ use std::os::unix::net::UnixDatagram;
 use std::process::{Child, Command, Stdio};
 use std::time::Duration;
 use support::feed::{Answer, Feed};
-use support::installation::{GARDEN, Installation, MANAGER, TUESDAY, at, service, to, to_relay, within};
-use support::outbox_rows::{evening, round, row};
-use support::smtp_sink::{Arrived, Fault, SmtpSink};
+use support::installation::{GARDEN, Installation, MANAGER, TUESDAY, WEEKEND, at, service, to, to_relay, within};
+use support::smtp_sink::{Fault, SmtpSink};
 use support::weather_documents::Weather;
 
 const MORNING: &str = "2027-01-16T06:30:10-05:00";
@@ -219,6 +215,7 @@ async fn a_loop_that_is_stuck_starves_the_watchdog() {
     let signs = Signs {
         settings: &settings,
         store: &store,
+        substitute_because: None,
         turns: &turns,
         clock: &clock,
         fetcher: &fetcher,
@@ -332,14 +329,19 @@ fn a_copy_is_made_while_the_service_runs_is_whole_and_never_written_over_a_file(
     let middle = bytes.len() / 4096 / 2 * 4096;
     bytes[8192..middle + 4096].fill(0xa5);
     std::fs::write(&store, bytes).expect("damaged");
-    for arguments in [&["run", "--now", AFTERNOON][..], &["run", "--once", "--now", AFTERNOON]] {
-        let ran = garden.ran(arguments).ended_with(4);
-        assert!(
-            ran.err.contains("counterpane.sqlite is damaged: ") && ran.err.contains("copy the newest backup over"),
-            "{}",
-            ran.err
-        );
-    }
+    let ran = garden.ran(&["run", "--once", "--now", AFTERNOON]).ended_with(4);
+    assert!(
+        ran.err.contains("counterpane.sqlite is damaged: ") && ran.err.contains("copy the newest backup over"),
+        "{}",
+        ran.err
+    );
+    // The service goes on from memory, and its managers hear of it at once.
+    let ruins = std::fs::read(&store).expect("ruins");
+    let service = Service::start(garden.command(&["run", "--now", "2027-01-16T13:01:00-05:00"]), &garden);
+    within(SOON, "a letter", || to(&relay, MANAGER).iter().any(|mail| mail.subject() == AWAY));
+    service.stop();
+    assert_eq!(std::fs::read(&store).expect("ruins"), ruins, "what is damaged was written to");
+    let lists = relay.arrived().len() - 1;
     let ran = garden.ran(&["doctor", "--now", AFTERNOON]).ended_with(6);
     assert!(ran.out.contains("WRONG  store: the store ") && ran.out.contains(" is damaged: "), "{}", ran.out);
     let ran = garden.ran(&["backup", "other.sqlite"]).ended_with(4);
@@ -349,50 +351,10 @@ fn a_copy_is_made_while_the_service_runs_is_whole_and_never_written_over_a_file(
     }
     std::fs::copy(garden.path("copy.sqlite"), &store).expect("put back");
     garden.once("2027-01-16T13:05:00-05:00").ended_with(0);
-    assert_eq!(relay.arrived().len(), 3);
+    assert_eq!(relay.arrived().len(), lists + 1);
 }
 
-/// The clock moves, the store takes writing again, and what went out is neither sent again nor forgotten.
-#[tokio::test]
-async fn what_went_out_without_a_record_is_recorded_once_the_store_takes_it() {
-    let folder = tempfile::tempdir().expect("a folder");
-    let store = Store::open(&folder.path().join("garden.db"), Open::ReadWrite).await.expect("a store");
-    let (stored, unstored) = (row("crew@example.org", 1), row("manager@example.org", 1));
-    store.decide(None, round(), std::slice::from_ref(&stored)).await.expect("decided");
-    let relay = SmtpSink::start(&[Fault::GoodbyeAfterDot]);
-    let mailer = Mailer::new(Delivery::Smtp(SmtpSettings {
-        server: "127.0.0.1".into(),
-        port: relay.port,
-        tls: Tls::None,
-        user: None,
-        password: None,
-        timeout: SOON,
-    }));
-    let (clock, unrecorded) = (Clock::by_hand(evening()), Unrecorded::default());
-    assert!(unrecorded.take("afternoon", std::slice::from_ref(&unstored), clock.now()));
-    assert!(!unrecorded.take("afternoon", &[row("another@example.org", 1)], clock.now()), "told twice");
-    assert!(unrecorded.has_taken("afternoon") && unrecorded.is_waiting());
-    // The first may have arrived; it waits its minute, and goes again as the same mail.
-    assert_eq!(unrecorded.deliver(&store, &mailer, &clock, || true).await, 1);
-    assert_eq!(unrecorded.deliver(&store, &mailer, &clock, || true).await, 0);
-    clock.set(evening() + chrono::Duration::minutes(2));
-    assert_eq!(unrecorded.deliver(&store, &mailer, &clock, || true).await, 1);
-    assert!(!unrecorded.is_waiting());
-    let ids = |mail: &Arrived| mail.header("Message-ID").map(str::to_string);
-    let mut sent: Vec<_> = relay.arrived().iter().filter_map(ids).collect();
-    assert_eq!(sent.len(), 3);
-    sent.sort();
-    sent.dedup();
-    assert_eq!(sent.len(), 2);
-    // The store hears of the one that it holds; the other is known until its end, and with it its round.
-    unrecorded.record(&store, clock.now()).await;
-    assert_eq!(deliver_due(&store, &mailer, &clock, "daemon", || true).await.expect("readable"), Delivered::default());
-    assert!(unrecorded.has_taken("afternoon"));
-    clock.set(unstored.expires);
-    unrecorded.record(&store, clock.now()).await;
-    assert!(!unrecorded.has_taken("afternoon"));
-    assert_eq!(store.expire_overdue(clock.now()).await.expect("readable"), []);
-}
+const AWAY: &str = "The frost watch needs help: its records cannot be kept (Orchard Lane)";
 
 /// The program with a limit on the length of every file it writes, which stands for a disk that takes nothing: the
 /// store's log is longer already. The limit is the system's, and holds for root too.
@@ -426,16 +388,26 @@ fn a_warning_goes_out_though_the_disk_takes_no_record_of_it() {
     garden.once("2027-01-16T12:00:00-05:00").ended_with(0);
     let before = relay.arrived().len();
     let _held = with_a_long_log(&garden);
+    let (port, watcher) = (free_port(), Feed::start(Answer::Status("200 OK", "fine".into())));
+    let text = service_text(&feed, &relay);
+    let signs = format!("healthz_port = {port}\nping = \"{}\"", watcher.base);
+    garden.write("counterpane.toml", &format!("{text}[service]\n{signs}\n"));
     feed.set_weather(frost());
     let service = Service::start(on_a_full_disk(&garden, &["run", "--now", JUST_BEFORE]), &garden);
 
-    within(SOON, "three lists", || relay.arrived().len() == before + 3);
-    // The round stays due and comes again; nobody is told again.
-    within(SOON * 3, "a second try", || log(&garden).matches("a round stays due").count() > 1);
-    assert_eq!(relay.arrived().len(), before + 3);
-    let text = to(&relay, MANAGER).pop().expect("a list").text();
-    let text = text.split_whitespace().collect::<Vec<_>>().join(" ");
-    assert!(text.contains("The service's disk is full or broken."), "{text}");
+    // Three lists, and a letter to the manager.
+    within(SOON, "three lists", || relay.arrived().len() == before + 4);
+    assert_eq!(to(&relay, MANAGER).iter().filter(|mail| mail.subject() == AWAY).count(), 1);
+    // The disk is tried again; nobody is told again.
+    within(SOON * 3, "a second try", || log(&garden).contains("the store on the disk cannot be used yet"));
+    assert_eq!(relay.arrived().len(), before + 4);
+    let list = to(&relay, MANAGER).into_iter().find(|mail| mail.subject().contains("over ")).expect("a list");
+    let text = list.text().split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(text.contains("The service cannot keep its records and works from memory"), "{text}");
+    let (status, document) = page(port).expect("a page");
+    assert_eq!(status, "503");
+    assert!(document["troubles"][0].as_str().is_some_and(|text| text.starts_with("The service works from memory: ")));
+    assert_eq!(watcher.requests(), 0, "a ping from a service that keeps no records");
     service.stop();
     assert_eq!(
         garden.asked("SELECT kind FROM rounds WHERE kind = 'afternoon' AND state = 'done'"),
@@ -457,15 +429,57 @@ fn mail_that_was_decided_goes_out_once_though_the_disk_takes_no_record_of_it() {
     let held = with_a_long_log(&garden);
     garden.write("counterpane.toml", &text);
     let service = Service::start(on_a_full_disk(&garden, &["run", "--now", "2027-01-16T13:30:00-05:00"]), &garden);
-    within(SOON, "three lists", || relay.arrived().len() == 3);
-
-    within(SOON * 3, "a second pass", || log(&garden).matches("the outbox cannot be read or written").count() > 1);
+    within(SOON, "three lists and a letter", || relay.arrived().len() == 4);
+    within(SOON * 3, "a second try", || log(&garden).contains("the store on the disk cannot be used yet"));
     service.stop();
-    assert_eq!(relay.arrived().len(), 3);
+    assert_eq!(relay.arrived().len(), 4);
     drop(held);
     let sent: Vec<Option<String>> =
         relay.arrived().iter().map(|mail| mail.header("Message-ID").map(str::to_string)).collect();
     for id in garden.asked("SELECT message_id FROM outbox") {
         assert!(sent.contains(&Some(id.clone())), "{id} is not among {sent:?}");
     }
+}
+
+#[test]
+fn a_store_that_cannot_be_opened_stops_no_warning_and_is_caught_up_with_once_it_can() {
+    let (feed, relay) = (Feed::with(frost()), SmtpSink::start(&[const { Fault::RefuseRecipient(TUESDAY) }; 3]));
+    let text = format!("store = \"disk/counterpane.sqlite\"\n{}", service_text(&feed, &relay));
+    let garden = Installation::with(&text, GARDEN);
+    let service = Service::start(garden.command(&["run", "--now", AFTERNOON]), &garden);
+    // A refusal is passed on, from memory too.
+    let not_reached = "Not reached: Tuesday crew; please call and pass this on (Orchard Lane)";
+    within(SOON, "a list for the others", || to(&relay, WEEKEND).len() == 1);
+    within(SOON, "a word to the manager", || to(&relay, MANAGER).iter().any(|mail| mail.subject() == not_reached));
+    let sent = relay.arrived().len();
+    // The disk is there.
+    std::fs::create_dir(garden.path("disk")).expect("a folder");
+    within(SOON * 3, "its return", || log(&garden).contains("the store on the disk can be used again"));
+    service.stop();
+    std::fs::rename(garden.path("disk/counterpane.sqlite"), garden.path("counterpane.sqlite")).expect("moved");
+    assert_eq!(garden.asked("SELECT DISTINCT state FROM rounds WHERE kind = 'afternoon'"), ["done"]);
+    let lists = "SELECT recipient || ' ' || state FROM outbox WHERE kind = 'list' ORDER BY recipient";
+    let expected = [format!("{MANAGER} sent"), format!("{TUESDAY} refused"), format!("{WEEKEND} sent")];
+    assert_eq!(garden.asked(lists), expected);
+    // It knows what was said: another start says nothing.
+    garden.write("counterpane.toml", &service_text(&feed, &relay));
+    garden.once("2027-01-16T13:05:00-05:00").ended_with(0);
+    assert_eq!(relay.arrived().len(), sent);
+}
+
+#[test]
+fn what_cannot_be_read_of_a_store_stops_no_warning() {
+    let (feed, relay) = (Feed::with(mild()), SmtpSink::start(&[]));
+    let garden = garden(&feed, &relay, "");
+    garden.once(MORNING).ended_with(0);
+    let before = relay.arrived().len();
+    feed.set_weather(frost());
+    garden.tampered(
+        "INSERT INTO rounds (garden, kind, due, night, state, finished_at, late_seconds)
+         VALUES ('orchard-lane', 'dusk', unixepoch('2027-01-15 23:00'), 'rubbish', 'due', 0, 0)",
+    );
+    let service = Service::start(garden.command(&["run", "--now", AFTERNOON]), &garden);
+    within(SOON, "three lists and a letter", || relay.arrived().len() == before + 4);
+    assert!(log(&garden).matches("the service goes on with one in memory").count() >= 2, "{}", log(&garden));
+    service.stop();
 }

@@ -1,8 +1,12 @@
 //! A winter of 150 days at the pace of the processor, across both changes of clock, with a feed, a relay, a machine and
 //! a clock that fail at random from a seed. What is held through all of it:
 //!
-//! *Each dangerous night, each person: told before the advice is of no more use, or the failure is recorded and told to
-//! somebody else.*
+//! *Each dangerous night, each person: told before the hour by which the work must be done, or somebody else is told
+//! before that hour; and where the service was not running, its clock was wrong or the relay took nothing for anybody,
+//! the failure is recorded and told afterwards.*
+//!
+//! Every fourth winter goes through the whole service, [`Lives::run`], whose sleeps end when its clock is moved; the
+//! others call what a wake of it does, one after another, which says more exactly where something broke.
 //!
 //! Forecasts are right whenever they can be had, so a dangerous night may end in a list or in "decide by hand", and
 //! never in "all quiet" or "called off". A winter takes about ten seconds of one core where nothing is optimised, so that
@@ -15,10 +19,13 @@ mod garden;
 mod world;
 
 use chrono::{DateTime, Duration, Utc};
+use counterpane::rounds::next_round;
 use counterpane::service::clock::Clock;
 use counterpane::service::daemon::{Daemon, Shared};
 use counterpane::service::feed::Fetcher;
+use counterpane::service::lives::Lives;
 use counterpane::service::mail::{Delivery, Mailer};
+use counterpane::service::notify::Notify;
 use counterpane::service::store::{Open, Store};
 use counterpane::settings::Settings;
 use sqlx::{Connection, SqliteConnection};
@@ -27,7 +34,7 @@ use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Arc, Mutex};
 use std::time::{Duration as Real, Instant};
 use tempfile::TempDir;
-use world::{Chance, PEOPLE, Relay, Skies, Spells, settings_of_the_winter};
+use world::{Arrived, Chance, PEOPLE, Relay, Skies, Spells, settings_of_the_winter};
 
 const DAYS: i64 = 150;
 /// Then everything works, for whatever is still to be told.
@@ -45,7 +52,10 @@ fn first_day() -> DateTime<Utc> {
 struct Figures {
     dangerous: AtomicU64,
     before_the_work: AtomicU64,
-    in_time: AtomicU64,
+    /// Not this person, and somebody else was, before the work.
+    another_before_the_work: AtomicU64,
+    /// Nobody was, for the relay took nothing, or the service slept.
+    later: AtomicU64,
     failed_and_escalated: AtomicU64,
     missed_and_told: AtomicU64,
     behind_a_wrong_clock: AtomicU64,
@@ -56,8 +66,37 @@ struct Figures {
     steps: AtomicU64,
 }
 
-/// Night, recipient, state, whether and to whom it was escalated, the letter that tells of it, and the end of its use.
-type Listed = (String, String, String, i64, Option<String>, Option<String>, i64);
+/// A list in the outbox.
+#[derive(Debug, sqlx::FromRow)]
+struct Listed {
+    night: String,
+    recipient: String,
+    state: String,
+    escalated: i64,
+    /// To whom.
+    escalated_to: Option<String>,
+    /// The letter that tells a manager of it.
+    told_in: Option<String>,
+    expires: i64,
+    others_due: Option<i64>,
+}
+
+impl Listed {
+    fn failed(&self) -> bool {
+        matches!(self.state.as_str(), "refused" | "expired")
+    }
+
+    fn was_told_to_somebody(&self) -> bool {
+        self.escalated == 1 && (self.escalated_to.as_deref().is_some_and(|to| !to.is_empty()) || self.told_in.is_some())
+    }
+}
+
+/// How a winter is lived.
+#[derive(Clone, Copy, Debug, PartialEq)]
+enum Way {
+    ByHand,
+    WholeService,
+}
 
 struct Winter<'a> {
     settings: &'a Settings,
@@ -67,6 +106,8 @@ struct Winter<'a> {
     skies: Skies,
     spells: Spells,
     relay: Arc<Mutex<Relay>>,
+    /// When it was awake, and knew what time it was.
+    awake: Mutex<Vec<DateTime<Utc>>>,
     figures: &'a Figures,
 }
 
@@ -80,9 +121,18 @@ impl Winter<'_> {
     }
 
     /// Lives through it; `each_day` is called at the end of every day.
-    async fn live(&self, chance: &mut Chance, mut each_day: impl FnMut(i64)) {
-        let mut store = self.open().await;
-        let mut is_new = true;
+    async fn live(&self, way: Way, chance: &mut Chance, each_day: impl FnMut(i64)) {
+        match way {
+            Way::ByHand => {
+                let mut hand = Hand { winter: self, store: self.open().await, is_new: true };
+                self.days(&mut hand, chance, each_day).await;
+                hand.store.close().await;
+            }
+            Way::WholeService => self.whole_service(chance, each_day).await,
+        }
+    }
+
+    async fn days(&self, driver: &mut impl Driver, chance: &mut Chance, mut each_day: impl FnMut(i64)) {
         let mut asleep_until = first_day();
         for day in 0..DAYS + AFTERWARDS {
             let calm = day >= DAYS;
@@ -101,12 +151,11 @@ impl Winter<'_> {
                     continue;
                 }
                 if chance.one_in(if calm { 1000 } else { 40 }) {
-                    store.close().await;
-                    store = self.open().await;
-                    is_new = true;
+                    driver.restart().await;
                     self.figures.restarts.fetch_add(1, Ordering::Relaxed);
                 }
-                let open = self.step(&mut store, &mut is_new, now).await;
+                self.dawn(now);
+                let open = driver.step(now).await;
                 // What waits is tried again, as by a daemon that is awake.
                 let next = wakes.last().copied().unwrap_or_else(|| at(&(24 + 6, 31)));
                 let again = now + Duration::minutes(16);
@@ -116,67 +165,74 @@ impl Winter<'_> {
             }
             each_day(day);
         }
-        store.close().await;
     }
 
-    /// One wake of the daemon, which settles what was left in the middle where it was started anew. Whether mail is left
-    /// to be tried again.
-    async fn step(&self, store: &mut Store, is_new: &mut bool, now: DateTime<Utc>) -> bool {
+    /// The world as it is now.
+    fn dawn(&self, now: DateTime<Utc>) {
         self.figures.steps.fetch_add(1, Ordering::Relaxed);
-        self.clock.set(now + self.spells.skew(now));
         self.skies.publish(self.folder.path(), now, self.spells.feed(now));
-        let crash = {
-            let mut relay = self.relay.lock().expect("sound");
-            relay.now = now;
-            relay.clock_is_wrong = !self.spells.skew(now).is_zero();
-            relay.weather = self.spells.relay(now);
-            Arc::clone(&relay.crash)
-        };
-        for _ in 0..20 {
-            let mailer = Mailer::new(Delivery::Messenger(world::messenger(&self.relay)));
-            let daemon = Daemon {
+        let is_right = self.spells.skew(now).is_zero();
+        if is_right {
+            self.awake.lock().expect("sound").push(now);
+        }
+        let mut relay = self.relay.lock().expect("sound");
+        relay.now = now;
+        relay.clock_is_wrong = !is_right;
+        relay.weather = self.spells.relay(now);
+    }
+
+    fn crash(&self) -> Arc<tokio::sync::Notify> {
+        Arc::clone(&self.relay.lock().expect("sound").crash)
+    }
+
+    fn mailer(&self) -> Mailer {
+        Mailer::new(Delivery::Messenger(world::messenger(&self.relay)))
+    }
+
+    /// The service as `run` starts it, ended and started anew where the power fails.
+    async fn whole_service(&self, chance: &mut Chance, each_day: impl FnMut(i64)) {
+        let crash = self.crash();
+        let mut watcher = Watcher { winter: self, store: self.open().await };
+        let days = self.days(&mut watcher, chance, each_day);
+        tokio::pin!(days);
+        loop {
+            let (mailer, path, notify) = (self.mailer(), self.path(), Notify::default());
+            let lives = Lives {
                 settings: self.settings,
                 folder: self.folder.path(),
-                store,
+                store: &path,
                 mailer: &mailer,
                 fetcher: self.fetcher,
                 clock: &self.clock,
                 patience: Real::from_millis(200),
-                shared: Shared::default(),
+                notify: &notify,
+                ping: None,
+                listener: None,
             };
-            if std::mem::take(is_new) {
-                daemon.recover().await.expect("a sound store");
-            }
-            let faults = daemon.due_rounds().await;
-            assert!(faults.is_empty(), "{faults:?}");
             tokio::select! {
                 biased;
                 () = crash.notified() => {}
-                delivered = daemon.deliver() => {
-                    let delivered = delivered.expect("a sound store");
-                    return delivered.waiting + delivered.unknown > 0 || store.overdue(self.clock.now()).await.expect("a count") > 0;
-                }
+                ended = lives.run(std::future::pending()) => panic!("the service ended by itself: {ended:?}"),
+                () = &mut days => break,
             }
-            self.figures.crashes.fetch_add(1, Ordering::Relaxed);
-            store.close().await;
-            *store = self.open().await;
-            *is_new = true;
         }
-        panic!("twenty crashes in a row");
     }
 
     /// Holds the invariant against every dangerous night and every person.
     async fn hold(&self, seed: u64) {
         let address = format!("sqlite://{}", self.path().display());
         let mut asked = SqliteConnection::connect(&address).await.expect("a store");
-        // A newer mail in place of an older one answers for it.
         let rows: Vec<Listed> = sqlx::query_as(
-            "SELECT night, recipient, state, escalated, escalated_to, told_in, expires FROM outbox
-             WHERE kind = 'list' AND state <> 'superseded'",
+            "SELECT night, recipient, state, escalated, escalated_to, told_in, expires, others_due FROM outbox
+             WHERE kind = 'list'",
         )
         .fetch_all(&mut asked)
         .await
         .expect("rows");
+        let said: Vec<(String, i64)> = sqlx::query_as("SELECT night, min(said_at) FROM said GROUP BY night")
+            .fetch_all(&mut asked)
+            .await
+            .expect("rows");
         let missed: Vec<String> = sqlx::query_scalar("SELECT DISTINCT night FROM rounds WHERE state = 'missed'")
             .fetch_all(&mut asked)
             .await
@@ -206,31 +262,50 @@ impl Winter<'_> {
         assert!(doubles <= relay.unsure, "seed {seed}: {doubles} doubles after {} doubtful tries", relay.unsure);
         self.figures.doubles.fetch_add(doubles as u64, Ordering::Relaxed);
 
+        let awake = self.awake.lock().expect("sound");
         for night in self.skies.dangerous(DAYS) {
             let name = night.to_string();
             let quiet = relay.arrived.iter().find(|mail| mail.night == name && mail.says_there_is_nothing_to_do());
             assert!(quiet.is_none(), "seed {seed}: {name} is dangerous, and {quiet:?}");
+            let (morning, deadline) = (self.skies.morning(night), self.skies.end_of_work(night));
+            let was_awake = |from: DateTime<Utc>| awake.iter().any(|at| (from..=deadline).contains(at));
+            let before = |kind: &str, mail: &Arrived| mail.kind == kind && mail.night == name && mail.at <= deadline;
+            let another = relay.arrived.iter().any(|mail| before("not-reached", mail));
+            let nobody = !relay.arrived.iter().any(|mail| before("list", mail));
+            if was_awake(morning) {
+                let decided = said.iter().any(|(of, at)| *of == name && *at <= deadline.timestamp());
+                assert!(decided, "seed {seed}: {name} is dangerous, and nothing was decided before the work");
+            }
             for person in PEOPLE {
                 self.figures.dangerous.fetch_add(1, Ordering::Relaxed);
-                let own = || rows.iter().filter(|row| row.0 == name && row.1 == person);
-                let lists: Vec<_> = relay
-                    .arrived
-                    .iter()
-                    .filter(|mail| mail.kind == "list" && mail.night == name && mail.to == person)
-                    .collect();
-                let end = own().map(|row| row.6).max().unwrap_or_default();
+                let whose = |row: &&Listed| row.night == name && row.recipient == person;
+                // A newer mail in place of an older one answers for it.
+                let own = || rows.iter().filter(whose).filter(|row| row.state != "superseded");
+                let lists =
+                    relay.arrived.iter().filter(|mail| mail.kind == "list" && mail.night == name && mail.to == person);
+                let lists: Vec<&Arrived> = lists.collect();
                 let first = lists.iter().map(|mail| mail.at).min();
-                let counted = if first.is_some_and(|first| first <= self.skies.end_of_work(night)) {
-                    &self.figures.before_the_work
-                } else if first.is_some_and(|first| first.timestamp() <= end) {
-                    &self.figures.in_time
-                } else if own().any(|row| matches!(row.2.as_str(), "refused" | "expired")) {
-                    let told = own().filter(|row| matches!(row.2.as_str(), "refused" | "expired")).all(|row| {
-                        row.3 == 1 && (row.4.as_deref().is_some_and(|to| !to.is_empty()) || row.5.is_some())
-                    });
+                if first.is_some_and(|first| first <= deadline) {
+                    self.figures.before_the_work.fetch_add(1, Ordering::Relaxed);
+                    continue;
+                }
+                // When it was time to tell another, was there anybody awake to do it?
+                let others_due = rows.iter().filter(whose).filter_map(|row| row.others_due).min();
+                let others_due = others_due.and_then(|at| DateTime::from_timestamp(at, 0)).unwrap_or(morning);
+                assert!(
+                    another || nobody || !was_awake(others_due.max(morning)),
+                    "seed {seed}: {person} was not told of {name} before the work, others were, and nobody was told that: \
+                     {:?}",
+                    rows.iter().filter(whose).collect::<Vec<_>>()
+                );
+                let end = own().map(|row| row.expires).max().unwrap_or_default();
+                let counted = if first.is_some_and(|first| first.timestamp() <= end) {
+                    if another { &self.figures.another_before_the_work } else { &self.figures.later }
+                } else if own().any(Listed::failed) {
+                    let told = own().filter(|row| row.failed()).all(Listed::was_told_to_somebody);
                     assert!(told, "seed {seed}: {person} was not reached about {name}, and nobody else was told");
-                    &self.figures.failed_and_escalated
-                } else if missed.contains(&name) {
+                    if another { &self.figures.another_before_the_work } else { &self.figures.failed_and_escalated }
+                } else if missed.contains(&name) && !was_awake(morning) {
                     &self.figures.missed_and_told
                 } else if lists.iter().any(|mail| mail.clock_was_wrong) {
                     &self.figures.behind_a_wrong_clock
@@ -240,6 +315,105 @@ impl Winter<'_> {
                 counted.fetch_add(1, Ordering::Relaxed);
             }
         }
+    }
+}
+
+/// What moves the service on.
+trait Driver {
+    /// Whether mail is left to be tried again.
+    async fn step(&mut self, now: DateTime<Utc>) -> bool;
+    async fn restart(&mut self);
+}
+
+/// Does what a wake of the daemon does, and settles what was left in the middle where it was started anew.
+struct Hand<'w, 'a> {
+    winter: &'w Winter<'a>,
+    store: Store,
+    is_new: bool,
+}
+
+impl Driver for Hand<'_, '_> {
+    async fn step(&mut self, now: DateTime<Utc>) -> bool {
+        let winter = self.winter;
+        winter.clock.set(now + winter.spells.skew(now));
+        let crash = winter.crash();
+        for _ in 0..20 {
+            let mailer = winter.mailer();
+            let daemon = Daemon {
+                settings: winter.settings,
+                folder: winter.folder.path(),
+                store: &self.store,
+                mailer: &mailer,
+                fetcher: winter.fetcher,
+                clock: &winter.clock,
+                patience: Real::from_millis(200),
+                substitute_because: None,
+                shared: Shared::default(),
+            };
+            if std::mem::take(&mut self.is_new) {
+                daemon.recover().await.expect("a sound store");
+            }
+            let faults = daemon.due_rounds().await;
+            assert!(faults.is_empty(), "{faults:?}");
+            tokio::select! {
+                biased;
+                () = crash.notified() => {}
+                delivered = daemon.deliver() => {
+                    let delivered = delivered.expect("a sound store");
+                    let overdue = self.store.overdue(winter.clock.now()).await.expect("a count");
+                    return delivered.waiting + delivered.unknown > 0 || overdue > 0;
+                }
+            }
+            winter.figures.crashes.fetch_add(1, Ordering::Relaxed);
+            self.restart().await;
+        }
+        panic!("twenty crashes in a row");
+    }
+
+    async fn restart(&mut self) {
+        self.store.close().await;
+        self.store = self.winter.open().await;
+        self.is_new = true;
+    }
+}
+
+/// Moves the clock of the running service, and looks at its store until all that is due is done.
+struct Watcher<'w, 'a> {
+    winter: &'w Winter<'a>,
+    store: Store,
+}
+
+impl Watcher<'_, '_> {
+    async fn is_done(&self, now: DateTime<Utc>) -> bool {
+        let (settings, garden) = (self.winter.settings, &self.winter.settings.gardens[0].garden);
+        let Some(last) = self.store.last_round(&garden.id, now).await.expect("readable") else { return false };
+        let next = next_round(&settings.service.timetable, &garden.site, &garden.zone, last.due);
+        next.is_none_or(|next| next.due > now)
+            && self.store.noted_due(&garden.id, now).await.expect("readable").is_empty()
+            && self.store.overdue(now).await.expect("a count") == 0
+            && self.store.unescalated().await.expect("readable").is_empty()
+    }
+}
+
+impl Driver for Watcher<'_, '_> {
+    async fn step(&mut self, now: DateTime<Utc>) -> bool {
+        let shown = now + self.winter.spells.skew(now);
+        let start = Instant::now();
+        loop {
+            // Moved again and again: a loop that was busy just then has not heard it.
+            self.winter.clock.set(shown);
+            tokio::time::sleep(Real::from_millis(1)).await;
+            if self.is_done(shown).await {
+                break;
+            }
+            assert!(start.elapsed() < Real::from_secs(20), "at {now} the service does not come to rest");
+        }
+        self.store.mail_counts(shown, Duration::zero(), shown).await.expect("a count").open > 0
+    }
+
+    async fn restart(&mut self) {
+        self.winter.crash().notify_one();
+        tokio::task::yield_now().await;
     }
 }
 
@@ -258,9 +432,11 @@ async fn winter(seed: u64, settings: &Settings, fetcher: &Fetcher, figures: &Fig
         skies: Skies::of(&mut chance, first_day(), DAYS + AFTERWARDS + 3),
         spells: Spells::of(&mut chance, first_day(), DAYS),
         relay: Arc::new(Mutex::new(Relay::of(&mut chance))),
+        awake: Mutex::default(),
         figures,
     };
-    winter.live(&mut chance, each_day).await;
+    let way = if seed % 4 == 0 { Way::WholeService } else { Way::ByHand };
+    winter.live(way, &mut chance, each_day).await;
     winter.hold(seed).await;
 }
 
@@ -320,7 +496,8 @@ fn every_dangerous_night_of_every_winter_everybody_is_told_or_somebody_hears_of_
     // A winter in which nothing goes wrong would hold anything.
     for (what, count) in [
         ("told before the work", &figures.before_the_work),
-        ("told late and in time", &figures.in_time),
+        ("told to another in time", &figures.another_before_the_work),
+        ("told late", &figures.later),
         ("failed and escalated", &figures.failed_and_escalated),
         ("missed", &figures.missed_and_told),
         ("doubled", &figures.doubles),

@@ -12,12 +12,22 @@ pub struct Unreached {
     /// The person's name, or the address where the name is not known any more.
     pub person: String,
     pub address: String,
-    /// Not taken by anybody in time, rather than refused for good.
-    pub expired: bool,
+    pub fate: Fate,
     /// A try ended so that it may have arrived all the same.
     pub may_have_arrived: bool,
     /// The mail server's last words.
     pub answer: Option<String>,
+}
+
+/// What became of a mail that did not arrive.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Fate {
+    /// For good.
+    Refused,
+    /// Not taken by anybody in time.
+    Late,
+    /// Not taken by anybody yet; it is tried on.
+    NotYet,
 }
 
 /// A round that nobody made.
@@ -44,7 +54,7 @@ const LONGEST_ANSWER: usize = 200;
 /// A sentence for each mail that did not arrive and each night with missed rounds, the newest last, for a manager.
 pub fn untold(unreached: &[Unreached], missed: &[MissedRound]) -> Vec<String> {
     let mut lines: Vec<String> =
-        unreached.iter().map(|one| format!("Since the last message: {}", sentence(one))).collect();
+        sentences(unreached).into_iter().map(|line| format!("Since the last message: {line}")).collect();
     let mut nights: Vec<NightOf> = missed.iter().map(|round| round.night).collect();
     nights.dedup();
     lines.extend(nights.into_iter().map(|night| {
@@ -70,8 +80,9 @@ pub fn not_reached_letter(garden: &Garden, unreached: &[Unreached], quoted: Quot
         [] => "Somebody".to_string(),
     };
     let ask = if quoted.is_past { "ask what was done" } else { "please call and pass this on" };
-    let mut lead = vec![format!("{} could not be told by mail.", names.join(", "))];
-    lead.extend(unreached.iter().map(sentence));
+    let so_far = if unreached.iter().any(|one| one.fate == Fate::NotYet) { " so far" } else { "" };
+    let mut lead = vec![format!("{} could not be told by mail{so_far}.", names.join(", "))];
+    lead.extend(sentences(unreached));
     lead.push(if quoted.is_past {
         "The hours of the message below have passed: it is here so that you know what was not said. Look at the plants, \
          and ask whether anybody acted without it."
@@ -92,15 +103,30 @@ pub fn not_reached_letter(garden: &Garden, unreached: &[Unreached], quoted: Quot
     }
 }
 
-fn sentence(one: &Unreached) -> String {
-    let why = if one.expired { "no mail server took it in time" } else { "the mail server refused it" };
-    let answer = match &one.answer {
-        Some(answer) => format!(" ({})", shortened(answer)),
-        None => String::new(),
-    };
-    let perhaps = if one.may_have_arrived { " It may have arrived all the same." } else { "" };
-    let night = long_date(one.night);
-    format!("{} <{}> was not reached about the night of {night}: {why}{answer}.{perhaps}", one.person, one.address)
+/// One for all whom one and the same answer kept from a night's mail: a relay that refuses everybody is one trouble.
+fn sentences(unreached: &[Unreached]) -> Vec<String> {
+    let mut told: Vec<(Vec<String>, NightOf, String)> = Vec::new();
+    for one in unreached {
+        let why = match one.fate {
+            Fate::Refused => "the mail server refused it",
+            Fate::Late => "no mail server took it in time",
+            Fate::NotYet => "no mail server has taken it yet; it is tried again",
+        };
+        // A server repeats the address, and says the same of each.
+        let answer = one.answer.as_deref().map(|answer| shortened(&answer.replace(&one.address, "the address")));
+        let answer = answer.map(|answer| format!(" ({answer})")).unwrap_or_default();
+        let perhaps = if one.may_have_arrived { " It may have arrived all the same." } else { "" };
+        let (who, what) = (format!("{} <{}>", one.person, one.address), format!("{why}{answer}.{perhaps}"));
+        match told.iter_mut().find(|(_, night, same)| *night == one.night && *same == what) {
+            Some((people, ..)) => people.push(who),
+            None => told.push((vec![who], one.night, what)),
+        }
+    }
+    let lines = told.into_iter().map(|(people, night, what)| {
+        let were = if people.len() == 1 { "was" } else { "were" };
+        format!("{} {were} not reached about the night of {}: {what}", people.join(", "), long_date(night))
+    });
+    lines.collect()
 }
 
 /// A server's words are somebody else's: one line, no control characters, not too many.
@@ -140,7 +166,7 @@ mod tests {
             night: night(0),
             person: "Tuesday crew".into(),
             address: "tuesday@orchard.example".into(),
-            expired: false,
+            fate: Fate::Refused,
             may_have_arrived: true,
             answer: Some(answer.into()),
         }
@@ -154,6 +180,26 @@ mod tests {
         assert!(told[0].contains(plain) && told[0].contains("(550 no Subject: forged "), "{told:?}");
         assert!(told[0].ends_with(" It may have arrived all the same.") && told[0].len() < 450, "{told:?}");
         assert!(!told[0].contains(char::is_control), "{told:?}");
+    }
+
+    #[test]
+    fn what_one_answer_did_to_many_is_one_trouble() {
+        let of = |name: &str, answer: &str| Unreached {
+            person: name.into(),
+            address: format!("{name}@orchard.example"),
+            ..unreached(answer)
+        };
+        let all: Vec<Unreached> =
+            ["a", "b", "c"].map(|name| of(name, &format!("550 {name}@orchard.example: relay denied"))).into();
+        let told = untold(&all, &[]);
+        assert_eq!(told.len(), 1, "{told:?}");
+        assert!(
+            told[0].contains("a <a@orchard.example>, b <b@orchard.example>, c <c@orchard.example> were not"),
+            "{told:?}"
+        );
+        assert!(told[0].contains("(550 the address: relay denied)"), "{told:?}");
+        let other = of("d", "552 too large");
+        assert_eq!(untold(&[all, vec![other]].concat(), &[]).len(), 2);
     }
 
     #[test]

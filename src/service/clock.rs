@@ -3,6 +3,7 @@
 use chrono::{DateTime, Duration, Utc};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicI64, Ordering};
+use tokio::sync::Notify;
 
 /// A clock: at the real time, set to another and running on, or moved by hand.
 #[derive(Clone, Debug)]
@@ -13,7 +14,13 @@ enum Kind {
     /// Runs at the normal pace, this far from the real time.
     Running(Duration),
     /// Shows these seconds since 1970 UTC until it is set again.
-    ByHand(Arc<AtomicI64>),
+    ByHand(Arc<Hand>),
+}
+
+#[derive(Debug)]
+struct Hand {
+    seconds: AtomicI64,
+    moved: Notify,
 }
 
 impl Clock {
@@ -29,13 +36,23 @@ impl Clock {
 
     /// A clock that stands still until it is [`Clock::set`]: a winter in a minute. Its copies show the same time.
     pub fn by_hand(start: DateTime<Utc>) -> Clock {
-        Clock(Kind::ByHand(Arc::new(AtomicI64::new(start.timestamp()))))
+        let seconds = AtomicI64::new(start.timestamp());
+        Clock(Kind::ByHand(Arc::new(Hand { seconds, moved: Notify::new() })))
     }
 
     /// Sets a clock that is moved by hand, to the second. One that runs by itself stays as it is.
     pub fn set(&self, now: DateTime<Utc>) {
-        if let Kind::ByHand(seconds) = &self.0 {
-            seconds.store(now.timestamp(), Ordering::SeqCst);
+        if let Kind::ByHand(hand) = &self.0 {
+            hand.seconds.store(now.timestamp(), Ordering::SeqCst);
+            hand.moved.notify_waiters();
+        }
+    }
+
+    /// Waits so long; by a clock that is moved by hand, until it is moved, as somebody who is woken.
+    pub async fn sleep(&self, time: std::time::Duration) {
+        match &self.0 {
+            Kind::Running(_) => tokio::time::sleep(time).await,
+            Kind::ByHand(hand) => hand.moved.notified().await,
         }
     }
 
@@ -48,7 +65,7 @@ impl Clock {
     pub fn now(&self) -> DateTime<Utc> {
         match &self.0 {
             Kind::Running(offset) => Utc::now() + *offset,
-            Kind::ByHand(seconds) => DateTime::from_timestamp(seconds.load(Ordering::SeqCst), 0).unwrap_or_default(),
+            Kind::ByHand(hand) => DateTime::from_timestamp(hand.seconds.load(Ordering::SeqCst), 0).unwrap_or_default(),
         }
     }
 }

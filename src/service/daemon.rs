@@ -1,11 +1,11 @@
 //! The loop. Every garden is watched by itself, so that one feed's silence holds up no other garden: a round that is
 //! due becomes one look, one decision and its messages in one transaction. The post sends what the decisions left.
 
-mod disk;
 mod escalation;
 mod lock;
 mod post;
 mod rounds;
+mod substitute;
 
 pub use lock::{InUse, StoreLock};
 pub use post::unwritable;
@@ -17,7 +17,6 @@ use super::mail::Mailer;
 use super::outbox::{Delivered, deliver_due};
 use super::store::{Store, StoreFault};
 use super::turns::Turns;
-use super::unrecorded::Unrecorded;
 use crate::rounds::{next_round, night_at};
 use crate::settings::{GardenSettings, Settings};
 use chrono::{DateTime, Duration, Utc};
@@ -41,6 +40,8 @@ pub struct Daemon<'a> {
     pub clock: &'a Clock,
     /// The longest time for one feed within a look, tries included.
     pub patience: Real,
+    /// Where the store is a substitute for the one on the disk: what is wrong with that, for the managers.
+    pub substitute_because: Option<String>,
     pub shared: Shared,
 }
 
@@ -54,8 +55,6 @@ pub struct Shared {
     polls: Semaphore,
     /// When each loop last came round.
     pub turns: Turns,
-    /// What goes out while the disk takes nothing.
-    unrecorded: Unrecorded,
 }
 
 /// So many gardens are looked at side by side, and so many are asked for between rounds: a weather service counts the
@@ -71,7 +70,6 @@ impl Default for Shared {
             looks: Semaphore::new(LOOKS),
             polls: Semaphore::new(POLLS),
             turns: Turns::default(),
-            unrecorded: Unrecorded::default(),
         }
     }
 }
@@ -80,6 +78,11 @@ impl Shared {
     fn stop(&self) {
         self.stopping.store(true, Ordering::SeqCst);
         self.mail.notify_one();
+    }
+
+    /// Another life begins.
+    fn start(&self) {
+        self.stopping.store(false, Ordering::SeqCst);
     }
 
     fn is_stopping(&self) -> bool {
@@ -91,6 +94,8 @@ impl Shared {
 const TICK: Real = Real::from_secs(20);
 /// A round that could not be made is tried again after a tick, then after twice as long each time, up to this.
 const LONGEST_PAUSE: Real = Real::from_secs(600);
+/// A store that another program locks for longer than this is as good as broken.
+const PATIENCE_WITH_A_LOCK: Real = Real::from_secs(60);
 /// Within that pause the garden is looked at this often all the same: another round may have come due.
 const LONGEST_SLEEP: Real = Real::from_secs(60);
 /// The longest time for one feed within a look, unless the command line says otherwise.
@@ -105,29 +110,27 @@ const POST: &str = "the post";
 const OWNER: &str = "daemon";
 
 impl Daemon<'_> {
-    /// Runs until `stop` resolves.
+    /// Runs until `stop` resolves, or until the store is of no more use, which is the fault that comes back.
     ///
     /// A stop cuts a look off wherever it is, also within a long fetch: its decision is one transaction, written or
     /// not, and a look that was cut off is due again at the next start. The mail in hand is finished and recorded.
     pub async fn run(&self, stop: impl Future<Output = ()>) -> Result<(), StoreFault> {
-        match self.recover().await {
-            Err(fault) if fault.is_of_the_disk() => tracing::error!(%fault, "what the last run left cannot be settled"),
-            other => other?,
-        }
+        self.shared.start();
+        self.recover().await?;
         self.expect_turns();
         tracing::info!(gardens = self.settings.gardens.len(), "counterpane is looking after its gardens");
         let mut watches: FuturesUnordered<_> = self.settings.gardens.iter().map(|garden| self.watch(garden)).collect();
         let post = self.post();
         tokio::pin!(post);
-        tokio::select! {
-            () = stop => {}
-            Some(()) = watches.next() => {}
-            () = &mut post => return Ok(()),
-        }
+        let failed = tokio::select! {
+            () = stop => None,
+            fault = watches.next() => fault,
+            sent = &mut post => return sent,
+        };
         drop(watches);
         self.shared.stop();
-        post.await;
-        Ok(())
+        let sent = post.await;
+        failed.map_or(sent, Err)
     }
 
     /// Takes up again what a former life of this daemon left in the middle. Only whoever has the store to itself may.
@@ -142,9 +145,10 @@ impl Daemon<'_> {
         Ok(())
     }
 
-    /// Looks after one garden for ever. Its trouble does not touch another's looks.
-    async fn watch(&self, settings: &GardenSettings) {
+    /// Looks after one garden until the store fails. Its own trouble does not touch another's looks.
+    async fn watch(&self, settings: &GardenSettings) -> StoreFault {
         let mut last_poll = None;
+        let mut locked_since = None;
         let mut pause = TICK;
         // When what failed is tried again, and when it failed by the service's clock.
         let mut again: Option<(Instant, DateTime<Utc>)> = None;
@@ -152,7 +156,7 @@ impl Daemon<'_> {
             let left = again.map(|(at, _)| at.saturating_duration_since(Instant::now())).unwrap_or_default();
             if !left.is_zero() && !again.is_some_and(|(_, failed)| self.has_come_due(settings, failed)) {
                 self.shared.turns.turned(&settings.garden.id);
-                tokio::time::sleep(left.min(LONGEST_SLEEP)).await;
+                self.clock.sleep(left.min(LONGEST_SLEEP)).await;
                 continue;
             }
             again = None;
@@ -160,10 +164,12 @@ impl Daemon<'_> {
             let wait = match self.rounds_of(settings).await {
                 Ok(next) => {
                     pause = TICK;
+                    locked_since = None;
                     self.poll(settings, next, &mut last_poll).await;
                     let next = next.map_or(TICK, |next| (next - self.clock.now()).to_std().unwrap_or_default());
                     next.clamp(Real::from_millis(200), TICK)
                 }
+                Err(DaemonFault::Store(fault)) if is_lost(&fault, &mut locked_since) => return fault,
                 Err(fault) => {
                     tracing::error!(garden = settings.garden.id, %fault, again_after = ?pause, "a round stays due");
                     again = Some((Instant::now() + pause, began));
@@ -172,7 +178,7 @@ impl Daemon<'_> {
                 }
             };
             self.shared.turns.turned(&settings.garden.id);
-            tokio::time::sleep(wait).await;
+            self.clock.sleep(wait).await;
         }
     }
 
@@ -213,14 +219,23 @@ impl Daemon<'_> {
         self.sources().gather(settings, of, now).await;
     }
 
-    /// Sends what is due until the stop, which it hears between two mails.
-    async fn post(&self) {
+    /// Sends what is due until the stop, which it hears between two mails, or until the store fails.
+    async fn post(&self) -> Result<(), StoreFault> {
+        let mut locked_since = None;
         while !self.shared.is_stopping() {
             // Logged already; what could not be sent or recorded is still in the store.
-            self.deliver().await.ok();
+            match self.deliver().await {
+                Ok(_) => locked_since = None,
+                Err(fault) if is_lost(&fault, &mut locked_since) => return Err(fault),
+                Err(_) => {}
+            }
             self.shared.turns.turned(POST);
-            tokio::time::timeout(TICK, self.shared.mail.notified()).await.ok();
+            tokio::select! {
+                () = self.shared.mail.notified() => {}
+                () = self.clock.sleep(TICK) => {}
+            }
         }
+        Ok(())
     }
 
     /// Makes every look that is due, at every garden. What could not be made stays due, and is named.
@@ -235,9 +250,7 @@ impl Daemon<'_> {
 
     /// Hands over what is due, and tells somebody else where that is not to be.
     pub async fn deliver(&self) -> Result<Delivered, StoreFault> {
-        self.shared.unrecorded.record(self.store, self.clock.now()).await;
         let delivered = self.deliver_and_escalate().await;
-        self.deliver_unrecorded(delivered.as_ref().err()).await;
         match &delivered {
             Ok(delivered) => {
                 if let Some(answer) = &delivered.stopped {
@@ -259,7 +272,7 @@ impl Daemon<'_> {
         };
         let mut delivered = deliver_due(self.store, self.mailer, self.clock, OWNER, go_on).await?;
         // What tells of a refusal can be refused as well: then somebody else is told. It ends where nobody is left.
-        while self.escalate().await? > 0 && delivered.stopped.is_none() && go_on() {
+        while self.escalate().await? + self.tell_others_in_time().await? > 0 && delivered.stopped.is_none() && go_on() {
             delivered.add(deliver_due(self.store, self.mailer, self.clock, OWNER, go_on).await?);
         }
         Ok(delivered)
@@ -277,6 +290,12 @@ impl Daemon<'_> {
     }
 }
 
+/// Whether the store is of no more use: at once, or where another program locks it, after a while.
+fn is_lost(fault: &StoreFault, locked_since: &mut Option<Instant>) -> bool {
+    let is_locked = matches!(fault, StoreFault::Busy { .. });
+    fault.lasts() || (is_locked && locked_since.get_or_insert_with(Instant::now).elapsed() >= PATIENCE_WITH_A_LOCK)
+}
+
 /// Why a round was not made. It stays due and is tried again.
 #[derive(Debug, thiserror::Error)]
 pub enum DaemonFault {
@@ -286,4 +305,22 @@ pub enum DaemonFault {
     Said(#[from] serde_json::Error),
     #[error("not one of the people of {garden} could be written to; the log says why for each")]
     NoMail { garden: String },
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_store_that_is_locked_is_waited_for_and_a_broken_one_is_not() {
+        let locked = StoreFault::Busy { path: "garden.db".into() };
+        let broken = StoreFault::Damaged { path: "garden.db".into(), what: "a page".into() };
+        let mut since = None;
+        assert!(!is_lost(&locked, &mut since) && !is_lost(&locked, &mut since));
+        since = since.map(|since| since - PATIENCE_WITH_A_LOCK);
+        assert!(is_lost(&locked, &mut since));
+        assert!(is_lost(&broken, &mut None));
+        let said = StoreFault::AlreadySaid { garden: "a".into(), night: "b".into(), revision: 1 };
+        assert!(!is_lost(&said, &mut since), "another process has said it");
+    }
 }

@@ -14,6 +14,8 @@ pub struct Health {
     pub ok: bool,
     pub at: DateTime<Utc>,
     pub gardens: Vec<GardenHealth>,
+    /// Mail that has not gone out yet, overdue or not.
+    pub mail_open: u64,
     /// Mail that should have gone out by now.
     pub mail_overdue: u64,
     /// Mail that failed for good and that nobody else was told of.
@@ -80,14 +82,22 @@ pub async fn health(
             last_forecast_age: age(forecast),
         });
     }
-    let MailCounts { overdue, untold, .. } = store.mail_counts(now, MAIL_LATE, now).await?;
+    let MailCounts { open, overdue, untold, .. } = store.mail_counts(now, MAIL_LATE, now).await?;
     if overdue > 0 {
         troubles.push(format!("{overdue} messages wait that should have gone out."));
     }
     if untold > 0 {
         troubles.push(format!("{untold} messages were refused or too late, and nobody else was told."));
     }
-    Ok(Health { ok: troubles.is_empty(), at: now, gardens, mail_overdue: overdue, mail_untold: untold, troubles })
+    Ok(Health {
+        ok: troubles.is_empty(),
+        at: now,
+        gardens,
+        mail_open: open,
+        mail_overdue: overdue,
+        mail_untold: untold,
+        troubles,
+    })
 }
 
 /// An age in words: `40 min`, `3 h`, `2 days`.

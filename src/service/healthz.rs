@@ -29,7 +29,7 @@ pub async fn listen(port: u16) -> std::io::Result<TcpListener> {
 }
 
 /// Answers for ever.
-pub async fn serve(listener: TcpListener, health: impl AsyncFn() -> Result<Health, StoreFault>) {
+pub async fn serve(listener: &TcpListener, health: impl AsyncFn() -> Result<Health, StoreFault>) {
     let page = Page { health, kept: Mutex::default() };
     let mut open = FuturesUnordered::new();
     loop {
@@ -145,6 +145,7 @@ mod tests {
             ok,
             at: DateTime::UNIX_EPOCH,
             gardens: Vec::new(),
+            mail_open: 0,
             mail_overdue: 0,
             mail_untold: 0,
             troubles: Vec::new(),
@@ -165,7 +166,7 @@ mod tests {
         let port = listener.local_addr().expect("an address").port();
         PORT.store(usize::from(port), Ordering::SeqCst);
         let counted = AtomicUsize::new(0);
-        let serving = serve(listener, async || {
+        let serving = serve(&listener, async || {
             counted.fetch_add(1, Ordering::SeqCst);
             Ok(health(ok))
         });

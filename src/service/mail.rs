@@ -10,8 +10,9 @@ pub use letter::{Correspondent, Letter, MailFault, Rendered, render};
 pub use smtp::SmtpSettings;
 
 use futures_util::future::BoxFuture;
+use std::collections::VecDeque;
 use std::path::PathBuf;
-use std::sync::Arc;
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 
 /// Where mail goes.
@@ -80,7 +81,12 @@ impl Answer {
 #[derive(Debug)]
 pub struct Mailer {
     route: Route,
+    /// Message-ID and answer of what was taken, the newest last.
+    taken: Mutex<VecDeque<(String, String)>>,
 }
+
+/// Of so many mails it is known that they were taken.
+const REMEMBERED: usize = 500;
 
 #[derive(Debug)]
 enum Route {
@@ -96,7 +102,7 @@ impl Mailer {
             Delivery::Smtp(settings) => Route::Smtp(Box::new(smtp::Relay::new(settings))),
             Delivery::Messenger(messenger) => Route::Messenger(messenger),
         };
-        Mailer { route }
+        Mailer { route, taken: Mutex::default() }
     }
 
     /// The longest that [`Mailer::send`] takes by itself.
@@ -109,13 +115,32 @@ impl Mailer {
     }
 
     /// Hands one message over within `at_most`, and its own timeout. Never fails without an answer.
+    ///
+    /// What this mailer has handed over before is not sent again: the store may have failed just when that was to be
+    /// written down.
     pub async fn send(&self, mail: Outgoing<'_>, at_most: Duration) -> Answer {
+        if let Some((_, answer)) = self.taken().iter().find(|(id, _)| id == mail.message_id) {
+            return Answer::Sent(answer.clone());
+        }
         let within = at_most.min(self.timeout());
-        match &self.route {
+        let answer = match &self.route {
             Route::Folder(folder) => folder::write(folder, mail, within).await,
             Route::Smtp(relay) => relay.send(mail, within).await,
             Route::Messenger(messenger) => (messenger.0)(mail).await,
+        };
+        if let Answer::Sent(text) = &answer {
+            let mut taken = self.taken();
+            taken.push_back((mail.message_id.to_string(), text.clone()));
+            if taken.len() > REMEMBERED {
+                taken.pop_front();
+            }
         }
+        answer
+    }
+
+    fn taken(&self) -> MutexGuard<'_, VecDeque<(String, String)>> {
+        // Each change of it is whole, whatever panicked elsewhere.
+        self.taken.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
     /// Whether mail could be handed over now; sends none. [`Answer::Sent`] says yes.

@@ -17,13 +17,15 @@ use tokio::time::sleep;
 pub struct Signs<'a> {
     pub settings: &'a Settings,
     pub store: &'a Store,
+    /// Where the store is a substitute for the one on the disk: what is wrong with that. Then all is not in order.
+    pub substitute_because: Option<&'a str>,
     pub turns: &'a Turns,
     pub clock: &'a Clock,
     pub fetcher: &'a Fetcher,
     pub notify: &'a Notify,
-    pub ping: Option<Location>,
+    pub ping: Option<&'a Location>,
     /// For `/healthz`.
-    pub listener: Option<TcpListener>,
+    pub listener: Option<&'a TcpListener>,
 }
 
 /// The watchdog is fed at least this often, and three times within its own limit.
@@ -35,10 +37,9 @@ const AGAIN: Duration = Duration::from_secs(60);
 
 impl Signs<'_> {
     /// Gives signs until it is dropped.
-    pub async fn give(mut self) {
-        let listener = self.listener.take();
+    pub async fn give(self) {
         let page = async {
-            if let Some(listener) = listener {
+            if let Some(listener) = self.listener {
                 healthz::serve(listener, async || self.health().await).await;
             }
         };
@@ -46,7 +47,12 @@ impl Signs<'_> {
     }
 
     async fn health(&self) -> Result<Health, StoreFault> {
-        health(self.settings, self.store, Some(self.turns), self.clock.now()).await
+        let mut health = health(self.settings, self.store, Some(self.turns), self.clock.now()).await?;
+        if let Some(why) = self.substitute_because {
+            health.ok = false;
+            health.troubles.insert(0, format!("The service works from memory: {why}."));
+        }
+        Ok(health)
     }
 
     /// Tells the service manager that all is going round, as long as it is; when it hears nothing it starts anew.
@@ -74,9 +80,10 @@ impl Signs<'_> {
         }
     }
 
-    /// Calls the ping's address after each complete round, once all is in order. What fails stops nothing.
+    /// Calls the ping's address after each complete round, once all is in order and its mail has been taken or has
+    /// failed and been told. What fails stops nothing.
     async fn ping(&self) {
-        let Some(location) = &self.ping else { return };
+        let Some(location) = self.ping else { return };
         // A round of a former life was told then, or is missed now.
         let mut told = self.newest_round().await;
         loop {
@@ -86,6 +93,8 @@ impl Signs<'_> {
                 continue;
             }
             let called = match self.health().await {
+                // Late mail is a trouble by and by; until then it is neither well nor ill.
+                Ok(health) if health.ok && health.mail_open > 0 => continue,
                 Ok(health) if health.ok => self.fetcher.call(location).await,
                 Ok(health) => Err(format!("it is withheld: {}", health.troubles.join(" "))),
                 Err(fault) => Err(format!("it is withheld: {fault}")),

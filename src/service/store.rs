@@ -8,17 +8,16 @@ mod backup;
 mod decisions;
 mod fault;
 mod forecasts;
-mod open_mail;
 mod outbox;
 mod readings;
 mod signs;
+mod substitute;
 mod troubles;
 
 pub use backup::Check;
 pub use decisions::{RoundRow, RoundState, SaidRow};
 pub use fault::StoreFault;
 pub use forecasts::{ForecastRow, GridAddress};
-pub use open_mail::OpenMail;
 pub use outbox::{Claimed, Ended, LastMail, OutboxRow, Settled, outbox_key};
 pub use readings::ReadingRow;
 pub use signs::MailCounts;

@@ -52,6 +52,7 @@ pub fn row(recipient: &str, revision: u32) -> OutboxRow {
         plain: letter.plain,
         due: evening(),
         expires: evening() + Duration::hours(2),
+        others_due: None,
     }
 }
 

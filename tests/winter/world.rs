@@ -129,6 +129,11 @@ impl Skies {
         (night.0.and_hms_opt(21, 30, 0).expect("a time")).and_utc()
     }
 
+    /// When the day's first list may be: 06:30 there, in winter.
+    pub fn morning(&self, night: NightOf) -> DateTime<Utc> {
+        (night.0.and_hms_opt(11, 30, 0).expect("a time")).and_utc()
+    }
+
     /// Puts the feed's document into the folder, as it stands at an instant.
     pub fn publish(&self, folder: &Path, now: DateTime<Utc>, feed: Feed) {
         let file = folder.join("forecast.json");

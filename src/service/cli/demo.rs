@@ -71,6 +71,7 @@ impl Demo {
                 fetcher: &fetcher,
                 clock: &clock,
                 patience: PATIENCE,
+                substitute_because: None,
                 shared: Shared::default(),
             };
             let faults = daemon.due_rounds().await;

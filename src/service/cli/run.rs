@@ -5,11 +5,11 @@ use crate::service::clock::Clock;
 use crate::service::daemon::{Daemon, DaemonFault, PATIENCE, Shared, StoreLock};
 use crate::service::feed::{Fetcher, Location};
 use crate::service::healthz;
+use crate::service::lives::{Lives, open_whole};
 use crate::service::mail::{self, Mailer};
 use crate::service::notify::Notify;
 use crate::service::outbox::Delivered;
-use crate::service::signs::Signs;
-use crate::service::store::{Check, Open, Store, StoreFault};
+use crate::service::store::{Check, StoreFault};
 use crate::settings::{Delivery, PasswordPlace, Ping, Settings, SmtpSettings, ping_fault};
 use chrono::{DateTime, Utc};
 use clap::Args;
@@ -64,56 +64,47 @@ impl Run {
         runtime.block_on(async {
             // First of all: a second daemon must not even bring the store up to date.
             let _lock = StoreLock::take(&path)?;
-            let store = Store::open(&path, Open::ReadWrite).await?;
-            store.prove_sound(Check::Quick).await?;
-            match store.prove_writable().await {
-                // Warnings go out without a record, which one process keeps in mind and one after another cannot.
-                Err(fault) if fault.is_of_the_disk() && !self.once => {
-                    tracing::error!(%fault, "the disk takes nothing; warnings go out without a record");
-                }
-                other => other?,
-            }
-            let daemon = Daemon {
-                settings: &settings,
-                folder,
-                store: &store,
-                mailer: &mailer,
-                fetcher: &fetcher,
-                clock: &clock,
-                patience: self.patience.map_or(PATIENCE, Duration::from_secs),
-                shared: Shared::default(),
-            };
-            let result = if self.once {
+            let patience = self.patience.map_or(PATIENCE, Duration::from_secs);
+            if self.once {
+                // No substitute here: one pass after another would begin anew, and say everything again each time.
+                let store = open_whole(&path, Check::Quick).await?;
+                let daemon = Daemon {
+                    settings: &settings,
+                    folder,
+                    store: &store,
+                    mailer: &mailer,
+                    fetcher: &fetcher,
+                    clock: &clock,
+                    patience,
+                    substitute_because: None,
+                    shared: Shared::default(),
+                };
                 daemon.recover().await?;
                 let faults = daemon.due_rounds().await;
                 let delivered = daemon.deliver().await;
-                once(faults, delivered)
-            } else {
-                let notify = Notify::from_environment();
-                let signs = Signs {
-                    settings: &settings,
-                    store: &store,
-                    turns: &daemon.shared.turns,
-                    clock: &clock,
-                    fetcher: &fetcher,
-                    notify: &notify,
-                    ping,
-                    listener: listener(&settings).await,
-                };
-                let stop = asked_to_stop()?;
-                let stop = async {
-                    stop.await;
-                    notify.stopping();
-                };
-                notify.ready();
-                tokio::select! {
-                    ended = daemon.run(stop) => ended.map(|()| Done::Well).map_err(Failure::from),
-                    // Where there is nobody to give signs to.
-                    () = async { signs.give().await; std::future::pending().await } => Ok(Done::Well),
-                }
+                store.close().await;
+                return once(faults, delivered);
+            }
+            let notify = Notify::from_environment();
+            let lives = Lives {
+                settings: &settings,
+                folder,
+                store: &path,
+                mailer: &mailer,
+                fetcher: &fetcher,
+                clock: &clock,
+                patience,
+                notify: &notify,
+                ping,
+                listener: listener(&settings).await,
             };
-            store.close().await;
-            result
+            let stop = asked_to_stop()?;
+            let stop = async {
+                stop.await;
+                notify.stopping();
+            };
+            notify.ready();
+            lives.run(stop).await.map(|()| Done::Well).map_err(Failure::from)
         })
     }
 }

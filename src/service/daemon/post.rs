@@ -16,6 +16,8 @@ pub(super) struct Post<'a> {
     pub kind: &'static str,
     pub revision: u32,
     pub expires: DateTime<Utc>,
+    /// As of an [`OutboxRow`].
+    pub others_due: Option<DateTime<Utc>>,
     pub now: DateTime<Utc>,
 }
 
@@ -47,6 +49,7 @@ impl Daemon<'_> {
                     plain,
                     due: post.now,
                     expires: post.expires,
+                    others_due: post.others_due,
                 }),
                 Err(fault) => tracing::error!(garden, person = person.name, %fault, "mail cannot be written"),
             }
@@ -93,7 +96,7 @@ pub fn unwritable(settings: &Settings) -> Vec<String> {
     let faults = gardens.flat_map(|garden| garden.people.iter().map(move |person| (garden, person)));
     let faults = faults.filter_map(|(garden, person)| {
         let (of, now) = (NightOf(NaiveDate::default()), DateTime::UNIX_EPOCH);
-        let post = Post { garden, of, kind: "list", revision: 1, expires: now, now };
+        let post = Post { garden, of, kind: "list", revision: 1, expires: now, others_due: None, now };
         let letter = Letter {
             subject: format!(
                 "Worse: harvest 999, bring in 999, cover 999 by 16:40: low -99 F near 07:00 ({})",

@@ -23,6 +23,11 @@ const LONGEST_LOOK_BACK: Duration = Duration::days(4);
 const UNCOVER_IN_TIME: Duration = Duration::hours(8);
 /// A clock is set back by a few hours at most; what was said later than that belongs to another time.
 const AHEAD: Duration = Duration::hours(3);
+/// Whoever is told in another's place needs so long to act, and the relay is given so long first.
+const IN_TIME: Duration = Duration::minutes(45);
+const TRIED: Duration = Duration::minutes(10);
+/// A word that is older than this is none: signs of life come at least once a week.
+const WORDS_COUNT: Duration = Duration::days(30);
 /// How much later than planned the next message may be before silence means trouble.
 const GRACE: Duration = Duration::minutes(45);
 
@@ -48,17 +53,10 @@ impl Daemon<'_> {
         if due.is_empty() {
             return Ok(next);
         }
-        let mut all_noted = true;
         if due.len() > noted {
             failpoint::here("round-found");
             let found = due.iter().skip(noted).map(|round| round_row(garden, *round, RoundState::Due, now));
-            match self.store.note_due(&found.collect::<Vec<_>>()).await {
-                Err(fault) if fault.is_of_the_disk() => {
-                    tracing::error!(garden = garden.id, %fault, "no note of a round");
-                    all_noted = false;
-                }
-                other => other?,
-            }
+            self.store.note_due(&found.collect::<Vec<_>>()).await?;
             failpoint::here("round-noted");
         }
         // One that was noted may have been found again.
@@ -85,12 +83,6 @@ impl Daemon<'_> {
             };
             match made {
                 Ok(()) => {}
-                // Not noted, and were the next to succeed, the list would be taken for made. Nothing else outweighs it.
-                Err(DaemonFault::Store(fault))
-                    if !all_noted && Some(round) == list_round && !fault.is_of_the_disk() =>
-                {
-                    return Err(fault.into());
-                }
                 // It stays due: each of the others must have its try, above all the list.
                 Err(fault) => {
                     tracing::error!(garden = garden.id, kind = round.kind.word(), %fault, "a round cannot be made");
@@ -141,8 +133,8 @@ impl Daemon<'_> {
         late_by: Option<Duration>,
     ) -> Result<(), DaemonFault> {
         let (garden, now) = (&settings.garden, self.clock.now());
-        // Without a store that can be written no list can be sent, but for one of the disk: no feed is bothered for it.
-        let trouble_of_disk = self.trouble_of_disk(garden, round).await?;
+        // Without a store that can be written no list can be sent from here: no feed is bothered for it.
+        self.store.prove_writable().await?;
         let mut gathered = self.sources().gather(settings, round.night, now).await;
         let readings = readings(self.store, garden, round.night).await.unwrap_or_else(|fault| {
             tracing::error!(garden = garden.id, %fault, "readings cannot be read");
@@ -150,15 +142,14 @@ impl Daemon<'_> {
             Vec::new()
         });
         failpoint::here("weather-gathered");
-        gathered.troubles.extend(trouble_of_disk);
         let plan = list(garden, &self.settings.catalogue, round.night, &gathered.forecasts, &readings, now);
         failpoint::here("list-made");
         let next = Said::of(&plan);
         let rows = self.store.said(&garden.id, round.night).await?;
         // What was said by a clock that ran ahead, or in a rehearsal, is not said yet.
         let said = rows.iter().rfind(|row| row.said_at <= now + AHEAD).and_then(read_back);
-        // A word of a clock that ran ahead would keep the garden without a sign of life until then.
-        let last_word = self.store.last_word(&garden.id).await?.filter(|word| *word <= now);
+        let since = NightOf(round.night.0 - WORDS_COUNT);
+        let last_word = self.store.last_word(&garden.id, since, now).await?;
         let timetable = &self.settings.service.timetable;
         let done = round_row(garden, round, RoundState::Done, now);
         let mut people: Vec<&Person> = garden.people.iter().collect();
@@ -191,7 +182,9 @@ impl Daemon<'_> {
         let next_word_to = |person: &Person| next_word_by.filter(|_| asks || person.role == Role::Manager);
         let kind = if reason == SayReason::AllQuiet { "all-quiet" } else { "list" };
         let revision = next_revision(&rows);
-        let post = Post { garden, of: round.night, kind, revision, expires: useful_until(&plan), now };
+        let expires = useful_until(&plan);
+        let others_due = (asks && kind == "list").then(|| others_due(now, plan.deadline, expires));
+        let post = Post { garden, of: round.night, kind, revision, expires, others_due, now };
         let letter = |person: &Person| {
             let troubles = if person.role == Role::Manager { &for_managers } else { &gathered.troubles };
             let context = Context { next_word_by: next_word_to(person), troubles, ..context };
@@ -202,7 +195,7 @@ impl Daemon<'_> {
         let said = said_row(garden, round.night, revision, &next, now)?;
         let to_manager = self.to_manager(garden, &messages);
         let told = to_manager.as_deref().map(|key| (untold.as_slice(), key));
-        self.decided(said, done, &messages, told).await?;
+        self.store.decide_and_tell(Some(said), done, &messages, told).await?;
         tracing::info!(garden = garden.id, kind = round.kind.word(), ?reason, mails = messages.len(), "said");
         self.shared.mail.notify_one();
         Ok(())
@@ -312,12 +305,12 @@ impl Daemon<'_> {
         };
         let revision = next_revision(&rows);
         let expires = round.due + UNCOVER_IN_TIME + Duration::hours(2);
-        let post = Post { garden, of: round.night, kind: "morning-after", revision, expires, now };
+        let post = Post { garden, of: round.night, kind: "morning-after", revision, expires, others_due: None, now };
         let messages = self.messages(people, &post, letter).await?;
         let said = said_row(garden, round.night, revision, &Said { at: now, ..said.clone() }, now)?;
         let to_manager = self.to_manager(garden, &messages);
         let told = to_manager.as_deref().map(|key| (untold.as_slice(), key));
-        self.decided(said, done, &messages, told).await?;
+        self.store.decide_and_tell(Some(said), done, &messages, told).await?;
         tracing::info!(garden = garden.id, kind = round.kind.word(), ?reason, mails = messages.len(), "said");
         self.shared.mail.notify_one();
         Ok(())
@@ -350,6 +343,13 @@ fn useful_until(plan: &Plan<'_>) -> DateTime<Utc> {
     });
     let sunset = plan.deadline + plan.garden.finish_before_sunset;
     coldest.unwrap_or(sunset + Duration::hours(8)).max(plan.made_at + Duration::hours(1))
+}
+
+/// Somebody else hears of a list that nobody has taken while the work can still be done: when half of the time for it is
+/// over, or so long before its end, whichever comes first; but not before it was tried for a while (a first choice).
+fn others_due(now: DateTime<Utc>, deadline: DateTime<Utc>, expires: DateTime<Utc>) -> DateTime<Utc> {
+    let end = if deadline > now { deadline } else { expires };
+    (now + (end - now) / 2).min(end - IN_TIME).max(now + TRIED)
 }
 
 fn round_row(garden: &Garden, round: Round, state: RoundState, now: DateTime<Utc>) -> RoundRow {

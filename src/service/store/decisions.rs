@@ -137,18 +137,25 @@ impl Store {
         said.collect()
     }
 
-    /// When a garden last heard anything, of whichever night: a word whose every mail was refused or expired was not
-    /// heard.
-    pub async fn last_word(&self, garden: &str) -> Result<Option<DateTime<Utc>>, StoreFault> {
+    /// When a garden last heard anything, of whichever night since `since`: a word whose every mail was refused or expired
+    /// was not heard. A row whose time is damaged, or of a clock that ran ahead, counts for nothing.
+    pub async fn last_word(
+        &self,
+        garden: &str,
+        since: NightOf,
+        now: DateTime<Utc>,
+    ) -> Result<Option<DateTime<Utc>>, StoreFault> {
         const MAILS: &str = "SELECT 1 FROM outbox WHERE outbox.garden = said.garden AND outbox.night = said.night
                              AND outbox.revision = said.revision AND kind <> 'not-reached'";
         let question = format!(
-            "SELECT said_at FROM said WHERE garden = ?
+            "SELECT said_at FROM said WHERE garden = ? AND night >= ? AND said_at BETWEEN 0 AND ?
              AND (NOT EXISTS ({MAILS}) OR EXISTS ({MAILS} AND state NOT IN ('refused', 'expired')))
              ORDER BY said_at DESC LIMIT 1"
         );
         let row = sqlx::query(sqlx::AssertSqlSafe(question))
             .bind(garden)
+            .bind(since.to_string())
+            .bind(now.timestamp())
             .fetch_optional(&self.pool)
             .await
             .map_err(|error| self.fault(error))?;

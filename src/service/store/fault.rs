@@ -74,9 +74,16 @@ mod code {
 }
 
 impl StoreFault {
-    /// Whether nothing can be written for want of a working disk: what must go out then goes out unrecorded.
-    pub fn is_of_the_disk(&self) -> bool {
-        matches!(self, StoreFault::Full { .. } | StoreFault::ReadOnly { .. } | StoreFault::Disk { .. })
+    /// Whether it is of the store as a whole, and stays until somebody mends it or the disk has room: what must go out
+    /// then goes out from a substitute.
+    pub fn lasts(&self) -> bool {
+        !matches!(
+            self,
+            StoreFault::Busy { .. }
+                | StoreFault::AlreadySaid { .. }
+                | StoreFault::CopyExists { .. }
+                | StoreFault::CopyFailed { .. }
+        )
     }
 
     pub(super) fn from_sqlx(path: &Path, error: sqlx::Error) -> StoreFault {

@@ -38,6 +38,8 @@ pub struct OutboxRow {
     pub due: DateTime<Utc>,
     /// The end of its useful life: the last minute at which the work can still be done.
     pub expires: DateTime<Utc>,
+    /// From when on somebody else is told, where nobody has taken it by then.
+    pub others_due: Option<DateTime<Utc>>,
 }
 
 impl OutboxRow {
@@ -136,8 +138,8 @@ impl Store {
         superseded.map_err(|error| self.fault(error))?;
         sqlx::query(
             "INSERT INTO outbox (key, recipient, garden, night, kind, revision, replaceable, message_id, envelope_from,
-                                 bytes, subject, plain, due, expires)
-             VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
+                                 bytes, subject, plain, due, expires, others_due)
+             VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
              ON CONFLICT (key) DO NOTHING",
         )
         .bind(row.key())
@@ -154,6 +156,7 @@ impl Store {
         .bind(&row.plain)
         .bind(row.due.timestamp())
         .bind(row.expires.timestamp())
+        .bind(row.others_due.map(|at| at.timestamp()))
         .execute(&mut **to)
         .await
         .map_err(|error| self.fault(error))?;
@@ -244,6 +247,49 @@ impl Store {
         .await
         .map_err(|error| self.fault(error))?;
         rows.iter().map(|row| self.ended(row)).collect()
+    }
+
+    /// The mails that nobody has taken though their hour comes near, and that nobody else was told of yet. They are
+    /// tried on.
+    pub async fn not_taken_yet(&self, now: DateTime<Utc>) -> Result<Vec<Ended>, StoreFault> {
+        let rows = sqlx::query(
+            "SELECT * FROM outbox WHERE state IN ('waiting', 'leased', 'unknown') AND others_due <= ? AND NOT others_told
+             ORDER BY night, key",
+        )
+        .bind(now.timestamp())
+        .fetch_all(&self.pool)
+        .await
+        .map_err(|error| self.fault(error))?;
+        rows.iter().map(|row| self.ended(row)).collect()
+    }
+
+    /// The people for whom a mail about a night waits.
+    pub async fn waited_for(&self, garden: &str, night: NightOf) -> Result<Vec<String>, StoreFault> {
+        sqlx::query_scalar(
+            "SELECT DISTINCT recipient FROM outbox
+             WHERE garden = ? AND night = ? AND state IN ('waiting', 'leased', 'unknown')",
+        )
+        .bind(garden)
+        .bind(night.to_string())
+        .fetch_all(&self.pool)
+        .await
+        .map_err(|error| self.fault(error))
+    }
+
+    /// Queues the mails that tell somebody else of mail that nobody has taken yet, and notes that, in one transaction.
+    pub async fn tell_others(&self, of: &[Ended], messages: &[OutboxRow]) -> Result<(), StoreFault> {
+        let mut transaction = self.begin().await?;
+        for row in of {
+            sqlx::query("UPDATE outbox SET others_told = 1 WHERE key = ?")
+                .bind(&row.key)
+                .execute(&mut *transaction)
+                .await
+                .map_err(|error| self.fault(error))?;
+        }
+        for message in messages {
+            self.queue(&mut transaction, message).await?;
+        }
+        transaction.commit().await.map_err(|error| self.fault(error))
     }
 
     /// Queues the mails that tell somebody else, and marks what they tell of, in one transaction. With no mails:

@@ -57,6 +57,7 @@ async fn a_store_that_is_full_says_so_and_holds_nothing_half_written() {
         plain: String::new(),
         due: at,
         expires: at + Duration::hours(1),
+        others_due: None,
     };
     let small = OutboxRow { bytes: b"x".to_vec(), ..mail.clone() };
     let fault = store.decide(Some(said.clone()), round.clone(), &[mail]).await.expect_err("no room");
@@ -126,7 +127,7 @@ async fn the_proof_that_the_store_can_be_written_writes() {
     sqlx::query("PRAGMA query_only = 1").execute(&store.pool).await.expect("a setting");
     for _ in 0..2 {
         let fault = store.prove_writable().await.expect_err("read-only");
-        assert!(matches!(fault, StoreFault::ReadOnly { .. }) && fault.is_of_the_disk(), "{fault:?}");
+        assert!(matches!(fault, StoreFault::ReadOnly { .. }) && fault.lasts(), "{fault:?}");
     }
 }
 
