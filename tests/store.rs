@@ -3,7 +3,9 @@
 mod support;
 
 use chrono::{Duration, TimeZone, Utc};
-use counterpane::service::store::{ForecastRow, Open, ReadingRow, RoundRow, RoundState, SaidRow, Store, StoreFault};
+use counterpane::service::store::{
+    ForecastRow, Open, ReadingRow, RoundRow, RoundState, SaidRow, Settled, Store, StoreFault,
+};
 use counterpane::units::{Celsius, MetresPerSecond};
 use counterpane::weather::{Forecast, Hour, IntervalMinimum, Provider};
 use sqlx::{Connection, SqliteConnection};
@@ -17,7 +19,8 @@ async fn new_store(folder: &TempDir) -> Store {
 }
 
 async fn raw(path: &Path) -> SqliteConnection {
-    SqliteConnection::connect(&format!("sqlite:{}", path.display())).await.expect("a connection")
+    let options = sqlx::sqlite::SqliteConnectOptions::new().filename(path);
+    SqliteConnection::connect_with(&options).await.expect("a connection")
 }
 
 async fn last_round(store: &Store) -> Option<RoundRow> {
@@ -333,4 +336,75 @@ async fn fractions_of_a_second_are_dropped_and_nothing_else() {
     let exact = Utc.timestamp_opt(1_768_500_000, 999_999_999).single().expect("a time");
     store.record_round(&RoundRow { finished_at: exact, ..round() }).await.expect("recorded");
     assert_eq!(last_round(&store).await.map(|round| round.finished_at), Some(evening()));
+}
+
+#[tokio::test]
+async fn a_substitute_begins_with_what_was_and_carries_back_what_it_did() {
+    let folder = tempdir().expect("a folder");
+    let path = folder.path().join("a #garden%3.db");
+    let disk = Store::open(&path, Open::ReadWrite).await.expect("a store");
+    let rows = [row("crew@example.org", 1), row("manager@example.org", 1)];
+    disk.decide(Some(said(1)), round(), &rows).await.expect("decided");
+    disk.close().await;
+    let before = fs::read(&path).expect("a store");
+
+    let substitute = Store::in_memory(&path).await.expect("memory");
+    let faults = substitute.take_over(&[GARDEN], evening()).await;
+    assert!(faults.is_empty(), "{faults:?}");
+    assert_eq!(substitute.last_said(GARDEN, night()).await.expect("readable"), Some(said(1)));
+    assert_eq!(substitute.last_round(GARDEN, evening() + Duration::hours(1)).await.expect("readable"), Some(round()));
+    let claimed = substitute.claim(evening(), "daemon", Duration::minutes(1)).await.expect("readable").expect("a mail");
+    substitute.settle(&claimed, Settled::Sent, "250 taken").await.expect("written");
+    let news = row("crew@example.org", 2);
+    substitute.decide(Some(said(2)), round(), std::slice::from_ref(&news)).await.expect("decided");
+    assert_eq!(fs::read(&path).expect("a store"), before, "the disk was written to");
+
+    substitute.carry_back().await.expect("carried");
+    substitute.carry_back().await.expect("carried again");
+    let disk = Store::open(&path, Open::ReadWrite).await.expect("a store");
+    assert_eq!(disk.last_said(GARDEN, night()).await.expect("readable"), Some(said(2)));
+    let open = disk.mail_counts(evening(), Duration::zero(), evening()).await.expect("readable").open;
+    assert_eq!(open, 2, "of three mails one was sent");
+    let state: String = sqlx::query_scalar("SELECT state FROM outbox WHERE key = ?")
+        .bind(&claimed.key)
+        .fetch_one(&mut raw(&path).await)
+        .await
+        .expect("a state");
+    assert_eq!(state, "sent");
+    // What the disk knows to be sent stays so, whatever an older memory says.
+    while let Some(claimed) = disk.claim(evening(), "daemon", Duration::minutes(1)).await.expect("readable") {
+        disk.settle(&claimed, Settled::Sent, "250 taken").await.expect("written");
+    }
+    disk.close().await;
+    substitute.carry_back().await.expect("carried");
+    let disk = Store::open(&path, Open::ReadWrite).await.expect("a store");
+    assert_eq!(disk.mail_counts(evening(), Duration::zero(), evening()).await.expect("readable").open, 0);
+}
+
+#[tokio::test]
+async fn of_another_programs_file_a_substitute_takes_nothing_and_changes_nothing() {
+    let folder = tempdir().expect("a folder");
+    let path = folder.path().join("garden.db");
+    fs::write(&path, b"a letter to a friend, and no store").expect("written");
+    let substitute = Store::in_memory(&path).await.expect("memory");
+    assert_eq!(substitute.take_over(&[GARDEN], evening()).await.len(), 2, "two ways to open it");
+    substitute.carry_back().await.expect_err("carried into a letter");
+    assert_eq!(fs::read(&path).expect("there"), b"a letter to a friend, and no store");
+    // It works all the same.
+    substitute.decide(Some(said(1)), round(), &[row("crew@example.org", 1)]).await.expect("decided");
+}
+
+#[tokio::test]
+async fn a_damaged_time_of_a_word_is_no_word_and_no_fault() {
+    let folder = tempdir().expect("a folder");
+    let store = new_store(&folder).await;
+    store.decide(Some(said(1)), round(), &[]).await.expect("decided");
+    let word = store.last_word(GARDEN, night(), evening()).await.expect("readable");
+    assert_eq!(word, Some(evening()));
+    let mut behind = raw(store.path()).await;
+    for time in ["9223372036854775807", "-9223372036854775808", "8210298412800"] {
+        let statement = format!("UPDATE said SET said_at = {time}");
+        sqlx::raw_sql(sqlx::AssertSqlSafe(statement)).execute(&mut behind).await.expect("tampered");
+        assert_eq!(store.last_word(GARDEN, night(), evening()).await.expect("readable"), None, "{time}");
+    }
 }

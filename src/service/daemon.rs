@@ -11,7 +11,7 @@ pub use lock::{InUse, StoreLock};
 pub use post::unwritable;
 
 use super::clock::Clock;
-use super::feed::Fetcher;
+use super::feed::{Fetcher, part_of};
 use super::look::Sources;
 use super::mail::Mailer;
 use super::outbox::{Delivered, deliver_due};
@@ -102,6 +102,8 @@ const LONGEST_SLEEP: Real = Real::from_secs(60);
 pub const PATIENCE: Real = Real::from_secs(90);
 /// A forecast is asked for this often between rounds, so that a copy is at hand when a feed fails just then.
 const POLL: Duration = Duration::minutes(60);
+/// Polls of installations that began together, after a power cut, come apart by up to this at each.
+const POLLS_APART: Real = Real::from_secs(600);
 /// Installations look at full and half hours all over the world; their requests come apart by this.
 const SPREAD: Real = Real::from_secs(20);
 /// The post among the loops, in a name that no garden's file can have.
@@ -135,6 +137,10 @@ impl Daemon<'_> {
 
     /// Takes up again what a former life of this daemon left in the middle. Only whoever has the store to itself may.
     pub async fn recover(&self) -> Result<(), StoreFault> {
+        let now = self.clock.now();
+        for (origin, until) in self.store.silences(now).await? {
+            self.fetcher.leave_alone(&origin, now, until);
+        }
         let left = self.store.recover_leases(OWNER, self.clock.now()).await?;
         if left > 0 {
             tracing::warn!(
@@ -206,7 +212,9 @@ impl Daemon<'_> {
     async fn poll(&self, settings: &GardenSettings, next: Option<DateTime<Utc>>, last: &mut Option<DateTime<Utc>>) {
         let now = self.clock.now();
         // A clock set back must not stop the asking.
-        let is_due = last.is_none_or(|last| now - last >= POLL || now < last);
+        let key = format!("{} {}", self.settings.service.operator, settings.garden.id);
+        let often = POLL + Duration::from_std(part_of(POLLS_APART, &key)).unwrap_or_default();
+        let is_due = last.is_none_or(|last| now - last >= often || now < last);
         let longest = self.patience * u32::try_from(settings.feeds.len()).unwrap_or(u32::MAX);
         let in_the_way = next.is_some_and(|next| (next - now).to_std().unwrap_or_default() < longest);
         if !is_due || in_the_way {
@@ -217,6 +225,18 @@ impl Daemon<'_> {
         let of = night_at(&settings.garden.site, &settings.garden.zone, now);
         // Each trouble is logged where it is met, and told at the next look if it lasts.
         self.sources().gather(settings, of, now).await;
+        self.keep_silences().await;
+    }
+
+    /// Writes down which providers asked for silence just now, for the next start.
+    async fn keep_silences(&self) {
+        let now = self.clock.now();
+        let silences = self.fetcher.silences(now);
+        if !silences.is_empty()
+            && let Err(fault) = self.store.keep_silences(&silences, now).await
+        {
+            tracing::error!(%fault, "a provider's wish to be left alone cannot be kept");
+        }
     }
 
     /// Sends what is due until the stop, which it hears between two mails, or until the store fails.

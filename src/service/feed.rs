@@ -17,7 +17,7 @@ mod plausible;
 mod retry;
 
 pub use address::{hourly_arrays_address, met_norway_address, nws_grid_address};
-pub use cell::{CellForecast, Question};
+pub use cell::{CellForecast, Question, part_of};
 pub use fault::FeedFault;
 pub use fetch::{CannotFetch, Conditions, FetchLimits, Fetched, Fetcher};
 pub use location::{Location, LocationFault};

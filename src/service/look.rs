@@ -76,7 +76,10 @@ pub fn list<'a>(
     if let (Ok(night), Some((_, by))) = (&mut night, colder) {
         night.remarks.push(Remark::FeedsDisagree { by });
     }
-    if let Ok(night) = &mut night {
+    let knows_its_own_past = forecasts.len() == 1 && night.as_ref().is_ok_and(|night| night.provider.is_some());
+    if let Ok(night) = &mut night
+        && !knows_its_own_past
+    {
         // Plants remember what the feed that speaks tonight may not: the fullest record counts, its own where it is one.
         let fullest =
             forecasts.iter().map(|forecast| past(forecast, &span, garden.offset)).max_by_key(|past| known_lows(past));

@@ -193,3 +193,37 @@ fn where_the_sun_does_not_rise_the_rounds_go_by_the_clock() {
         )
     );
 }
+
+#[test]
+fn a_list_that_nobody_takes_is_told_to_others_while_the_work_can_still_be_done() {
+    let (feed, relay) = (Feed::with(frost()), SmtpSink::start(&[Fault::Greylist]));
+    let garden = Installation::new(&feed.base, &relay);
+    // The work ends at 17:00: half of the time for it is over at 15:00.
+    garden.once(AFTERNOON).ended_with(5);
+    let counts = || [MANAGER, TUESDAY, WEEKEND].map(|who| to(&relay, who).len());
+    assert_eq!(counts(), [0, 1, 1]);
+    relay.next(Fault::Greylist);
+    garden.once("2027-01-16T14:50:00-05:00").ended_with(5);
+    assert_eq!(counts(), [0, 1, 1]);
+    for (time, expected) in [("2027-01-16T15:05:00-05:00", [0, 2, 2]), ("2027-01-16T15:30:00-05:00", [0, 2, 2])] {
+        relay.next(Fault::Greylist);
+        garden.once(time).ended_with(5);
+        assert_eq!(counts(), expected, "at {time}");
+    }
+    let word = to(&relay, TUESDAY).pop().expect("a word");
+    assert_eq!(word.subject(), "Not reached: Manager; please call and pass this on (Orchard Lane)");
+    let text = word.text();
+    assert!(text.contains("could not be told by mail so far") && text.contains("has taken it yet"), "{text}");
+    garden.once("2027-01-16T15:50:00-05:00").ended_with(0);
+    assert_eq!(counts(), [1, 2, 2]);
+}
+
+#[test]
+fn where_the_relay_takes_nothing_nobody_is_written_to_about_it() {
+    let (feed, gone) = (Feed::with(frost()), Gone::hold());
+    let grid = [("grid", "nws", feed.base.as_str())];
+    let garden = Installation::with(&service(&grid, &to_relay(gone.port)), GARDEN);
+    garden.once(AFTERNOON).ended_with(5);
+    garden.once("2027-01-16T16:30:00-05:00").ended_with(5);
+    assert_eq!(garden.asked("SELECT DISTINCT kind FROM outbox"), ["list"]);
+}

@@ -362,3 +362,19 @@ fn the_key_of_a_paid_plan_is_in_no_log_and_no_mail() {
     let ran = garden.ran(&["check"]);
     assert!(!ran.err.contains(KEY) && !ran.out.contains(KEY), "{} {}", ran.out, ran.err);
 }
+
+#[test]
+fn a_provider_that_asked_for_silence_is_left_alone_by_the_next_pass_too() {
+    let relay = SmtpSink::start(&[]);
+    let feed = Feed::with(frost());
+    let garden = Installation::new(&feed.base, &relay);
+    feed.set(Answer::Headers("429 Too Many Requests", "Retry-After: 14400\r\n"));
+    garden.once("2027-01-16T17:00:00-05:00").ended_with(0);
+    let asked = feed.requests();
+    assert!(asked > 0);
+    feed.set_weather(frost());
+    garden.once(DUSK).ended_with(0);
+    assert_eq!(feed.requests(), asked, "it was asked again within its four hours");
+    garden.once("2027-01-17T06:30:10-05:00").ended_with(0);
+    assert!(feed.requests() > asked, "it is left alone for ever");
+}

@@ -136,6 +136,7 @@ impl Daemon<'_> {
         // Without a store that can be written no list can be sent from here: no feed is bothered for it.
         self.store.prove_writable().await?;
         let mut gathered = self.sources().gather(settings, round.night, now).await;
+        self.keep_silences().await;
         let readings = readings(self.store, garden, round.night).await.unwrap_or_else(|fault| {
             tracing::error!(garden = garden.id, %fault, "readings cannot be read");
             gathered.troubles.push("The evening's thermometer readings could not be read.".into());

@@ -92,6 +92,11 @@ impl Cells {
         left.to_std().ok().filter(|left| !left.is_zero() && most_of_a_silence(*left) == chrono_of(*left))
     }
 
+    fn silences(&self, now: DateTime<Utc>) -> Vec<(String, DateTime<Utc>)> {
+        let silences = self.silences.lock().unwrap_or_else(PoisonError::into_inner);
+        silences.iter().filter(|(_, until)| **until > now).map(|(origin, until)| (origin.clone(), *until)).collect()
+    }
+
     pub(super) fn be_silent(&self, origin: String, now: DateTime<Utc>, wait: Duration) {
         let mut silences = self.silences.lock().unwrap_or_else(PoisonError::into_inner);
         silences.retain(|_, until| *until > now);
@@ -109,6 +114,18 @@ fn most_of_a_silence(wait: Duration) -> chrono::Duration {
 }
 
 impl Fetcher {
+    /// Which providers, by their origin, want to be left alone until when.
+    pub fn silences(&self, now: DateTime<Utc>) -> Vec<(String, DateTime<Utc>)> {
+        self.cells.silences(now)
+    }
+
+    /// Leaves a provider alone that has asked for it before this fetcher was made.
+    pub fn leave_alone(&self, origin: &str, now: DateTime<Utc>, until: DateTime<Utc>) {
+        if let Ok(wait) = (until - now).to_std() {
+            self.cells.be_silent(origin.into(), now, wait);
+        }
+    }
+
     /// The forecast of a cell: asked for, unchanged since the last time, or what the cell has just told another garden.
     pub async fn forecast(&self, question: &Question<'_>) -> Result<CellForecast, FeedFault> {
         // A file costs nobody anything, and its owner may write it anew at any time.
@@ -159,7 +176,7 @@ impl Fetcher {
 }
 
 /// A part of a time that is always the same for one key, and another for others.
-fn part_of(whole: Duration, key: &str) -> Duration {
+pub fn part_of(whole: Duration, key: &str) -> Duration {
     let mut hasher = DefaultHasher::new();
     key.hash(&mut hasher);
     whole.mul_f64((hasher.finish() % 1000) as f64 / 1000.0)

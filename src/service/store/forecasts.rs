@@ -68,6 +68,36 @@ impl Store {
         }))
     }
 
+    /// Keeps until when providers, by their origin, want to be left alone; what is past is forgotten.
+    pub async fn keep_silences(
+        &self,
+        silences: &[(String, DateTime<Utc>)],
+        now: DateTime<Utc>,
+    ) -> Result<(), StoreFault> {
+        let mut transaction = self.begin().await?;
+        let past = sqlx::query("DELETE FROM silences WHERE until <= ?").bind(now.timestamp());
+        past.execute(&mut *transaction).await.map_err(|error| self.fault(error))?;
+        for (origin, until) in silences {
+            sqlx::query("INSERT OR REPLACE INTO silences (origin, until) VALUES (?, ?)")
+                .bind(origin)
+                .bind(until.timestamp())
+                .execute(&mut *transaction)
+                .await
+                .map_err(|error| self.fault(error))?;
+        }
+        transaction.commit().await.map_err(|error| self.fault(error))
+    }
+
+    /// As they were kept, those that still hold.
+    pub async fn silences(&self, now: DateTime<Utc>) -> Result<Vec<(String, DateTime<Utc>)>, StoreFault> {
+        let rows = sqlx::query("SELECT origin, until FROM silences WHERE until > ? ORDER BY origin")
+            .bind(now.timestamp())
+            .fetch_all(&self.pool)
+            .await
+            .map_err(|error| self.fault(error))?;
+        rows.iter().map(|row| Ok((self.text(row, "origin")?, self.time(row, "until")?))).collect()
+    }
+
     /// Keeps where a feed has a garden's grid cell.
     pub async fn keep_grid_address(
         &self,
