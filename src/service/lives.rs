@@ -31,9 +31,11 @@ pub struct Lives<'a> {
     pub listener: Option<TcpListener>,
 }
 
-/// So soon the disk's store is tried again, and after each return that did not last twice as long, up to the longest.
+/// So soon the disk's store is tried again; then, and after a return that did not last, after twice as long each time, up
+/// to the longest.
 const AGAIN: Duration = Duration::from_secs(20);
 const LONGEST: Duration = Duration::from_secs(600);
+const A_MOMENT: Duration = Duration::from_secs(1);
 /// A return that held so long is one, and the next trouble is a new one.
 const HOLDS: Duration = Duration::from_secs(3600);
 /// Managers get one letter of it in so long; every other letter says it too.
@@ -124,6 +126,10 @@ impl Lives<'_> {
         let before = match failed {
             Some(Standing { store, because }) => {
                 store.close().await;
+                if because.is_some() {
+                    // Whatever broke a store in memory must not do so a thousand times a second.
+                    self.clock.sleep(A_MOMENT).await;
+                }
                 because
             }
             None => None,
@@ -151,9 +157,10 @@ impl Lives<'_> {
     }
 
     /// Resolves when the store on the disk can be read whole and written again.
-    async fn disk_is_back(&self, pause: Duration) -> Store {
+    async fn disk_is_back(&self, mut pause: Duration) -> Store {
         loop {
             self.clock.sleep(pause).await;
+            pause = (pause * 2).min(LONGEST);
             match open_whole(self.store, Check::Full).await {
                 Ok(store) => return store,
                 Err(fault) => tracing::warn!(%fault, "the store on the disk cannot be used yet"),
