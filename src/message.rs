@@ -3,6 +3,7 @@
 //! A message is first a [`Letter`], which says everything once in short texts; plain text and HTML are two ways to set
 //! it. A reader who sees only the subject knows enough; the plain text is complete in 78 columns and can be read aloud.
 
+mod ahead;
 mod cautions;
 pub mod document;
 mod entries;
@@ -15,8 +16,9 @@ mod ready;
 mod sentences;
 mod typeset;
 
+pub use ahead::ahead_letter;
 pub use letter::{Context, Letter, Reader, evening_letter};
-pub use morning_after::morning_after_letter;
+pub use morning_after::{NightOver, morning_after_letter};
 pub use not_reached::{MissedRound, Quoted, Unreached, not_reached_letter, untold};
 pub use ready::remark;
 pub use typeset::{html, plain_text};

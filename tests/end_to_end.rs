@@ -6,6 +6,7 @@ mod support;
 
 mod end_to_end {
     mod again;
+    mod ahead;
     mod clock;
     mod daemon;
     mod escalation;
