@@ -10,6 +10,7 @@ mod entries;
 pub mod explain;
 pub mod growth;
 mod letter;
+mod look_again;
 mod morning_after;
 mod not_reached;
 mod ready;
@@ -18,6 +19,7 @@ mod typeset;
 
 pub use ahead::ahead_letter;
 pub use letter::{Context, Letter, Reader, evening_letter};
+pub use look_again::look_again_letter;
 pub use morning_after::{NightOver, morning_after_letter};
 pub use not_reached::{MissedRound, Quoted, Unreached, not_reached_letter, untold};
 pub use ready::remark;

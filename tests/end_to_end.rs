@@ -12,5 +12,6 @@ mod end_to_end {
     mod escalation;
     mod evening;
     mod feeds;
+    mod look_again;
     mod post;
 }

@@ -1,6 +1,7 @@
 //! The morning after: uncover, and write down what the night did.
 
 use super::letter::{Letter, Reader, capitalised, lateness};
+use super::look_again::was_out;
 use super::{cautions, entries, sentences};
 use crate::beds::{Bed, Garden, Role};
 use crate::crops::{AfterFrost, Catalogue};
@@ -115,11 +116,7 @@ fn looks(
     said: &Said,
     reader: Reader,
 ) -> Option<entries::Group> {
-    let was_out = |id: &str| {
-        let measure = said.beds.iter().find(|bed| bed.bed == id).map(|bed| bed.measure);
-        measure.is_some_and(|measure| !matches!(measure, Measure::Fine | Measure::BringIn))
-    };
-    let beds = garden.beds.iter().filter(|bed| was_out(&bed.id));
+    let beds = garden.beds.iter().filter(|bed| was_out(said, &bed.id));
     let entries: Vec<entries::Entry> = beds
         .flat_map(|bed| {
             let was_picked = said.beds.iter().any(|said| said.bed == bed.id && said.measure == Measure::Harvest);

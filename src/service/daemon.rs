@@ -5,6 +5,7 @@ mod ahead;
 mod disk;
 mod escalation;
 mod lock;
+mod look_again;
 mod post;
 mod rounds;
 

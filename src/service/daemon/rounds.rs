@@ -99,11 +99,13 @@ impl Daemon<'_> {
                 }
             }
         }
-        if list_round.is_some()
-            && trouble.is_none()
-            && let Err(fault) = self.repeat_morning_after(settings).await
-        {
-            trouble = Some(fault);
+        if let Some(round) = list_round.filter(|_| trouble.is_none()) {
+            for made in [self.repeat_morning_after(settings).await, self.look_again(settings, round).await] {
+                if let Err(fault) = made {
+                    tracing::error!(garden = garden.id, %fault, "a question or a word of the morning cannot be sent");
+                    trouble.get_or_insert(fault);
+                }
+            }
         }
         trouble.map_or(Ok(next), Err)
     }
@@ -369,7 +371,7 @@ fn useful_until(plan: &Plan<'_>) -> DateTime<Utc> {
     coldest.unwrap_or(sunset + Duration::hours(8)).max(plan.made_at + Duration::hours(1))
 }
 
-fn round_row(garden: &Garden, round: Round, state: RoundState, now: DateTime<Utc>) -> RoundRow {
+pub(super) fn round_row(garden: &Garden, round: Round, state: RoundState, now: DateTime<Utc>) -> RoundRow {
     RoundRow {
         garden: garden.id.clone(),
         kind: round.kind.word().into(),
@@ -392,7 +394,7 @@ fn said_row(
 }
 
 /// What was said, or nothing where this release cannot read it any more: then the list is said anew.
-fn read_back(row: &SaidRow) -> Option<Said> {
+pub(super) fn read_back(row: &SaidRow) -> Option<Said> {
     serde_json::from_str(&row.document)
         .inspect_err(|fault| tracing::error!(garden = row.garden, %fault, "what was said cannot be read back"))
         .ok()
