@@ -15,13 +15,8 @@ pub fn store_away_letter(garden: &Garden, why: &str) -> Letter {
                 .into(),
             format!("What is wrong: {why}."),
         ],
-        changes: Vec::new(),
-        groups: Vec::new(),
-        by_hand: Vec::new(),
-        cautions: Vec::new(),
-        ready: Vec::new(),
-        quoted: Vec::new(),
         closing: vec!["Please pass this on to whoever looks after its computer.".into()],
+        ..Letter::default()
     }
 }
 

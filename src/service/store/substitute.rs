@@ -6,8 +6,9 @@ use chrono::{DateTime, Duration, Utc};
 use sqlx::sqlite::{SqliteConnectOptions, SqliteConnection, SqlitePoolOptions};
 use std::path::Path;
 
-/// So many nights back rounds are made up, signs of life are counted and failed mail is told.
-const NIGHTS: i64 = 9;
+/// So many nights back rounds are made up, signs of life are counted, failed mail is told and people are asked what a
+/// frost did.
+const NIGHTS: i64 = 16;
 /// The disk's store beside that in memory, within one connection.
 const BESIDE: &str = "kept";
 
