@@ -437,7 +437,7 @@ async fn winter(seed: u64, settings: &Settings, fetcher: &Fetcher, figures: &Fig
         awake: Mutex::default(),
         figures,
     };
-    let way = if seed % 4 == 0 { Way::WholeService } else { Way::ByHand };
+    let way = if seed.is_multiple_of(4) { Way::WholeService } else { Way::ByHand };
     winter.live(way, &mut chance, each_day).await;
     winter.hold(seed).await;
 }
