@@ -47,6 +47,8 @@
 pub mod beds;
 pub mod chart;
 pub mod crops;
+mod hash;
+pub mod journal;
 pub mod message;
 pub mod night;
 pub mod plan;

@@ -2,14 +2,17 @@
 
 mod backup;
 mod check;
+mod covered;
 mod demo;
 mod doctor;
 mod explain;
+mod found;
 mod reading;
 mod replay;
 mod run;
 mod tonight;
 mod weather;
+mod writing;
 
 use super::daemon::{InUse, unwritable};
 use super::files;
@@ -51,6 +54,18 @@ enum Command {
     Explain(explain::Explain),
     /// Write down what a thermometer in the garden shows
     Reading(reading::ReadingCommand),
+    /// Write down which beds were really covered, with what and when, or uncovered
+    Covered(covered::CoveredCommand),
+    /// Write down what was picked
+    Harvested(found::HarvestedCommand),
+    /// Write down what the frost did to a bed or a planting, in one of six classes
+    Damage(found::DamageCommand),
+    /// Write down that a planting is gone
+    Lost(found::GoneCommand),
+    /// Write down that a planting was sown or set out again
+    Resown(found::GoneCommand),
+    /// Strike an entry of the journal that was a slip; it is kept and does not count
+    Correct(found::CorrectCommand),
     /// Ask after everything the service rests on: feeds, mail, store, clock, rounds; say how to mend what is wrong
     Doctor(doctor::DoctorCommand),
     /// Copy the store into a file, also while the service runs
@@ -114,6 +129,12 @@ pub fn run() -> ExitCode {
         Command::Tonight(tonight) => tonight.run(),
         Command::Explain(explain) => explain.run(),
         Command::Reading(reading) => reading.run(),
+        Command::Covered(covered) => covered.run(),
+        Command::Harvested(harvested) => harvested.run(),
+        Command::Damage(damage) => damage.run(),
+        Command::Lost(lost) => lost.lost(),
+        Command::Resown(resown) => resown.resown(),
+        Command::Correct(correct) => correct.run(),
         Command::Doctor(doctor) => doctor.run(),
         Command::Backup(backup) => backup.run(),
         Command::Replay(replay) => replay.run(),

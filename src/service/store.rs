@@ -8,9 +8,11 @@ mod backup;
 mod decisions;
 mod fault;
 mod forecasts;
+mod foretold;
+mod journal;
+mod logged;
 mod open_mail;
 mod outbox;
-mod readings;
 mod signs;
 mod troubles;
 
@@ -18,9 +20,10 @@ pub use backup::Check;
 pub use decisions::{RoundRow, RoundState, SaidRow};
 pub use fault::StoreFault;
 pub use forecasts::{ForecastRow, GridAddress};
+pub use journal::{Outcome, ReadingRow};
+pub use logged::{Logged, Series};
 pub use open_mail::OpenMail;
 pub use outbox::{Claimed, Ended, LastMail, OutboxRow, Settled, outbox_key};
-pub use readings::ReadingRow;
 pub use signs::MailCounts;
 pub use troubles::{Trouble, TroubleKind};
 

@@ -2,6 +2,7 @@
 
 use super::{Daemon, DaemonFault, POST};
 use crate::beds::Garden;
+use crate::journal::event::ForecastAtRound;
 use crate::rounds::Round;
 use crate::service::store::{OutboxRow, RoundRow, SaidRow, StoreFault, Trouble};
 
@@ -30,9 +31,12 @@ impl Daemon<'_> {
         round: RoundRow,
         messages: &[OutboxRow],
         told: Option<(&[Trouble], &str)>,
+        foretold: Option<&ForecastAtRound>,
     ) -> Result<(), DaemonFault> {
         let name = name(&round.garden, &round.kind, round.due.timestamp());
-        let Err(fault) = self.store.decide_and_tell(Some(said), round, messages, told).await else { return Ok(()) };
+        let Err(fault) = self.store.decide_and_tell(Some(said), round, messages, told, foretold).await else {
+            return Ok(());
+        };
         if fault.is_of_the_disk() && self.shared.unrecorded.take(&name, messages, self.clock.now()) {
             tracing::error!(
                 round = name,

@@ -3,6 +3,7 @@
 use super::post::Post;
 use super::{Daemon, DaemonFault};
 use crate::beds::{Garden, Person, Role};
+use crate::journal::event::ForecastAtRound;
 use crate::message::{Context, Reader, evening_letter, morning_after_letter};
 use crate::night::NightHour;
 use crate::plan::said::{Said, SaidBed, SayReason, changes, whether};
@@ -153,6 +154,7 @@ impl Daemon<'_> {
         gathered.troubles.extend(trouble_of_disk);
         let plan = list(garden, &self.settings.catalogue, round.night, &gathered.forecasts, &readings, now);
         failpoint::here("list-made");
+        let foretold = ForecastAtRound::of(&plan, round.kind, &gathered.forecasts, readings.len());
         let next = Said::of(&plan);
         let rows = self.store.said(&garden.id, round.night).await?;
         // What was said by a clock that ran ahead, or in a rehearsal, is not said yet.
@@ -168,7 +170,7 @@ impl Daemon<'_> {
                 let all: Vec<Said> = rows.iter().filter_map(read_back).collect();
                 let Some(reason) = self.to_repeat(&plan, said.is_some(), &all, &mut people).await? else {
                     tracing::info!(garden = garden.id, kind = round.kind.word(), ?silence, "nothing to say");
-                    return Ok(self.store.decide(None, done, &[]).await?);
+                    return Ok(self.store.decide_and_tell(None, done, &[], None, foretold.as_ref()).await?);
                 };
                 tracing::warn!(garden = garden.id, people = people.len(), "what did not arrive is sent again");
                 reason
@@ -202,7 +204,7 @@ impl Daemon<'_> {
         let said = said_row(garden, round.night, revision, &next, now)?;
         let to_manager = self.to_manager(garden, &messages);
         let told = to_manager.as_deref().map(|key| (untold.as_slice(), key));
-        self.decided(said, done, &messages, told).await?;
+        self.decided(said, done, &messages, told, foretold.as_ref()).await?;
         tracing::info!(garden = garden.id, kind = round.kind.word(), ?reason, mails = messages.len(), "said");
         self.shared.mail.notify_one();
         Ok(())
@@ -317,7 +319,7 @@ impl Daemon<'_> {
         let said = said_row(garden, round.night, revision, &Said { at: now, ..said.clone() }, now)?;
         let to_manager = self.to_manager(garden, &messages);
         let told = to_manager.as_deref().map(|key| (untold.as_slice(), key));
-        self.decided(said, done, &messages, told).await?;
+        self.decided(said, done, &messages, told, None).await?;
         tracing::info!(garden = garden.id, kind = round.kind.word(), ?reason, mails = messages.len(), "said");
         self.shared.mail.notify_one();
         Ok(())

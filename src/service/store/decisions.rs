@@ -1,6 +1,7 @@
 //! What was decided: what a garden was told about a night, which rounds took place, and the mail that follows.
 
 use super::{OutboxRow, Store, StoreFault, Trouble};
+use crate::journal::event::ForecastAtRound;
 use crate::service::failpoint;
 use crate::zone::NightOf;
 use chrono::{DateTime, Utc};
@@ -75,17 +76,18 @@ impl Store {
         round: RoundRow,
         messages: &[OutboxRow],
     ) -> Result<(), StoreFault> {
-        self.decide_and_tell(said, round, messages, None).await
+        self.decide_and_tell(said, round, messages, None, None).await
     }
 
     /// As [`Store::decide`], and notes in the same transaction that one of the messages, by its key, tells a manager
-    /// of troubles.
+    /// of troubles, and what the round foretold.
     pub async fn decide_and_tell(
         &self,
         said: Option<SaidRow>,
         round: RoundRow,
         messages: &[OutboxRow],
         told: Option<(&[Trouble], &str)>,
+        foretold: Option<&ForecastAtRound>,
     ) -> Result<(), StoreFault> {
         let mut transaction = self.begin().await?;
         if let Some(said) = said {
@@ -98,6 +100,9 @@ impl Store {
         }
         if let Some((troubles, letter)) = told {
             self.tell(&mut transaction, troubles, letter).await?;
+        }
+        if let Some(foretold) = foretold {
+            self.insert_foretold(&mut transaction, &round.garden, foretold).await?;
         }
         failpoint::here("decision-written");
         transaction.commit().await.map_err(|error| self.fault(error))?;
