@@ -9,6 +9,7 @@ pub mod damage;
 pub mod doubts;
 pub mod event;
 pub mod log;
+pub mod logged_table;
 pub mod table;
 pub mod when;
 

@@ -4,10 +4,12 @@
 //! it. A reader who sees only the subject knows enough; the plain text is complete in 78 columns and can be read aloud.
 
 mod cautions;
+pub mod cold_night;
 pub mod document;
 mod entries;
 pub mod explain;
 pub mod growth;
+pub mod journal_list;
 mod letter;
 mod morning_after;
 mod not_reached;

@@ -379,7 +379,7 @@ fn no_time(text: &str, times: Times) -> String {
 }
 
 /// `2027-01-16 06:10`, `2027-01-16T06:10:30`. By hand, because millions are read.
-fn wall_time(text: &str) -> Option<NaiveDateTime> {
+pub(super) fn wall_time(text: &str) -> Option<NaiveDateTime> {
     let bytes = text.as_bytes();
     let number = |from: usize, to: usize| -> Option<u32> {
         bytes

@@ -99,7 +99,7 @@ impl Speaker<'_> {
             }
             (["now"], None) => Ok(at(self.now)),
             (["last", "night"], None) => {
-                let (sunset, sunrise) = night_hours(self.site, self.zone, last_night);
+                let (sunset, sunrise) = self.sun(last_night);
                 // Before sunrise the night is still going on.
                 Ok(Moment { at: sunrise.min(self.now), since: Some(sunset), twice: false })
             }
@@ -108,7 +108,7 @@ impl Speaker<'_> {
                 let date = if evening { last_night.0 } else { last_night.morning() };
                 self.placed(date.and_time(clock), None)
             }
-            (["this", "morning"], None) => Ok(at(night_hours(self.site, self.zone, last_night).1)),
+            (["this", "morning"], None) => Ok(at(self.sun(last_night).1)),
             (["this", "morning"], Some(clock)) if clock.hour() < 12 => self.placed(today.and_time(clock), None),
             (["today"], Some(clock)) => self.placed(today.and_time(clock), None),
             (["yesterday"], Some(clock)) => self.placed((today - Duration::days(1)).and_time(clock), None),
@@ -120,6 +120,13 @@ impl Speaker<'_> {
             }
             _ => Err(no_time()),
         }
+    }
+
+    /// Sunset and sunrise of a night, to the minute.
+    fn sun(&self, night: NightOf) -> (DateTime<Utc>, DateTime<Utc>) {
+        let (sunset, sunrise) = night_hours(self.site, self.zone, night);
+        let to_minutes = |at: DateTime<Utc>| at - Duration::seconds(i64::from(at.second()));
+        (to_minutes(sunset), to_minutes(sunrise))
     }
 
     /// The date of "monday": the last one before today; or of "2027-01-15".

@@ -5,8 +5,11 @@ mod check;
 mod covered;
 mod demo;
 mod doctor;
+mod event;
 mod explain;
 mod found;
+mod journal;
+mod progress;
 mod reading;
 mod replay;
 mod run;
@@ -18,6 +21,7 @@ use super::daemon::{InUse, unwritable};
 use super::files;
 use super::store::StoreFault;
 use crate::settings::{GardenSettings, Settings, list, settings_at};
+use crate::zone::Zone;
 use chrono::{DateTime, Utc};
 use clap::{Args, Parser, Subcommand};
 use std::path::PathBuf;
@@ -66,6 +70,10 @@ enum Command {
     Resown(found::GoneCommand),
     /// Strike an entry of the journal that was a slip; it is kept and does not count
     Correct(found::CorrectCommand),
+    /// List what is written in the journal, copy it into tables, or take tables and thermometers' logs in
+    Journal(journal::JournalCommand),
+    /// List the cold nights, or tell the whole story of one: foretold, said, done, measured, found
+    Event(event::EventCommand),
     /// Ask after everything the service rests on: feeds, mail, store, clock, rounds; say how to mend what is wrong
     Doctor(doctor::DoctorCommand),
     /// Copy the store into a file, also while the service runs
@@ -135,6 +143,8 @@ pub fn run() -> ExitCode {
         Command::Lost(lost) => lost.lost(),
         Command::Resown(resown) => resown.resown(),
         Command::Correct(correct) => correct.run(),
+        Command::Journal(journal) => journal.run(),
+        Command::Event(event) => event.run(),
         Command::Doctor(doctor) => doctor.run(),
         Command::Backup(backup) => backup.run(),
         Command::Replay(replay) => replay.run(),
@@ -195,6 +205,12 @@ fn runtime() -> Result<tokio::runtime::Runtime, Failure> {
         .enable_all()
         .build()
         .map_err(|error| Failure::Unexpected(format!("The runtime cannot be started: {error}.")))
+}
+
+/// The zone of a name.
+fn zone_named(text: &str) -> Result<Zone, String> {
+    let unknown = || "this is no zone of the time-zone database; write one such as America/New_York".to_string();
+    text.parse().ok().and_then(Zone::bundled).ok_or_else(unknown)
 }
 
 /// An instant given as RFC 3339, such as `2027-01-16T13:00:00-05:00`.

@@ -124,22 +124,32 @@ impl Store {
             .fetch_all(&self.pool)
             .await
             .map_err(|error| self.fault(error))?;
-        let said = rows.iter().map(|row| {
-            let text = self.text(row, "document").and_then(|text| Ok((text, self.time(row, "said_at")?)));
-            // Its revision is taken all the same.
-            let (document, said_at) = text.unwrap_or_else(|fault| {
-                tracing::error!(garden, %night, %fault, "what was said cannot be read, and counts as not said");
-                (String::new(), DateTime::UNIX_EPOCH)
-            });
-            Ok(SaidRow {
-                garden: self.text(row, "garden")?,
-                night: self.night(row)?,
-                revision: self.revision(row)?,
-                document,
-                said_at,
-            })
+        rows.iter().map(|row| self.one_said(row)).collect()
+    }
+
+    /// Everything a garden was told about the nights from one to another, both included, in order of night and revision.
+    pub async fn said_between(&self, garden: &str, from: NightOf, to: NightOf) -> Result<Vec<SaidRow>, StoreFault> {
+        let rows =
+            sqlx::query("SELECT * FROM said WHERE garden = ? AND night BETWEEN ? AND ? ORDER BY night, revision")
+                .bind(garden)
+                .bind(from.to_string())
+                .bind(to.to_string())
+                .fetch_all(&self.pool)
+                .await
+                .map_err(|error| self.fault(error))?;
+        rows.iter().map(|row| self.one_said(row)).collect()
+    }
+
+    fn one_said(&self, row: &SqliteRow) -> Result<SaidRow, StoreFault> {
+        let garden = self.text(row, "garden")?;
+        let night = self.night(row)?;
+        let text = self.text(row, "document").and_then(|text| Ok((text, self.time(row, "said_at")?)));
+        // Its revision is taken all the same.
+        let (document, said_at) = text.unwrap_or_else(|fault| {
+            tracing::error!(garden, %night, %fault, "what was said cannot be read, and counts as not said");
+            (String::new(), DateTime::UNIX_EPOCH)
         });
-        said.collect()
+        Ok(SaidRow { revision: self.revision(row)?, garden, night, document, said_at })
     }
 
     /// When a garden last heard anything, of whichever night: a word whose every mail was refused or expired was not
