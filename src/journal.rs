@@ -428,6 +428,10 @@ impl Entry {
     /// An entry in whole seconds, as the store keeps them.
     pub fn new(at: DateTime<Utc>, entered_at: DateTime<Utc>, as_typed: impl Into<String>, what: What) -> Entry {
         let (at, entered_at) = (at.trunc_subsecs(0), entered_at.trunc_subsecs(0));
+        let mut what = what;
+        if let What::Reading(Reading { of: Sampled::Minimum { since } | Sampled::Maximum { since }, .. }) = &mut what {
+            *since = since.map(|since| since.trunc_subsecs(0));
+        }
         Entry { at, entered_at, by: None, as_typed: as_typed.into(), replaces: None, what }
     }
 

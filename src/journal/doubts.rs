@@ -245,8 +245,13 @@ impl Watch {
             let date = date_of(*number)?;
             let (_, sunrise) = night_hours(site, zone, NightOf(date - Duration::days(1)));
             let noon = number * 86_400 + 43_200 - self.longitude_seconds;
-            let minutes = |(first, last): (i64, i64), of: i64| ((first + last) / 2 - of) as f64 / 60.0;
-            Some((date, minutes(day.low_at, sunrise.timestamp()), minutes(day.high_at, noon) - AFTER_NOON))
+            // A low of the evening before is an early one, not a late one: half a day on either side.
+            let minutes = |(first, last): (i64, i64), of: i64| {
+                let late = ((first + last) / 2 - of + 43_200).rem_euclid(86_400) - 43_200;
+                late as f64 / 60.0
+            };
+            let warmest = noon + AFTER_NOON.num_seconds();
+            Some((date, minutes(day.low_at, sunrise.timestamp()), minutes(day.high_at, warmest)))
         };
         self.days.iter().filter_map(told).collect()
     }
@@ -263,9 +268,9 @@ impl Watch {
     }
 }
 
-/// The warmest hour comes about three hours after the sun is highest, minutes (general knowledge of the handbooks, from
+/// The warmest hour comes about this long after the sun is highest (general knowledge of the handbooks, from
 /// memory; two to four hours in most places).
-const AFTER_NOON: f64 = 180.0;
+const AFTER_NOON: Duration = Duration::hours(3);
 
 /// A zone that is this wrong is told from odd weather, minutes.
 const WRONG_ZONE: f64 = 150.0;

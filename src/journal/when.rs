@@ -3,7 +3,7 @@
 use crate::rounds::night_hours;
 use crate::weather::Site;
 use crate::zone::{NightOf, Zone};
-use chrono::{DateTime, Datelike, Duration, NaiveDate, NaiveDateTime, NaiveTime, Timelike, Utc, Weekday};
+use chrono::{DateTime, Datelike, Duration, NaiveDate, NaiveDateTime, NaiveTime, SubsecRound, Timelike, Utc, Weekday};
 use thiserror::Error;
 
 /// Where and when somebody speaks.
@@ -125,7 +125,7 @@ impl Speaker<'_> {
     /// Sunset and sunrise of a night, to the minute.
     fn sun(&self, night: NightOf) -> (DateTime<Utc>, DateTime<Utc>) {
         let (sunset, sunrise) = night_hours(self.site, self.zone, night);
-        let to_minutes = |at: DateTime<Utc>| at - Duration::seconds(i64::from(at.second()));
+        let to_minutes = |at: DateTime<Utc>| at.trunc_subsecs(0) - Duration::seconds(i64::from(at.second()));
         (to_minutes(sunset), to_minutes(sunrise))
     }
 

@@ -9,7 +9,7 @@ use crate::journal::{Entry, Imported, Place, Sampled, What, bed_of, note};
 use crate::service::cli::progress::Progress;
 use crate::service::cli::writing::refused;
 use crate::service::cli::{Failure, zone_named};
-use crate::service::store::{Logged, Open, Series, Store};
+use crate::service::store::{Logged, Open, Outcome, Series, Store};
 use crate::units::Celsius;
 use crate::zone::NightOf;
 use chrono::{DateTime, FixedOffset, NaiveDate, Utc};
@@ -242,15 +242,20 @@ impl Work<'_> {
                 first,
                 last,
             };
-            let entry = Entry { by: by.clone(), ..Entry::new(last, self.now, file.clone(), What::Imported(imported)) };
-            let outcomes = store.write(&self.garden.id, &[(entry.key(), entry)]).await?;
-            let Some(outcome) = outcomes.first() else { continue };
+            let mut entry =
+                Entry { by: by.clone(), ..Entry::new(last, self.now, file.clone(), What::Imported(imported)) };
+            let number = loop {
+                match store.write(&self.garden.id, &[(entry.key(), entry.clone())]).await?.first() {
+                    Some(Outcome::New(id)) => break *id,
+                    // The same within a second, and struck in between: its rows must not be taken for those.
+                    _ => entry.entered_at += chrono::Duration::seconds(1),
+                }
+            };
             text.push_str(&format!(
                 "Taken in: {what}, {} rows, of which {new} are new. It is entry {}.\n",
-                found.rows,
-                outcome.id()
+                found.rows, number
             ));
-            targets.push(Some((store.keep_series(&self.garden.id, &series).await?, outcome.id())));
+            targets.push(Some((store.keep_series(&self.garden.id, &series).await?, number)));
         }
         if targets.iter().any(Option::is_some) {
             self.write_rows(path, store, &targets).await?;
