@@ -3,9 +3,10 @@
 use super::{Damage, Entry, Key, Place, Sampled, What};
 use crate::beds::Garden;
 use crate::crops::{Catalogue, Frame, Harm};
-use crate::night::Estimate;
+use crate::night::{Estimate, Knowledge};
 use crate::plan::Plan;
 use crate::plan::said::Said;
+use crate::plan::spell::Spell;
 use crate::risk::{DECIDING_SHARE, assess};
 use crate::rounds::RoundKind;
 use crate::units::{Celsius, MetresPerSecond};
@@ -62,6 +63,24 @@ pub struct ForecastAtRound {
 }
 
 impl ForecastAtRound {
+    /// What a round foretold of tonight, and of the nights after it that the forecast knows whole.
+    pub fn of_spell(
+        spell: &Spell<'_>,
+        round: RoundKind,
+        forecasts: &[Forecast],
+        readings: usize,
+    ) -> Vec<ForecastAtRound> {
+        let is_whole = |plan: &&Plan<'_>| plan.night.as_ref().is_ok_and(|night| night.knowledge == Knowledge::Complete);
+        let ahead = spell.ahead.iter().map(|night| &night.plan).filter(is_whole);
+        let ahead = ahead.filter_map(|plan| ForecastAtRound::of(plan, round, forecasts, 0));
+        ForecastAtRound::of(&spell.tonight, round, forecasts, readings).into_iter().chain(ahead).collect()
+    }
+
+    /// Whether it was made on the day before the night, by the mean sun, or in the night: what people went by.
+    fn is_of_its_day(&self, longitude: f64) -> bool {
+        night_of(self.made_at + Duration::hours(12), longitude) >= self.night
+    }
+
     /// What a plan rests on; `None` where nothing was known of the night.
     pub fn of(plan: &Plan<'_>, round: RoundKind, forecasts: &[Forecast], readings: usize) -> Option<ForecastAtRound> {
         let night = plan.night.as_ref().ok()?;
@@ -223,7 +242,7 @@ pub fn lows_of_readings(entries: &[Written], longitude: f64) -> Vec<PlaceLow> {
 /// order of time.
 pub fn cold_nights(garden: &Garden, catalogue: &Catalogue, known: &Known) -> Vec<ColdNight> {
     let mut foretold: BTreeMap<NightOf, (Estimate, Celsius)> = BTreeMap::new();
-    for round in &known.foretold {
+    for round in known.foretold.iter().filter(|round| round.is_of_its_day(garden.site.longitude)) {
         let (last, coldest) = foretold.entry(round.night).or_insert((round.low, round.low.mean));
         (*last, *coldest) = (round.low, coldest.min(round.low.mean));
     }

@@ -51,7 +51,8 @@ fn each_person_gets_one_mail_and_a_second_pass_says_nothing() {
     let foretold = "SELECT night || ' ' || round || ' ' || provider || ' ' || (low BETWEEN -6 AND -3) || ' ' ||
                     (feed_low BETWEEN -5 AND -3.9) || ' ' || round(lead_hours) || ' ' || readings FROM forecast_at_round";
     let kept = garden.asked(foretold);
-    assert!(kept.len() == 1 && kept[0].starts_with("2027-01-16 afternoon nws 1 1 "), "{kept:?}");
+    let tonight: Vec<&String> = kept.iter().filter(|row| row.starts_with("2027-01-16 ")).collect();
+    assert!(tonight.len() == 1 && tonight[0].starts_with("2027-01-16 afternoon nws 1 1 "), "{kept:?}");
     let ids = |relay: &SmtpSink| -> Vec<String> {
         relay.arrived().iter().filter_map(|mail| Some(mail.header("Message-ID")?.to_string())).collect()
     };

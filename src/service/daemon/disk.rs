@@ -31,7 +31,7 @@ impl Daemon<'_> {
         round: RoundRow,
         messages: &[OutboxRow],
         told: Option<(&[Trouble], &str)>,
-        foretold: Option<&ForecastAtRound>,
+        foretold: &[ForecastAtRound],
     ) -> Result<(), DaemonFault> {
         let name = name(&round.garden, &round.kind, round.due.timestamp());
         let Err(fault) = self.store.decide_and_tell(Some(said), round, messages, told, foretold).await else {

@@ -76,7 +76,7 @@ impl Store {
         round: RoundRow,
         messages: &[OutboxRow],
     ) -> Result<(), StoreFault> {
-        self.decide_and_tell(said, round, messages, None, None).await
+        self.decide_and_tell(said, round, messages, None, &[]).await
     }
 
     /// As [`Store::decide`], and notes in the same transaction that one of the messages, by its key, tells a manager
@@ -87,7 +87,7 @@ impl Store {
         round: RoundRow,
         messages: &[OutboxRow],
         told: Option<(&[Trouble], &str)>,
-        foretold: Option<&ForecastAtRound>,
+        foretold: &[ForecastAtRound],
     ) -> Result<(), StoreFault> {
         let mut transaction = self.begin().await?;
         if let Some(said) = said {
@@ -101,7 +101,7 @@ impl Store {
         if let Some((troubles, letter)) = told {
             self.tell(&mut transaction, troubles, letter).await?;
         }
-        if let Some(foretold) = foretold {
+        for foretold in foretold {
             self.insert_foretold(&mut transaction, &round.garden, foretold).await?;
         }
         failpoint::here("decision-written");
