@@ -4,22 +4,27 @@
 //! first stays and is shown as corrected. Each entry has a [`Key`] made from all it says, so that the same entry is known
 //! again wherever it comes from, and an import can be repeated.
 
+mod amount;
 mod belongs;
 pub mod damage;
 pub mod doubts;
 pub mod event;
+mod key;
 pub mod log;
 pub mod logged_table;
+mod note;
 pub mod table;
 pub mod when;
 
-use crate::hash::hash_of;
-use crate::units::{Celsius, Limits, OutOfRange};
+use crate::units::{Celsius, Limits};
 use crate::words::words;
 use crate::zone::NightOf;
+pub use amount::{Amount, HARVEST_GRAMS};
 pub use belongs::{bed_of, belongs, crop_in};
 use chrono::{DateTime, SubsecRound, Utc};
 use damage::{DamageClass, Usable};
+pub use key::Key;
+pub use note::{NOTE_LENGTH, note, photo};
 use serde::{Deserialize, Serialize};
 use std::fmt;
 
@@ -232,70 +237,6 @@ pub struct Harvested {
     pub note: Option<String>,
 }
 
-/// How much was picked.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum Amount {
-    /// g, within [`HARVEST_GRAMS`].
-    Grams(f64),
-    /// Heads, bunches, fruits.
-    Count(u32),
-}
-
-/// What can be carried from a bed.
-pub const HARVEST_GRAMS: Limits =
-    Limits { what: "weight", low: 1.0, high: 2_000_000.0, unit: "g", why: "no bed yields that" };
-const HARVEST_COUNT: std::ops::RangeInclusive<u32> = 1..=100_000;
-const GRAMS_IN_A_POUND: f64 = 453.592_37;
-const GRAMS_IN_AN_OUNCE: f64 = GRAMS_IN_A_POUND / 16.0;
-
-impl Amount {
-    /// Reads `1.2kg`, `850 g`, `3 lb`, `12 oz`, or a count such as `14`.
-    ///
-    /// **Source.** The avoirdupois pound is 0.45359237 kg exactly (international yard and pound agreement, 1959).
-    ///
-    /// ```
-    /// # use counterpane::journal::Amount;
-    /// assert_eq!(Amount::parse("1.2 kg"), Ok(Amount::Grams(1200.0)));
-    /// assert_eq!(Amount::parse("14"), Ok(Amount::Count(14)));
-    /// assert!(Amount::parse("a lot").is_err());
-    /// ```
-    pub fn parse(text: &str) -> Result<Amount, String> {
-        let trimmed = text.trim();
-        let split = trimmed.find(|c: char| c.is_alphabetic()).unwrap_or(trimmed.len());
-        let (number, unit) = trimmed.split_at(split);
-        let no_amount = || format!("\"{text}\" is no amount; write a weight like 1.2kg, 850g, 3lb, or a count like 14");
-        let grams = match unit.trim().to_ascii_lowercase().as_str() {
-            "" => {
-                let count: u32 = number.trim().parse().map_err(|_| no_amount())?;
-                return if HARVEST_COUNT.contains(&count) {
-                    Ok(Amount::Count(count))
-                } else {
-                    Err(format!("{count} pieces: a harvest lies between 1 and 100000"))
-                };
-            }
-            "g" => 1.0,
-            "kg" => 1000.0,
-            "lb" | "lbs" => GRAMS_IN_A_POUND,
-            "oz" => GRAMS_IN_AN_OUNCE,
-            _ => return Err(no_amount()),
-        };
-        let number: f64 = number.trim().parse().map_err(|_| no_amount())?;
-        let weight = HARVEST_GRAMS.check(number * grams).map_err(|fault: OutOfRange| fault.to_string())?;
-        Ok(Amount::Grams(weight))
-    }
-}
-
-impl fmt::Display for Amount {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match self {
-            Amount::Grams(grams) if *grams >= 1000.0 => write!(f, "{:.2} kg", grams / 1000.0),
-            Amount::Grams(grams) => write!(f, "{grams:.0} g"),
-            Amount::Count(count) => write!(f, "{count}"),
-        }
-    }
-}
-
 /// What a frost did, as somebody saw it at [`Entry::at`].
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Damage {
@@ -389,41 +330,6 @@ impl What {
     }
 }
 
-/// What an entry is known by in every store: made from all that it says.
-#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub struct Key(String);
-
-/// Letters and digits that are not taken for one another.
-const LETTERS: &[u8; 32] = b"0123456789abcdefghjkmnpqrstvwxyz";
-/// Of five bits each: among a million entries two are alike once in two million such journals.
-const KEY_LENGTH: usize = 12;
-
-impl Key {
-    /// The key of a text, or `None` where it is none.
-    pub fn parse(text: &str) -> Option<Key> {
-        let is_made = |text: &str| text.bytes().all(|byte| LETTERS.contains(&byte));
-        let is_numbered =
-            |text: &str| text.strip_prefix('u').is_some_and(|number| number.bytes().all(|c| c.is_ascii_digit()));
-        (text.len() == KEY_LENGTH && (is_made(text) || is_numbered(text))).then(|| Key(text.into()))
-    }
-
-    /// The key of an entry of a store that had no keys yet, made from its number there.
-    pub fn is_old(&self) -> bool {
-        self.0.starts_with('u')
-    }
-
-    /// Its text.
-    pub fn as_str(&self) -> &str {
-        &self.0
-    }
-}
-
-impl fmt::Display for Key {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(&self.0)
-    }
-}
-
 impl Entry {
     /// An entry in whole seconds, as the store keeps them.
     pub fn new(at: DateTime<Utc>, entered_at: DateTime<Utc>, as_typed: impl Into<String>, what: What) -> Entry {
@@ -446,49 +352,7 @@ impl Entry {
         let replaces = self.replaces.as_ref().map_or("", Key::as_str);
         let by = self.by.as_deref().unwrap_or_default();
         let (at, entered_at) = (self.at.timestamp().to_string(), self.entered_at.timestamp().to_string());
-        let hash = hash_of(&[&at, &entered_at, by, &self.as_typed, replaces, &self.document()]);
-        let letter = |place: usize| {
-            let index = usize::try_from(((hash ^ (hash >> 64)) >> (place * 5)) & 31).unwrap_or_default();
-            char::from(LETTERS.get(index).copied().unwrap_or(b'0'))
-        };
-        Key((0..KEY_LENGTH).map(letter).collect())
-    }
-}
-
-/// Longest text of a note, in characters.
-pub const NOTE_LENGTH: usize = 500;
-
-/// A free text that can stand in a mail, a table and on a page, or what is wrong with it. Blank is none.
-pub fn note(text: &str) -> Result<Option<String>, String> {
-    let text = text.trim();
-    if text.is_empty() {
-        return Ok(None);
-    }
-    if text.chars().any(char::is_control) {
-        return Err("a note is one line without control characters; write a semicolon where a line should end".into());
-    }
-    if text.chars().count() > NOTE_LENGTH {
-        return Err(format!("a note has at most {NOTE_LENGTH} characters; keep longer ones in a file beside"));
-    }
-    Ok(Some(text.into()))
-}
-
-/// The place of a photograph below the folder of photographs: relative, climbing nowhere. Blank is none.
-///
-/// ```
-/// # use counterpane::journal::photo;
-/// assert_eq!(photo("2027/a1-kale.jpg"), Ok(Some("2027/a1-kale.jpg".into())));
-/// assert!(photo("../secret").is_err() && photo("/etc/hosts").is_err());
-/// ```
-pub fn photo(text: &str) -> Result<Option<String>, String> {
-    let Some(text) = note(text)? else { return Ok(None) };
-    let is_plain = |part: &str| !part.is_empty() && !part.starts_with('.') && !part.contains(['\\', ':']);
-    if text.split('/').all(is_plain) {
-        Ok(Some(text))
-    } else {
-        Err(format!(
-            "\"{text}\" is no place for a photograph: name it from the folder of photographs on, such as 2027/a1-kale.jpg"
-        ))
+        Key::of(&[&at, &entered_at, by, &self.as_typed, replaces, &self.document()])
     }
 }
 

@@ -1,3 +1,4 @@
+use super::header::column;
 use super::*;
 
 fn now() -> DateTime<Utc> {

@@ -146,6 +146,13 @@ impl Work<'_> {
                     fault.get_or_insert(format!("it replaces {replaced}, and no entry has that key"));
                 }
             }
+            if row.key.is_old()
+                && let Some(store) = store
+                && let Some(id) = store.id_of_key(&self.garden.id, &row.key).await?
+                && store.entry(&self.garden.id, id).await?.is_some_and(|there| there.entry.what != row.entry.what)
+            {
+                fault.get_or_insert(format!("the key {} stands for another entry here; leave it blank", row.key));
+            }
             match fault {
                 None => sound.push(row),
                 Some(what) => faults.add(&path, RowFault { line: row.line, what }),
