@@ -1,8 +1,8 @@
 //! The journal: what thermometers said, what was really covered, picked, harmed, lost and sown again.
 //!
 //! An [`Entry`] is never changed. A slip is answered by a second entry that names the first ([`Entry::replaces`]); the
-//! first stays and is shown as corrected. Each entry has a [`Key`] made from all it says, so that the same entry is known
-//! again wherever it comes from, and an import can be repeated.
+//! first stays and is shown as corrected. Each entry has a [`Key`] made from all it says, so that the same entry is
+//! known again wherever it comes from, and an import can be repeated.
 
 mod amount;
 mod belongs;

@@ -1,7 +1,8 @@
 //! What may be wrong with a whole log though every row of it is sound: its zone, its clock, its scale, its holes.
 //!
-//! Nothing is shifted or converted on a suspicion: a [`Doubt`] is told, and where it [asks](Doubt::asks) the log is taken in
-//! only after somebody has answered. All limits are assumed: they are set so that ordinary logs pass in silence.
+//! Nothing is shifted or converted on a suspicion: a [`Doubt`] is told, and where it [asks](Doubt::asks) the log is
+//! taken in only after somebody has answered. All limits are assumed: they are set so that ordinary logs pass in
+//! silence.
 
 use super::log::LogRow;
 use crate::rounds::night_hours;
@@ -53,7 +54,8 @@ impl std::fmt::Display for Doubt {
             }
             Doubt::OffByHours { hours, days } => write!(
                 f,
-                "are its times of this zone? On {days} days the coldest and the warmest hour come about {} hours too {}",
+                "are its times of this zone? On {days} days the coldest and the warmest hour come about {} hours \
+                 too {}",
                 hours.abs(),
                 if *hours > 0 { "late" } else { "early" }
             ),
@@ -65,8 +67,8 @@ impl std::fmt::Display for Doubt {
             ),
             Doubt::NotPutBack { line, on } => write!(
                 f,
-                "was its clock put back on {on}? The hour that comes twice is there once, and an hour is missing before line \
-                 {line}; a logger that is not put back needs --zone with its fixed offset"
+                "was its clock put back on {on}? The hour that comes twice is there once, and an hour is missing before \
+                 line {line}; a logger that is not put back needs --zone with its fixed offset"
             ),
         }
     }

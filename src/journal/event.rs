@@ -133,7 +133,8 @@ pub struct MostTender {
 }
 
 /// The garden's most tender threshold on a night: the highest temperature at which frost begins to harm a part that
-/// carries weight. Chill above freezing and roots in the soil are left out: they would make every autumn night a cold one.
+/// carries weight. Chill above freezing and roots in the soil are left out: they would make every autumn night a cold
+/// one.
 pub fn most_tender(garden: &Garden, catalogue: &Catalogue, of: NightOf) -> MostTender {
     let mut tender = MostTender { begins: Celsius(0.0), plant: None };
     for bed in assess(garden, of, None, catalogue) {
@@ -238,8 +239,8 @@ pub fn lows_of_readings(entries: &[Written], longitude: f64) -> Vec<PlaceLow> {
     lows.into_iter().map(|((night, place), low)| PlaceLow { night, place, low }).collect()
 }
 
-/// The nights that came below the garden's most tender threshold, foretold by their last round or measured in the air, in
-/// order of time.
+/// The nights that came below the garden's most tender threshold, foretold by their last round or measured in the air,
+/// in order of time.
 pub fn cold_nights(garden: &Garden, catalogue: &Catalogue, known: &Known) -> Vec<ColdNight> {
     let mut foretold: BTreeMap<NightOf, (Estimate, Celsius)> = BTreeMap::new();
     for round in known.foretold.iter().filter(|round| round.is_of_its_day(garden.site.longitude)) {

@@ -1,8 +1,8 @@
 //! A thermometer's log: a table in CSV with a time and temperatures, whose header says which scale they are on.
 //!
-//! The column of times is `time_utc`, `time_local`, or `time` where each carries its offset. Every other column names what
-//! it measures and ends in the scale: `air_c`, `soil_f`, `min_c`, `max_f`, `under_cover_c`. Rows are read one at a time, so
-//! that a log may be of any length; what is wrong with a row is said of that row, and nothing is guessed.
+//! The column of times is `time_utc`, `time_local`, or `time` where each carries its offset. Every other column names
+//! what it measures and ends in the scale: `air_c`, `soil_f`, `min_c`, `max_f`, `under_cover_c`. Rows are read one at a
+//! time, so that a log may be of any length; what is wrong with a row is said of that row, and nothing is guessed.
 
 mod header;
 
@@ -228,8 +228,8 @@ fn at(
                     [] => {
                         hours.left_out.get_or_insert(line);
                         return Err(format!(
-                            "the clocks of {} never showed {text}: they were put forward past it. A logger that is not put \
-                             forward needs --zone with its fixed offset, such as --zone -05:00",
+                            "the clocks of {} never showed {text}: they were put forward past it. A logger that is not \
+                             put forward needs --zone with its fixed offset, such as --zone -05:00",
                             zone.name()
                         ));
                     }

@@ -1,7 +1,7 @@
 //! Rows of logs as one table of an exported journal, and back: millions of rows, so one at a time.
 //!
-//! Columns: `time_utc,celsius,place,bed,cover,of,source,height_m,import`. `import` is the key of the entry that tells of
-//! the import. Written anew from what was read, the table is the same to the byte.
+//! Columns: `time_utc,celsius,place,bed,cover,of,source,height_m,import`. `import` is the key of the entry that tells
+//! of the import. Written anew from what was read, the table is the same to the byte.
 
 use super::log::wall_time;
 use super::table::{RowFault, time};

@@ -32,7 +32,8 @@ pub fn photo(text: &str) -> Result<Option<String>, String> {
         Ok(Some(text))
     } else {
         Err(format!(
-            "\"{text}\" is no place for a photograph: name it from the folder of photographs on, such as 2027/a1-kale.jpg"
+            "\"{text}\" is no place for a photograph: name it from the folder of photographs on, such as \
+             2027/a1-kale.jpg"
         ))
     }
 }

@@ -2,7 +2,8 @@
 //! same to the byte.
 //!
 //! Columns of all kinds: `kind`, `key`, `at_utc`, `entered_at_utc`, `by`, `as_typed`, `replaces`; behind them those of
-//! [`columns`]. Times are UTC, temperatures Celsius, a blank is what nobody said. A row that was made by hand has a blank
+//! [`columns`]. Times are UTC, temperatures Celsius, a blank is what nobody said. A row that was made by hand has a
+//! blank
 //! `key`; one whose key does not belong to what it says was changed, and is refused.
 
 use super::damage::{DamageClass, Usable};

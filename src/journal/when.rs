@@ -1,4 +1,5 @@
-//! Times as people say them: "06:10", "last night", "yesterday 18:30", "6:10 am"; and the sentence that gives them back.
+//! Times as people say them: "06:10", "last night", "yesterday 18:30", "6:10 am"; and the sentence that gives them
+//! back.
 
 use crate::rounds::night_hours;
 use crate::weather::Site;
@@ -29,7 +30,8 @@ pub struct Moment {
 #[derive(Clone, Debug, PartialEq, Eq, Error)]
 pub enum TimeFault {
     #[error(
-        "\"{0}\" is no time; write 06:10, \"yesterday 18:30\", \"last night\", \"this morning 6:10\" or \"2027-01-16 06:10\""
+        "\"{0}\" is no time; write 06:10, \"yesterday 18:30\", \"last night\", \"this morning 6:10\" or \
+         \"2027-01-16 06:10\""
     )]
     NotATime(String),
     #[error("which hour of \"{0}\"? Write one behind it, such as \"{0} 18:30\"")]

@@ -206,8 +206,8 @@ impl Store {
         transaction.commit().await.map_err(|error| self.fault(error))
     }
 
-    /// A statement that writes, of no row: on a file that is read-only, an immediate transaction begins all the same, and
-    /// only a statement is refused.
+    /// A statement that writes, of no row: on a file that is read-only, an immediate transaction begins all the same,
+    /// and only a statement is refused.
     async fn write_nothing(&self, to: &mut Transaction<'_, Sqlite>) -> Result<(), StoreFault> {
         let done = sqlx::query("DELETE FROM rounds WHERE 0").execute(&mut **to).await;
         done.map(|_| ()).map_err(|error| self.fault(error))

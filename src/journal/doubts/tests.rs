@@ -7,7 +7,8 @@ fn zone() -> Zone {
     Zone::bundled(chrono_tz::America::New_York).expect("rules")
 }
 
-/// Invented days that are coldest about sunrise and warmest at three by the sun; `hours` shifts what the log says of them.
+/// Invented days that are coldest about sunrise and warmest at three by the sun; `hours` shifts what the log says of
+/// them.
 fn rows(from: &str, days: i64, late_hours: impl Fn(DateTime<Utc>) -> i64) -> Vec<LogRow> {
     let start: DateTime<Utc> = from.parse().expect("an instant");
     let row = |step: i64| {

@@ -107,7 +107,12 @@ fn instants() -> impl Strategy<Value = i64> {
 proptest! {
     #[test]
     fn what_is_said_back_is_understood_as_the_same_instant(seconds in instants(), which in 0_usize..4) {
-        let names = [chrono_tz::America::New_York, chrono_tz::Australia::Lord_Howe, chrono_tz::Europe::Berlin, chrono_tz::Asia::Kolkata];
+        let names = [
+            chrono_tz::America::New_York,
+            chrono_tz::Australia::Lord_Howe,
+            chrono_tz::Europe::Berlin,
+            chrono_tz::Asia::Kolkata,
+        ];
         let zone = zone(names[which]);
         let at = DateTime::from_timestamp(seconds, 0).expect("an instant");
         let speaker = Speaker { zone: &zone, site: &SITE, now: utc("2035-01-01T00:00:00Z") };

@@ -39,7 +39,8 @@ pub(super) struct HarvestedCommand {
 
 #[derive(Debug, Args)]
 pub(super) struct DamageCommand {
-    /// The bed, the crop unless all of the bed is meant, and a class: 0 none, 1 traces, 2 slight, 3 marked, 4 heavy, 5 dead
+    /// The bed, the crop unless all of the bed is meant, and a class: 0 none, 1 traces, 2 slight, 3 marked, 4 heavy, 5
+    /// dead
     #[arg(value_names = ["BED", "CROP", "CLASS"], num_args = 2..=3, required = true)]
     words: Vec<String>,
     #[command(flatten)]

@@ -1,5 +1,5 @@
-//! One line on a terminal that says how far a long piece of work has come; silent elsewhere. Our own, for a bar, a share
-//! and a name are a dozen lines.
+//! One line on a terminal that says how far a long piece of work has come; silent elsewhere. Our own, for a bar, a
+//! share and a name are a dozen lines.
 
 use std::io::{IsTerminal, Write};
 

@@ -132,8 +132,8 @@ async fn replaced(store: &Store, desk: &Desk<'_>, number: i64, by: Option<&Entry
     let strikes = by.is_some_and(|entry| matches!(entry.what, What::Struck(_)));
     if !strikes && new_kind != Some(old_kind) {
         return Err(refused(format!(
-            "Entry {number} is of another kind ({}); strike it with `counterpane correct {number}` and write this one without \
-             --replaces",
+            "Entry {number} is of another kind ({}); strike it with `counterpane correct {number}` and write this one \
+             without --replaces",
             old_kind.word()
         )));
     }

@@ -1,4 +1,5 @@
-//! What the daemon does while the disk takes nothing: warnings go out all the same, unrecorded, and the round stays due.
+//! What the daemon does while the disk takes nothing: warnings go out all the same, unrecorded, and the round stays
+//! due.
 
 use super::{Daemon, DaemonFault, POST};
 use crate::beds::Garden;

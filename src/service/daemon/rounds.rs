@@ -37,7 +37,8 @@ impl Daemon<'_> {
         let since = last.as_ref().map_or(now - FIRST_LOOK_BACK, |last| last.due.max(now - LONGEST_LOOK_BACK));
         let mut due = self.noted_due(garden, now).await?;
         let (noted, mut after) = (due.len(), since);
-        // Rounds due at one instant are one look; `next_round` gives the first of them, and the sun rarely meets a clock.
+        // Rounds due at one instant are one look; `next_round` gives the first of them, and the sun rarely meets a
+        // clock.
         let next = loop {
             match next_round(&self.settings.service.timetable, &garden.site, &garden.zone, after) {
                 Some(round) if round.due <= now => {

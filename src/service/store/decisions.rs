@@ -127,7 +127,8 @@ impl Store {
         rows.iter().map(|row| self.one_said(row)).collect()
     }
 
-    /// Everything a garden was told about the nights from one to another, both included, in order of night and revision.
+    /// Everything a garden was told about the nights from one to another, both included, in order of night and
+    /// revision.
     pub async fn said_between(&self, garden: &str, from: NightOf, to: NightOf) -> Result<Vec<SaidRow>, StoreFault> {
         let rows =
             sqlx::query("SELECT * FROM said WHERE garden = ? AND night BETWEEN ? AND ? ORDER BY night, revision")

@@ -153,8 +153,8 @@ impl Store {
         })
     }
 
-    /// What thermometers of a garden showed of its air within an interval, both ends included, in order of time: readings
-    /// that stand, and rows of logs.
+    /// What thermometers of a garden showed of its air within an interval, both ends included, in order of time:
+    /// readings that stand, and rows of logs.
     pub async fn readings(
         &self,
         garden: &str,

@@ -162,8 +162,8 @@ impl Store {
         rows.iter().map(logged).collect()
     }
 
-    /// The lowest row of every place and night, from noon to noon by the mean sun of a longitude, of the nights from one to
-    /// another, both included.
+    /// The lowest row of every place and night, from noon to noon by the mean sun of a longitude, of the nights from
+    /// one to another, both included.
     pub async fn lows_of_logs(
         &self,
         garden: &str,

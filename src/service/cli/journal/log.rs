@@ -1,4 +1,5 @@
-//! Taking in a thermometer's log: looked through first, and written only when nothing is wrong or somebody has answered.
+//! Taking in a thermometer's log: looked through first, and written only when nothing is wrong or somebody has
+//! answered.
 
 use super::tables::{Batch, ROWS_AT_ONCE};
 use super::{Faults, Work, at_fault};

@@ -305,7 +305,8 @@ impl Batch {
                 Some((_, there)) if (*there - celsius).0.abs() < 1e-9 => {}
                 Some((_, there)) => {
                     let what = format!(
-                        "{} UTC is there already with {:.2} C, and this says {:.2} C; is it another thermometer (--source)?",
+                        "{} UTC is there already with {:.2} C, and this says {:.2} C; is it another \
+                         thermometer (--source)?",
                         at.format("%Y-%m-%d %H:%M"),
                         there.0,
                         celsius.0

@@ -77,7 +77,7 @@ CREATE TABLE forecast_at_round (
     issued      INTEGER,
     low         REAL    NOT NULL, -- lowest temperature at the screen, expected, C
     spread      REAL    NOT NULL, -- its standard deviation, K
-    feed_low    REAL,             -- lowest hour of the feed itself, C: without our shifts, readings or the garden's offset
+    feed_low    REAL,             -- lowest hour of the feed itself, C: without our shifts, readings or offset
     lead_hours  REAL    NOT NULL, -- from the forecast's issue, or its fetch, to sunrise
     cloud       REAL    NOT NULL, -- mean of the night, 0 to 1
     wind_10m    REAL    NOT NULL, -- mean of the night, m/s
