@@ -21,14 +21,14 @@
 //! 7. [`risk`]: bed and night to expected damage.
 //! 8. [`plan`]: one measure for each bed, with its reason; and whether to say it ([`plan::said`]).
 //! 9. [`rounds`]: when to look.
-//! 10. [`journal`]: what was read, covered, picked and harmed; times as people say them; logs of thermometers; cold
-//! nights. 11. [`message`]: the plan in words, as text, as HTML, and as a document for other programs. 12. [`score`]:
-//! predicted nights beside what was observed, and what acting on them would have cost; [`replay`]
+//! 10. [`journal`]: what was read, covered, picked and harmed; times as people say them; logs; cold nights.
+//! 11. [`message`]: the plan in words, as text, as HTML, and as a document for other programs.
+//! 12. [`score`]: predicted nights beside what was observed, and what acting on them would have cost; [`replay`]
 //!     foretells the nights of a past record for it, [`chart`] draws it.
 //! 13. [`settings`]: files to checked values, or the list of everything that is wrong with them.
 //! 14. [`service`]: the world. [`service::look`] gathers and decides, [`service::daemon`] is the loop,
-//! [`service::store`]
-//!     remembers, [`service::outbox`] and [`service::mail`] hand over, [`service::cli`] is the command line.
+//!     [`service::store`] remembers, [`service::outbox`] and [`service::mail`] hand over, [`service::cli`] is the
+//!     command line.
 //!
 //! `DEVELOPERS.md` has the map, what must stay true, recipes and decisions.
 
