@@ -6,8 +6,8 @@
 //!                                 offset   exposure      crops    covers, worth, what was last said
 //! ```
 //!
-//! One direction: each arrow is a function from values to a value, and the present is one of its arguments. All of it is
-//! arithmetic on values except [`service`], the only room that knows of disk, network, clock and environment.
+//! One direction: each arrow is a function from values to a value, and the present is one of its arguments. All of it
+//! is arithmetic on values except [`service`], the only room that knows of disk, network, clock and environment.
 //!
 //! In the order in which it reads best:
 //!
@@ -21,17 +21,19 @@
 //! 7. [`risk`]: bed and night to expected damage.
 //! 8. [`plan`]: one measure for each bed, with its reason; and whether to say it ([`plan::said`]).
 //! 9. [`rounds`]: when to look.
-//! 10. [`message`]: the plan in words, as text, as HTML, and as a document for other programs.
-//! 11. [`score`]: predicted nights beside what was observed, and what acting on them would have cost; [`replay`]
+//! 10. [`journal`]: what was read, covered, picked and harmed; times as people say them; logs; cold nights.
+//! 11. [`message`]: the plan in words, as text, as HTML, and as a document for other programs.
+//! 12. [`score`]: predicted nights beside what was observed, and what acting on them would have cost; [`replay`]
 //!     foretells the nights of a past record for it, [`chart`] draws it.
-//! 12. [`settings`]: files to checked values, or the list of everything that is wrong with them.
-//! 13. [`service`]: the world. [`service::look`] gathers and decides, [`service::daemon`] is the loop, [`service::store`]
-//!     remembers, [`service::outbox`] and [`service::mail`] hand over, [`service::cli`] is the command line.
+//! 13. [`settings`]: files to checked values, or the list of everything that is wrong with them.
+//! 14. [`service`]: the world. [`service::look`] gathers and decides, [`service::daemon`] is the loop,
+//!     [`service::store`] remembers, [`service::outbox`] and [`service::mail`] hand over, [`service::cli`] is the
+//!     command line.
 //!
 //! `DEVELOPERS.md` has the map, what must stay true, recipes and decisions.
 
-// What comes from outside must be answered, not fallen over. Tests may fall over; so these are not in `Cargo.toml`, which
-// speaks for the crates of `tests/` too.
+// What comes from outside must be answered, not fallen over. Tests may fall over; so these are not in `Cargo.toml`,
+// which speaks for the crates of `tests/` too.
 #![cfg_attr(
     not(test),
     warn(
@@ -47,6 +49,8 @@
 pub mod beds;
 pub mod chart;
 pub mod crops;
+mod hash;
+pub mod journal;
 pub mod message;
 pub mod night;
 pub mod plan;

@@ -5,10 +5,12 @@
 
 mod ahead;
 mod cautions;
+pub mod cold_night;
 pub mod document;
 mod entries;
 pub mod explain;
 pub mod growth;
+pub mod journal_list;
 mod letter;
 mod look_again;
 mod morning_after;

@@ -72,16 +72,23 @@ impl Zone {
     /// The instant of a wall time. Of an hour that comes twice, the first; in an hour that is left out, the first
     /// minute that exists again, even where a whole day is missing.
     pub fn instant(&self, wall: NaiveDateTime) -> DateTime<Utc> {
+        self.instants(wall).first().copied().unwrap_or_else(|| self.end_of_gap(wall))
+    }
+
+    /// All instants at which the clock shows a wall time, the earliest first: none in an hour that is left out, two in
+    /// one that comes twice.
+    pub fn instants(&self, wall: NaiveDateTime) -> Vec<DateTime<Utc>> {
         // An offset is at most 14 hours. Around any wall time the rules know at most a few offsets; each is a
         // candidate, right where the clock then shows the wall time asked for.
         let around = |hours: i64| self.offset(Utc.from_utc_datetime(&wall) + Duration::hours(hours));
-        let mut candidates: Vec<DateTime<Utc>> = [-26, -14, 0, 14, 26]
+        let mut instants: Vec<DateTime<Utc>> = [-26, -14, 0, 14, 26]
             .into_iter()
             .map(|hours| Utc.from_utc_datetime(&(wall - Duration::seconds(around(hours).local_minus_utc().into()))))
             .filter(|instant| self.local(*instant).naive_local() == wall)
             .collect();
-        candidates.sort();
-        candidates.first().copied().unwrap_or_else(|| self.end_of_gap(wall))
+        instants.sort();
+        instants.dedup();
+        instants
     }
 
     /// The first instant whose wall time is at or after `wall`, for a wall time that no clock shows.

@@ -10,6 +10,7 @@ use std::path::{Path, PathBuf};
 const ROOMS: &[(&str, &[&str])] = &[
     ("units", &[]),
     ("words", &[]),
+    ("hash", &[]),
     ("zone", &[]),
     ("weather", &["units", "zone"]),
     ("crops", &["units", "words"]),
@@ -18,7 +19,8 @@ const ROOMS: &[(&str, &[&str])] = &[
     ("risk", &["units", "zone", "weather::humidity", "crops", "night", "beds"]),
     ("rounds", &["words", "zone", "weather"]),
     ("plan", &["units", "words", "zone", "crops", "night", "beds", "risk", "rounds"]),
-    ("message", &["units", "zone", "weather::Provider", "crops", "night", "beds", "risk", "rounds", "plan"]),
+    ("journal", &["units", "words", "hash", "zone", "weather", "crops", "night", "beds", "risk", "rounds", "plan"]),
+    ("message", &["units", "zone", "weather::Provider", "crops", "night", "beds", "risk", "rounds", "plan", "journal"]),
     ("score", &["units", "zone", "night"]),
     ("replay", &["units", "zone", "weather", "night", "score"]),
     ("chart", &["units"]),

@@ -93,11 +93,11 @@ fn what_is_typed_wrong_is_answered_with_how_to_type_it() {
         ),
         (
             &["reading", "31F", "--at", "dawn"],
-            "\"dawn\" is no time; write 06:10 or \"2027-01-16 06:10\". Nothing was written.",
+            "\"dawn\" is no time; write 06:10, \"yesterday 18:30\", \"last night\", \"this morning 6:10\" or \"2027-01-16 06:10\".",
         ),
         (
             &["reading", "31F", "--now", NOW, "--at", "2027-01-17 06:10"],
-            "Sunday 17 January 2027, 06:10 has not come yet. Nothing was written.",
+            "Sunday 17 January 2027, 06:10 EST has not come yet. Nothing was written.",
         ),
         (
             &["reading", "31F", "--dew-point", "40F"],
@@ -120,7 +120,7 @@ fn a_reading_of_the_evening_is_taken_from_the_last_time_the_clock_showed_it() {
     let ran = garden.ran(&["reading", "-0.5C", "--bed", "A1", "--now", NOW, "--at", "22:10"]).ended_with(0);
     let echo = "Written: 31.1 F (-0.5 C) at bed A1 of Orchard Lane, Friday 15 January 2027, 22:10 EST.";
     assert!(ran.out.starts_with(echo) && ran.out.contains("A new store was begun: "), "{}", ran.out);
-    assert_eq!(garden.asked("SELECT as_typed FROM readings"), ["-0.5C"]);
+    assert_eq!(garden.asked("SELECT as_typed FROM readings"), ["-0.5C at 22:10"]);
 }
 
 #[test]

@@ -104,4 +104,19 @@ macro_rules! under_fire {
     ($($name:ident),+) => { $(#[test] fn $name() { under_fire(stringify!($name)); })+ };
 }
 
-under_fire!(service, garden, crop, bibliography, nws, met_norway, hourly_arrays, csv, temperature, schedule);
+under_fire!(
+    service,
+    garden,
+    crop,
+    bibliography,
+    nws,
+    met_norway,
+    hourly_arrays,
+    csv,
+    temperature,
+    schedule,
+    journal,
+    logged,
+    log,
+    time
+);

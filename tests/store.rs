@@ -3,6 +3,7 @@
 mod support;
 
 use chrono::{Duration, TimeZone, Utc};
+use counterpane::journal::{Entry, Place, Reading, Sampled, What};
 use counterpane::service::store::{
     ForecastRow, Open, ReadingRow, RoundRow, RoundState, SaidRow, Settled, Store, StoreFault,
 };
@@ -198,21 +199,36 @@ async fn grid_addresses_and_readings_come_back() {
     let grid = store.grid_address(GARDEN, "0").await.expect("readable").expect("there");
     assert_eq!((grid.address.as_str(), grid.looked_up), ("https://feed.example/grid/31,80", evening()));
 
-    let reading = |minutes: i64, bed: Option<&str>| ReadingRow {
-        garden: GARDEN.into(),
+    let reading = |minutes: i64, bed: Option<&str>, of: Sampled| {
+        let place = bed.map_or(Place::Screen, |bed| Place::Bed { bed: bed.into() });
+        let what = What::Reading(Reading {
+            place,
+            temperature: Celsius(-1.0 - minutes as f64 / 60.0),
+            dew_point: bed.map(|_| Celsius(-4.5)),
+            of,
+            thermometer: None,
+            height: Some(1.5),
+            shielded: None,
+        });
+        Entry::new(evening() + Duration::minutes(minutes), evening() + Duration::hours(12), "30.2F", what)
+    };
+    let entries = [
+        reading(0, None, Sampled::Instant),
+        reading(30, None, Sampled::Minimum { since: None }),
+        reading(60, Some("bed 4"), Sampled::Instant),
+        reading(120, None, Sampled::Instant),
+    ];
+    let keyed: Vec<_> = entries.iter().rev().map(|entry| (entry.key(), entry.clone())).collect();
+    store.write(GARDEN, &keyed).await.expect("written");
+    let got = store.readings(GARDEN, evening(), evening() + Duration::hours(1)).await.expect("readable");
+    // The lowest of a night says nothing of the evening.
+    let row = |minutes: i64, bed: Option<&str>| ReadingRow {
         bed: bed.map(str::to_string),
         at: evening() + Duration::minutes(minutes),
-        entered_at: evening() + Duration::hours(12),
         temperature: Celsius(-1.0 - minutes as f64 / 60.0),
         dew_point: bed.map(|_| Celsius(-4.5)),
-        as_typed: "30.2F".into(),
     };
-    let rows = [reading(0, None), reading(60, Some("bed 4")), reading(120, None)];
-    for row in rows.iter().rev() {
-        store.add_reading(row).await.expect("added");
-    }
-    let got = store.readings(GARDEN, evening(), evening() + Duration::hours(1)).await.expect("readable");
-    assert_eq!(got, rows[..2]);
+    assert_eq!(got, [row(0, None), row(60, Some("bed 4"))]);
     assert_eq!(store.readings("another", evening(), evening() + Duration::days(1)).await.expect("readable"), []);
 }
 

@@ -2,19 +2,26 @@
 
 mod backup;
 mod check;
+mod covered;
 mod demo;
 mod doctor;
+mod event;
 mod explain;
+mod found;
+mod journal;
+mod progress;
 mod reading;
 mod replay;
 mod run;
 mod tonight;
 mod weather;
+mod writing;
 
 use super::daemon::{InUse, unwritable};
 use super::files;
 use super::store::StoreFault;
 use crate::settings::{GardenSettings, Settings, list, settings_at};
+use crate::zone::Zone;
 use chrono::{DateTime, Utc};
 use clap::{Args, Parser, Subcommand};
 use std::path::PathBuf;
@@ -30,8 +37,8 @@ When something seems wrong:             counterpane doctor";
 /// Tells a garden, in time, which beds want a cover tonight.
 ///
 /// Exit codes: 0 done; 1 something unexpected; 2 settings or command line at fault; 3 a list was made, but there is no
-/// usable weather behind it or hours of the night are missing; 4 the store cannot be used; 5 mail cannot be sent; 6 doctor
-/// has found something wrong.
+/// usable weather behind it or hours of the night are missing; 4 the store cannot be used; 5 mail cannot be sent; 6
+/// doctor has found something wrong.
 #[derive(Debug, Parser)]
 #[command(name = "counterpane", version, max_term_width = 100, after_help = AFTER_HELP)]
 pub struct CommandLine {
@@ -51,6 +58,22 @@ enum Command {
     Explain(explain::Explain),
     /// Write down what a thermometer in the garden shows
     Reading(reading::ReadingCommand),
+    /// Write down which beds were really covered, with what and when, or uncovered
+    Covered(covered::CoveredCommand),
+    /// Write down what was picked
+    Harvested(found::HarvestedCommand),
+    /// Write down what the frost did to a bed or a planting, in one of six classes
+    Damage(found::DamageCommand),
+    /// Write down that a planting is gone
+    Lost(found::GoneCommand),
+    /// Write down that a planting was sown or set out again
+    Resown(found::GoneCommand),
+    /// Strike an entry of the journal that was a slip; it is kept and does not count
+    Correct(found::CorrectCommand),
+    /// List what is written in the journal, copy it into tables, or take tables and thermometers' logs in
+    Journal(journal::JournalCommand),
+    /// List the cold nights, or tell the whole story of one: foretold, said, done, measured, found
+    Event(event::EventCommand),
     /// Ask after everything the service rests on: feeds, mail, store, clock, rounds; say how to mend what is wrong
     Doctor(doctor::DoctorCommand),
     /// Copy the store into a file, also while the service runs
@@ -114,6 +137,14 @@ pub fn run() -> ExitCode {
         Command::Tonight(tonight) => tonight.run(),
         Command::Explain(explain) => explain.run(),
         Command::Reading(reading) => reading.run(),
+        Command::Covered(covered) => covered.run(),
+        Command::Harvested(harvested) => harvested.run(),
+        Command::Damage(damage) => damage.run(),
+        Command::Lost(lost) => lost.lost(),
+        Command::Resown(resown) => resown.resown(),
+        Command::Correct(correct) => correct.run(),
+        Command::Journal(journal) => journal.run(),
+        Command::Event(event) => event.run(),
         Command::Doctor(doctor) => doctor.run(),
         Command::Backup(backup) => backup.run(),
         Command::Replay(replay) => replay.run(),
@@ -174,6 +205,12 @@ fn runtime() -> Result<tokio::runtime::Runtime, Failure> {
         .enable_all()
         .build()
         .map_err(|error| Failure::Unexpected(format!("The runtime cannot be started: {error}.")))
+}
+
+/// The zone of a name.
+fn zone_named(text: &str) -> Result<Zone, String> {
+    let unknown = || "this is no zone of the time-zone database; write one such as America/New_York".to_string();
+    text.parse().ok().and_then(Zone::bundled).ok_or_else(unknown)
 }
 
 /// An instant given as RFC 3339, such as `2027-01-16T13:00:00-05:00`.

@@ -8,8 +8,10 @@ mod backup;
 mod decisions;
 mod fault;
 mod forecasts;
+mod foretold;
+mod journal;
+mod logged;
 mod outbox;
-mod readings;
 mod signs;
 mod substitute;
 mod troubles;
@@ -18,8 +20,9 @@ pub use backup::Check;
 pub use decisions::{RoundRow, RoundState, SaidRow};
 pub use fault::StoreFault;
 pub use forecasts::{ForecastRow, GridAddress};
+pub use journal::{Outcome, ReadingRow};
+pub use logged::{Logged, Series};
 pub use outbox::{Claimed, Ended, LastMail, OutboxRow, Settled, outbox_key};
-pub use readings::ReadingRow;
 pub use signs::MailCounts;
 pub use troubles::{Trouble, TroubleKind};
 
@@ -202,8 +205,8 @@ impl Store {
         transaction.commit().await.map_err(|error| self.fault(error))
     }
 
-    /// A statement that writes, of no row: on a file that is read-only, an immediate transaction begins all the same, and
-    /// only a statement is refused.
+    /// A statement that writes, of no row: on a file that is read-only, an immediate transaction begins all the same,
+    /// and only a statement is refused.
     async fn write_nothing(&self, to: &mut Transaction<'_, Sqlite>) -> Result<(), StoreFault> {
         let done = sqlx::query("DELETE FROM rounds WHERE 0").execute(&mut **to).await;
         done.map(|_| ()).map_err(|error| self.fault(error))

@@ -47,6 +47,12 @@ fn each_person_gets_one_mail_and_a_second_pass_says_nothing() {
         assert_eq!(mail.text().contains("counterpane explain"), role == "manager", "{role}");
     }
     assert_eq!(garden.asked("SELECT DISTINCT state FROM outbox"), ["sent"]);
+    // What was foretold is kept for the morning after, and a second pass of the same round does not add to it.
+    let foretold = "SELECT night || ' ' || round || ' ' || provider || ' ' || (low BETWEEN -6 AND -3) || ' ' ||
+                    (feed_low BETWEEN -5 AND -3.9) || ' ' || round(lead_hours) || ' ' || readings FROM forecast_at_round";
+    let kept = garden.asked(foretold);
+    let tonight: Vec<&String> = kept.iter().filter(|row| row.starts_with("2027-01-16 ")).collect();
+    assert!(tonight.len() == 1 && tonight[0].starts_with("2027-01-16 afternoon nws 1 1 "), "{kept:?}");
     let ids = |relay: &SmtpSink| -> Vec<String> {
         relay.arrived().iter().filter_map(|mail| Some(mail.header("Message-ID")?.to_string())).collect()
     };

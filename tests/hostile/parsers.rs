@@ -3,6 +3,11 @@
 use chrono::{DateTime, Duration, Utc};
 use counterpane::beds::BedKind;
 use counterpane::crops::{Catalogue, Crop};
+use counterpane::journal::doubts::Watch;
+use counterpane::journal::log::{self, Column, Log, LogClock};
+use counterpane::journal::logged_table::{self, LoggedTable};
+use counterpane::journal::when::Speaker;
+use counterpane::journal::{Kind, What, table};
 use counterpane::night::screen::{Evidence, Span, expect};
 use counterpane::rounds::{next_firing, parse_schedule};
 use counterpane::service::feed::{decode, recognise};
@@ -10,10 +15,11 @@ use counterpane::service::look::span_of;
 use counterpane::settings::{Fault, File, Files, Settings, catalogue, list, settings};
 use counterpane::units::{
     AIR_TEMPERATURE, COVER_COUNT, DEW_POINT, DEW_POINT_EXCESS, ELEVATION, LATITUDE, LENGTH, LONGITUDE, Limits, MINUTES,
-    TEMPERATURE_DIFFERENCE, THRESHOLD, WIND_SPEED, parse_difference, parse_temperature,
+    READING, TEMPERATURE_DIFFERENCE, THRESHOLD, WIND_SPEED, parse_difference, parse_temperature,
 };
 use counterpane::weather::{Forecast, Provider};
 use counterpane::zone::{NightOf, Zone};
+use std::collections::BTreeMap;
 use std::sync::OnceLock;
 
 /// A parser: its name is that of its folder in the corpus.
@@ -27,7 +33,7 @@ pub struct Parser {
     pub inputs: u64,
 }
 
-pub const PARSERS: [Parser; 10] = [
+pub const PARSERS: [Parser; 14] = [
     Parser { name: "service", dictionary: &SERVICE_WORDS, judge: service, inputs: 400 },
     Parser { name: "garden", dictionary: &GARDEN_WORDS, judge: garden, inputs: 400 },
     Parser { name: "crop", dictionary: &CROP_WORDS, judge: crop, inputs: 1_000 },
@@ -38,6 +44,85 @@ pub const PARSERS: [Parser; 10] = [
     Parser { name: "csv", dictionary: &FEED_WORDS, judge: csv, inputs: 2_000 },
     Parser { name: "temperature", dictionary: &TEMPERATURE_WORDS, judge: temperature, inputs: 100_000 },
     Parser { name: "schedule", dictionary: &SCHEDULE_WORDS, judge: schedule, inputs: 2_000 },
+    Parser { name: "journal", dictionary: &JOURNAL_WORDS, judge: journal, inputs: 4_000 },
+    Parser { name: "logged", dictionary: &JOURNAL_WORDS, judge: logged, inputs: 4_000 },
+    Parser { name: "log", dictionary: &LOG_WORDS, judge: log, inputs: 4_000 },
+    Parser { name: "time", dictionary: &TIME_WORDS, judge: time, inputs: 4_000 },
+];
+
+const JOURNAL_WORDS: [&str; 24] = [
+    "kind",
+    "key",
+    "reading",
+    "covered",
+    "damage",
+    "struck",
+    "imported",
+    "screen",
+    "under-cover",
+    "soil",
+    "minimum",
+    "instant",
+    "u00000000012",
+    "2027-01-16T11:10:00Z",
+    "9999-12-31T23:59:59Z",
+    "2027-01-16T11:10:00.5Z",
+    "\"\"",
+    "\"\n\"",
+    ",,,,",
+    "-0",
+    "1e400",
+    "NaN",
+    "../",
+    "\u{7}",
+];
+const LOG_WORDS: [&str; 22] = [
+    "time_utc",
+    "time_local",
+    "time",
+    "air_c",
+    "soil_f",
+    "min_c",
+    "max_c",
+    "under_cover_c",
+    "2026-03-08 02:30",
+    "2026-11-01 01:30",
+    "2026-11-01T01:30:00-05:00",
+    "9999-12-31 23:59",
+    "0000-01-01 00:00",
+    "85.0",
+    "-127",
+    "NaN",
+    "1e400",
+    "-0.0",
+    "\"",
+    "\u{feff}",
+    "\r",
+    ",,",
+];
+const TIME_WORDS: [&str; 22] = [
+    "now",
+    "last night",
+    "this morning",
+    "yesterday",
+    "today",
+    "monday",
+    "am",
+    "pm",
+    " at ",
+    "06:10",
+    "24:00",
+    "12am",
+    "02:30",
+    "2026-03-08",
+    "2026-11-01 01:30",
+    "Sunday 1 November 2026, 01:30 EST",
+    " EDT",
+    "-05:00",
+    "T",
+    "Z",
+    ":59",
+    "9999-12-31",
 ];
 
 const SERVICE_WORDS: [&str; 30] = [
@@ -464,6 +549,118 @@ fn schedule(text: &[u8]) -> Result<bool, String> {
         last = next;
     }
     Ok(true)
+}
+
+/// A table of entries: rows that are written as they were read and within their limits, and faults that name a line.
+fn journal(text: &[u8]) -> Result<bool, String> {
+    let lines = text.iter().filter(|byte| matches!(byte, b'\n' | b'\r')).count() as u64 + 2;
+    let (rows, faults) = match table::read(text, fetched()) {
+        Ok(read) => read,
+        Err(what) => return ensure(!what.is_empty(), || "refused without words".into()).map(|()| false),
+    };
+    for fault in &faults {
+        ensure(fault.line <= lines && !fault.what.is_empty(), || format!("{fault:?} of {lines} lines"))?;
+    }
+    for row in &rows {
+        ensure(row.entry.at <= fetched() + Duration::minutes(5), || format!("of the future: {row:?}"))?;
+        if let What::Reading(reading) = &row.entry.what {
+            ensure(READING.allow(reading.temperature.0), || format!("{reading:?}"))?;
+        }
+        let kept: What = serde_json::from_str(&row.entry.document()).map_err(|error| format!("{row:?}: {error}"))?;
+        ensure(kept == row.entry.what, || format!("kept as {kept:?}: {row:?}"))?;
+    }
+    for kind in Kind::ALL {
+        let of_kind = rows.iter().filter(|row| row.entry.what.kind() == *kind);
+        let written = table::write(*kind, of_kind.map(|row| (&row.key, &row.entry)));
+        let (again, faults) = table::read(written.as_bytes(), fetched())?;
+        ensure(faults.is_empty(), || format!("its own table has {faults:?}"))?;
+        let rewritten = table::write(*kind, again.iter().map(|row| (&row.key, &row.entry)));
+        ensure(rewritten == written, || format!("{written}\nis written anew as\n{rewritten}"))?;
+    }
+    Ok(!rows.is_empty())
+}
+
+/// A table of logs' rows: each within its limits, or a fault that names a line; an end.
+fn logged(text: &[u8]) -> Result<bool, String> {
+    let Ok(mut rows) = LoggedTable::new(text, fetched()) else { return Ok(false) };
+    let mut accepted = false;
+    for _ in 0..=text.len() {
+        match rows.next_row() {
+            logged_table::Next::End => return Ok(accepted),
+            logged_table::Next::Fault(fault) => ensure(!fault.what.is_empty(), || "without words".into())?,
+            logged_table::Next::Row { celsius, at, origin, .. } => {
+                accepted = true;
+                ensure(READING.allow(celsius.0) && at <= fetched() + Duration::minutes(5), || {
+                    format!("{at}: {celsius:?}")
+                })?;
+                let fields = logged_table::fields(at, celsius, origin);
+                ensure(fields[1].parse() == Ok(celsius.0), || format!("{celsius:?} is written as {fields:?}"))?;
+            }
+        }
+    }
+    Err("it does not end".into())
+}
+
+/// A log: rows in order of time, each within its limits, or a fault that names a line; an end.
+fn log(text: &[u8]) -> Result<bool, String> {
+    let zone = Zone::bundled(chrono_tz::America::New_York).expect("a zone of the bundled set");
+    let open_end = (text.last() != Some(&b'\n')).then_some(text.len() as u64);
+    let site = sound_settings_once().gardens[0].garden.site;
+    let Ok(mut log) = Log::new(text, &[], Some(LogClock::Zone(zone.clone())), open_end, fetched()) else {
+        return Ok(false);
+    };
+    let columns: Vec<_> = log.header().columns().cloned().collect();
+    let watch = |column: &Column| Watch::new(&column.name, column.scale, &site, Vec::new());
+    let mut watches: Vec<Watch> = columns.iter().map(watch).collect();
+    let mut last = None;
+    for _ in 0..=text.len() {
+        match log.next_row() {
+            log::Next::End => {
+                for watch in &watches {
+                    let doubts = watch.doubts(&site, &zone, true, &BTreeMap::new());
+                    ensure(doubts.iter().all(|doubt| !doubt.to_string().is_empty()), || "without words".into())?;
+                }
+                return Ok(last.is_some());
+            }
+            log::Next::Repeated { .. } => {}
+            log::Next::Fault(fault) => ensure(!fault.what.is_empty(), || "without words".into())?,
+            log::Next::Row(row) => {
+                ensure(last.is_none_or(|last| last < row.at), || format!("{} after {last:?}", row.at))?;
+                ensure(row.at <= fetched() + Duration::minutes(5), || format!("of the future: {row:?}"))?;
+                last = Some(row.at);
+                for (watch, value) in watches.iter_mut().zip(&row.values) {
+                    let Some(value) = value else { continue };
+                    ensure(READING.allow(value.0), || format!("{row:?}"))?;
+                    watch.look(&row, *value);
+                }
+            }
+        }
+    }
+    Err("it does not end".into())
+}
+
+/// A time that is understood is past, and is understood as the same when it is said back.
+fn time(text: &[u8]) -> Result<bool, String> {
+    let garden = &sound_settings_once().gardens[0].garden;
+    let zone = Zone::bundled(chrono_tz::America::New_York).expect("a zone of the bundled set");
+    let now = fetched() + Duration::days(400);
+    let speaker = Speaker { zone: &zone, site: &garden.site, now };
+    let text = String::from_utf8_lossy(text);
+    let moment = match speaker.moment(&text) {
+        Ok(moment) => moment,
+        Err(fault) => return ensure(!fault.to_string().is_empty(), || "without words".into()).map(|()| false),
+    };
+    ensure(moment.at <= now + Duration::minutes(5), || format!("of the future: {moment:?}"))?;
+    let echo = speaker.echo(moment.at);
+    let again = speaker.moment(&echo).map_err(|fault| format!("{echo}: {fault}"))?;
+    // Fractions of a second are not said back.
+    ensure(again.at.timestamp() == moment.at.timestamp(), || format!("{echo} is understood as {}", again.at))?;
+    Ok(true)
+}
+
+fn sound_settings_once() -> &'static Settings {
+    static SETTINGS: OnceLock<Settings> = OnceLock::new();
+    SETTINGS.get_or_init(sound_settings)
 }
 
 fn ensure(is_so: bool, otherwise: impl FnOnce() -> String) -> Result<(), String> {

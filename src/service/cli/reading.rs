@@ -1,11 +1,11 @@
 //! `counterpane reading`: write down what a thermometer shows, and echo what was understood.
 
 use super::weather::low;
-use super::{Configuration, Done, Failure, choose, print};
-use crate::service::store::{Open, ReadingRow, Store};
-use crate::units::{Celsius, Scale};
-use crate::zone::Zone;
-use chrono::{DateTime, Datelike, Duration, NaiveDate, NaiveDateTime, NaiveTime, Utc};
+use super::writing::{Writing, both, refused};
+use super::{Done, Failure};
+use crate::journal::when::Moment;
+use crate::journal::{HEIGHT, Place, Reading, Sampled, Thermometer, What, bed_of, note};
+use crate::units::Celsius;
 use clap::Args;
 
 #[derive(Debug, Args)]
@@ -14,106 +14,121 @@ pub(super) struct ReadingCommand {
     #[arg(value_name = "TEMPERATURE", allow_hyphen_values = true)]
     temperature: String,
     #[command(flatten)]
-    configuration: Configuration,
-    /// Which garden; may be left out where there is only one
-    #[arg(long, value_name = "GARDEN")]
-    garden: Option<String>,
+    writing: Writing,
     /// The bed it stands in; leave it out for the garden's own thermometer, in the shade at head height
     #[arg(long, value_name = "BED")]
     bed: Option<String>,
-    /// When it was read: 06:10, or "2027-01-16 06:10"; leave it out for now
+    /// It is in the soil of that bed, at root depth
+    #[arg(long, requires = "bed", conflicts_with = "under_cover")]
+    soil: bool,
+    /// It is under the cover that lies on that bed; which one, as the shelf calls it
+    #[arg(long, value_name = "COVER", requires = "bed", num_args = 0..=1, default_missing_value = "")]
+    under_cover: Option<String>,
+    /// It is the lowest of last night, or of the stretch that --at names
+    #[arg(long, conflicts_with = "max")]
+    min: bool,
+    /// It is the highest of last night, or of the stretch that --at names
+    #[arg(long)]
+    max: bool,
+    /// When it was read: 06:10, "last night", "yesterday 18:30" or "2027-01-16 06:10"; leave it out for now
     #[arg(long, value_name = "TIME")]
     at: Option<String>,
     /// The dew point at the same time, if known
     #[arg(long, value_name = "TEMPERATURE", value_parser = low, allow_hyphen_values = true)]
     dew_point: Option<Celsius>,
-    /// Pretend that it is this time, such as 2027-01-16T18:40:00-05:00
-    #[arg(long, value_name = "RFC3339", value_parser = super::instant)]
-    now: Option<DateTime<Utc>>,
+    /// Its kind: liquid-in-glass, min-max, dial, digital, logger or infrared
+    #[arg(long, value_name = "KIND", value_parser = thermometer)]
+    thermometer: Option<Thermometer>,
+    /// How high it hangs, m
+    #[arg(long, value_name = "METRES", value_parser = height)]
+    height: Option<f64>,
+    /// Whether it is shielded from the sky: yes or no
+    #[arg(long, value_name = "YES|NO", value_parser = yes_or_no)]
+    shielded: Option<bool>,
+}
+
+fn thermometer(text: &str) -> Result<Thermometer, String> {
+    let all = || Thermometer::ALL.iter().map(|kind| kind.word()).collect::<Vec<_>>().join(", ");
+    Thermometer::from_word(text).ok_or_else(|| format!("write one of {}", all()))
+}
+
+pub(super) fn height(text: &str) -> Result<f64, String> {
+    let number = text.parse::<f64>().map_err(|_| "write metres, such as 1.5".to_string())?;
+    HEIGHT.check(number).map_err(|fault| fault.to_string())
+}
+
+fn yes_or_no(text: &str) -> Result<bool, String> {
+    match text {
+        "yes" => Ok(true),
+        "no" => Ok(false),
+        _ => Err("write yes or no".into()),
+    }
 }
 
 impl ReadingCommand {
     pub fn run(&self) -> Result<Done, Failure> {
-        let settings = self.configuration.read(self.now.unwrap_or_else(Utc::now))?;
-        let garden = &choose(&settings, self.garden.as_deref())?.garden;
-        let temperature =
-            low(&self.temperature).map_err(|what| Failure::Settings(format!("{what}. Nothing was written.")))?;
-        if let Some(id) = &self.bed
-            && !garden.beds.iter().any(|bed| bed.id == *id)
-        {
-            let ids: Vec<&str> = garden.beds.iter().map(|bed| bed.id.as_str()).collect();
-            let what = format!("No bed is labelled \"{id}\". There are: {}. Nothing was written.", ids.join(", "));
-            return Err(Failure::Settings(what));
+        let settings = self.writing.settings()?;
+        let desk = self.writing.desk(&settings)?;
+        let temperature = low(&self.temperature).map_err(refused)?;
+        if let Some(bed) = &self.bed {
+            bed_of(desk.garden, bed).map_err(refused)?;
         }
-        if let Some(dew_point) = self.dew_point
-            && dew_point.0 > temperature.0 + 0.5
-        {
-            let what = "The dew point cannot lie above the temperature; are the two swapped? Nothing was written.";
-            return Err(Failure::Settings(what.into()));
+        if self.dew_point.is_some_and(|dew_point| dew_point.0 > temperature.0 + 0.5) {
+            return Err(refused("The dew point cannot lie above the temperature; are the two swapped?"));
         }
-        let now = self.now.unwrap_or_else(Utc::now);
-        let at = match &self.at {
-            None => now,
-            Some(text) => time(text, &garden.zone, now).ok_or_else(|| {
-                Failure::Settings(format!(
-                    "\"{text}\" is no time; write 06:10 or \"2027-01-16 06:10\". Nothing was written."
-                ))
-            })?,
+        let of_a_night = self.min || self.max;
+        let asked = self.at.as_deref().or(of_a_night.then_some("last night"));
+        let moment = desk.when(asked)?;
+        let since = moment.since;
+        if since.is_some() && !of_a_night {
+            return Err(refused(format!(
+                "\"{}\" is a stretch of time; add --min or --max, or the hour, such as \"last night 22:10\"",
+                asked.unwrap_or_default()
+            )));
+        }
+        let of = match (self.min, self.max) {
+            (true, _) => Sampled::Minimum { since },
+            (_, true) => Sampled::Maximum { since },
+            _ => Sampled::Instant,
         };
-        if at > now + Duration::minutes(5) {
-            let shown = garden.zone.local(at).format("%A %-d %B %Y, %H:%M");
-            return Err(Failure::Settings(format!("{shown} has not come yet. Nothing was written.")));
-        }
-        let row = ReadingRow {
-            garden: garden.id.clone(),
-            bed: self.bed.clone(),
-            at,
-            entered_at: now,
+        let place = self.place()?;
+        let reading = Reading {
+            place: place.clone(),
             temperature,
             dew_point: self.dew_point,
-            as_typed: self.temperature.clone(),
+            of,
+            thermometer: self.thermometer,
+            height: self.height,
+            shielded: self.shielded,
         };
-        let path = self.configuration.store_path(&settings);
-        let is_new = !path.exists();
-        super::runtime()?.block_on(async {
-            let store = Store::open(&path, Open::ReadWrite).await?;
-            store.add_reading(&row).await?;
-            store.close().await;
-            Ok::<(), Failure>(())
-        })?;
-        let place = self.bed.as_ref().map_or("the garden's screen".to_string(), |bed| format!("bed {bed}"));
+        let entry = desk.entry(&moment, self.as_typed(), What::Reading(reading), false)?;
         let dew_point = self.dew_point.map_or(String::new(), |dew_point| format!(", dew point {}", both(dew_point)));
-        // A wrong folder of settings shows here, not when the reading is missed.
-        let begun = if is_new { format!(" A new store was begun: {}.", path.display()) } else { String::new() };
-        print(&format!(
-            "Written: {}{dew_point} at {place} of {}, {} {}.{begun}\n",
-            both(temperature),
-            garden.name,
-            garden.zone.local(at).format("%A %-d %B %Y, %H:%M"),
-            garden.zone.abbreviation(at)
-        ))?;
+        let which = match of {
+            Sampled::Instant => "",
+            Sampled::Minimum { .. } => "the lowest, ",
+            Sampled::Maximum { .. } => "the highest, ",
+        };
+        let moment = Moment { at: entry.at, ..moment };
+        let echo =
+            format!("{which}{}{dew_point} {place} of {}, {}.", both(temperature), desk.garden.name, desk.echo(&moment));
+        self.writing.write(&desk, vec![(entry, echo)])?;
         Ok(Done::Well)
     }
-}
 
-/// On both scales, so that a slip of the unit is seen.
-fn both(temperature: Celsius) -> String {
-    format!("{} ({})", temperature.tenths(Scale::Fahrenheit), temperature.tenths(Scale::Celsius))
-}
+    fn place(&self) -> Result<Place, Failure> {
+        Ok(match (&self.bed, self.soil, &self.under_cover) {
+            (None, ..) => Place::Screen,
+            (Some(bed), true, _) => Place::Soil { bed: bed.clone() },
+            (Some(bed), false, Some(cover)) => {
+                Place::UnderCover { bed: bed.clone(), cover: note(cover).map_err(refused)? }
+            }
+            (Some(bed), false, None) => Place::Bed { bed: bed.clone() },
+        })
+    }
 
-/// A time as people give it: of a clock time alone, the last one before now.
-fn time(text: &str, zone: &Zone, now: DateTime<Utc>) -> Option<DateTime<Utc>> {
-    let is_of_this_age = |date: NaiveDate| (1970..=2200).contains(&date.year());
-    if let Ok(instant) = DateTime::parse_from_rfc3339(text) {
-        return is_of_this_age(instant.date_naive()).then(|| instant.with_timezone(&Utc));
+    /// The temperature and, where it was typed, the time.
+    fn as_typed(&self) -> String {
+        let at = self.at.as_ref().map_or(String::new(), |at| format!(" at {at}"));
+        format!("{}{at}", self.temperature)
     }
-    for format in ["%Y-%m-%d %H:%M", "%Y-%m-%dT%H:%M"] {
-        if let Ok(wall) = NaiveDateTime::parse_from_str(text, format) {
-            return is_of_this_age(wall.date()).then(|| zone.instant(wall));
-        }
-    }
-    let clock = NaiveTime::parse_from_str(text, "%H:%M").ok()?;
-    let today = zone.local(now).date_naive();
-    let at = zone.instant(today.and_time(clock));
-    Some(if at > now { zone.instant((today - Duration::days(1)).and_time(clock)) } else { at })
 }

@@ -1,6 +1,6 @@
 //! `counterpane replay`: what would have been said over a past winter, and how good it was.
 
-use super::{Done, Failure, print};
+use super::{Done, Failure, print, zone_named};
 use crate::chart::reliability::{Group, reliability_diagram};
 use crate::night::dusk::taught_for_a_score;
 use crate::replay::report::{beside_the_regression, table_of_nights};
@@ -32,7 +32,7 @@ pub(super) struct Replay {
     #[arg(long, value_name = "METRES", allow_negative_numbers = true)]
     elevation: f64,
     /// The zone of the clock on the wall, such as America/New_York
-    #[arg(long, value_name = "ZONE", value_parser = zone)]
+    #[arg(long, value_name = "ZONE", value_parser = zone_named)]
     time_zone: Zone,
     /// Hand over the sky and the wind of each night itself, as a perfect forecast of both would
     #[arg(long)]
@@ -43,11 +43,6 @@ pub(super) struct Replay {
     /// Where to draw how chances came true, as SVG
     #[arg(long, value_name = "FILE")]
     chart: Option<PathBuf>,
-}
-
-fn zone(text: &str) -> Result<Zone, String> {
-    let unknown = || "this is no zone of the time-zone database; write one such as America/New_York".to_string();
-    text.parse().ok().and_then(Zone::bundled).ok_or_else(unknown)
 }
 
 /// A record of this length holds a hundred years of readings every ten minutes.

@@ -3,6 +3,7 @@
 use super::post::Post;
 use super::{Daemon, DaemonFault};
 use crate::beds::{Person, Role};
+use crate::journal::event::ForecastAtRound;
 use crate::message::ahead_letter;
 use crate::plan::said::Said;
 use crate::plan::spell::{ByDay, NightAhead, Spell, kept};
@@ -22,6 +23,7 @@ impl Daemon<'_> {
         settings: &GardenSettings,
         spell: &Spell<'_>,
         done: &RoundRow,
+        foretold: &[ForecastAtRound],
     ) -> Result<bool, DaemonFault> {
         let (garden, now) = (&settings.garden, self.clock.now());
         let Some(night) = spell.to_announce() else { return Ok(false) };
@@ -39,7 +41,7 @@ impl Daemon<'_> {
         let next_word_by = self.next_word_by(garden, None, now);
         let letter = |_: &Person| ahead_letter(spell, night, next_word_by);
         let messages = self.messages(&people, &post, letter).await?;
-        self.store.decide(None, done.clone(), &messages).await?;
+        self.store.decide_and_tell(None, done.clone(), &messages, None, foretold).await?;
         let NightAhead { minutes, people, .. } = night;
         tracing::info!(garden = garden.id, night = %of, minutes = minutes.0, ?people, mails = messages.len(), "looked ahead");
         self.shared.mail.notify_one();

@@ -3,6 +3,7 @@
 use super::post::Post;
 use super::{Daemon, DaemonFault};
 use crate::beds::{Garden, Person, Role};
+use crate::journal::event::ForecastAtRound;
 use crate::message::{Context, NightOver, Reader, evening_letter, morning_after_letter};
 use crate::night::NightHour;
 use crate::plan::said::{Said, SaidBed, SayReason, SilentReason, changes, whether};
@@ -41,7 +42,8 @@ impl Daemon<'_> {
         let since = last.as_ref().map_or(now - FIRST_LOOK_BACK, |last| last.due.max(now - LONGEST_LOOK_BACK));
         let mut due = self.noted_due(garden, now).await?;
         let (noted, mut after) = (due.len(), since);
-        // Rounds due at one instant are one look; `next_round` gives the first of them, and the sun rarely meets a clock.
+        // Rounds due at one instant are one look; `next_round` gives the first of them, and the sun rarely meets a
+        // clock.
         let next = loop {
             match next_round(&self.settings.service.timetable, &garden.site, &garden.zone, after) {
                 Some(round) if round.due <= now => {
@@ -152,6 +154,7 @@ impl Daemon<'_> {
         let spell = spell(garden, &self.settings.catalogue, round.night, nights, forecasts, &readings, now);
         let plan = &spell.tonight;
         failpoint::here("list-made");
+        let foretold = ForecastAtRound::of_spell(&spell, round.kind, forecasts, readings.len());
         let next = Said::of(plan);
         let rows = self.store.said(&garden.id, round.night).await?;
         // What was said by a clock that ran ahead, or in a rehearsal, is not said yet.
@@ -167,11 +170,11 @@ impl Daemon<'_> {
                 let all: Vec<Said> = rows.iter().filter_map(read_back).collect();
                 let Some(reason) = self.to_repeat(plan, said.is_some(), &all, &mut people).await? else {
                     let is_free = round.kind == RoundKind::Morning && silence == SilentReason::Quiet;
-                    if is_free && self.look_ahead(settings, &spell, &done).await? {
+                    if is_free && self.look_ahead(settings, &spell, &done, &foretold).await? {
                         return Ok(());
                     }
                     tracing::info!(garden = garden.id, kind = round.kind.word(), ?silence, "nothing to say");
-                    return Ok(self.store.decide(None, done, &[]).await?);
+                    return Ok(self.store.decide_and_tell(None, done, &[], None, &foretold).await?);
                 };
                 tracing::warn!(garden = garden.id, people = people.len(), "what did not arrive is sent again");
                 reason
@@ -208,7 +211,7 @@ impl Daemon<'_> {
         let said = said_row(garden, round.night, revision, &next, now)?;
         let to_manager = self.to_manager(garden, &messages);
         let told = to_manager.as_deref().map(|key| (untold.as_slice(), key));
-        self.store.decide_and_tell(Some(said), done, &messages, told).await?;
+        self.store.decide_and_tell(Some(said), done, &messages, told, &foretold).await?;
         tracing::info!(garden = garden.id, kind = round.kind.word(), ?reason, mails = messages.len(), "said");
         self.shared.mail.notify_one();
         Ok(())
@@ -325,7 +328,7 @@ impl Daemon<'_> {
         let said = said_row(garden, round.night, revision, &Said { at: now, ..said.clone() }, now)?;
         let to_manager = self.to_manager(garden, &messages);
         let told = to_manager.as_deref().map(|key| (untold.as_slice(), key));
-        self.store.decide_and_tell(Some(said), done, &messages, told).await?;
+        self.store.decide_and_tell(Some(said), done, &messages, told, &[]).await?;
         tracing::info!(garden = garden.id, kind = round.kind.word(), ?reason, mails = messages.len(), "said");
         self.shared.mail.notify_one();
         Ok(())

@@ -1,7 +1,8 @@
 //! From a letter to the bytes that are sent: one person, plain text first, then HTML. The same letter gives the same
 //! bytes, so a repeat is the same mail to whoever receives it.
 
-use super::identity::{hash_of, label, message_id};
+use super::identity::{label, message_id};
+use crate::hash::hash_of;
 use crate::zone::NightOf;
 use chrono::{DateTime, Utc};
 use lettre::message::header::{ContentTransferEncoding, ContentType, HeaderName, HeaderValue};

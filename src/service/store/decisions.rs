@@ -1,6 +1,7 @@
 //! What was decided: what a garden was told about a night, which rounds took place, and the mail that follows.
 
 use super::{OutboxRow, Store, StoreFault, Trouble};
+use crate::journal::event::ForecastAtRound;
 use crate::service::failpoint;
 use crate::zone::NightOf;
 use chrono::{DateTime, Utc};
@@ -75,17 +76,18 @@ impl Store {
         round: RoundRow,
         messages: &[OutboxRow],
     ) -> Result<(), StoreFault> {
-        self.decide_and_tell(said, round, messages, None).await
+        self.decide_and_tell(said, round, messages, None, &[]).await
     }
 
     /// As [`Store::decide`], and notes in the same transaction that one of the messages, by its key, tells a manager
-    /// of troubles.
+    /// of troubles, and what the round foretold.
     pub async fn decide_and_tell(
         &self,
         said: Option<SaidRow>,
         round: RoundRow,
         messages: &[OutboxRow],
         told: Option<(&[Trouble], &str)>,
+        foretold: &[ForecastAtRound],
     ) -> Result<(), StoreFault> {
         let mut transaction = self.begin().await?;
         if let Some(said) = said {
@@ -98,6 +100,9 @@ impl Store {
         }
         if let Some((troubles, letter)) = told {
             self.tell(&mut transaction, troubles, letter).await?;
+        }
+        for foretold in foretold {
+            self.insert_foretold(&mut transaction, &round.garden, foretold).await?;
         }
         failpoint::here("decision-written");
         transaction.commit().await.map_err(|error| self.fault(error))?;
@@ -119,22 +124,33 @@ impl Store {
             .fetch_all(&self.pool)
             .await
             .map_err(|error| self.fault(error))?;
-        let said = rows.iter().map(|row| {
-            let text = self.text(row, "document").and_then(|text| Ok((text, self.time(row, "said_at")?)));
-            // Its revision is taken all the same.
-            let (document, said_at) = text.unwrap_or_else(|fault| {
-                tracing::error!(garden, %night, %fault, "what was said cannot be read, and counts as not said");
-                (String::new(), DateTime::UNIX_EPOCH)
-            });
-            Ok(SaidRow {
-                garden: self.text(row, "garden")?,
-                night: self.night(row)?,
-                revision: self.revision(row)?,
-                document,
-                said_at,
-            })
+        rows.iter().map(|row| self.one_said(row)).collect()
+    }
+
+    /// Everything a garden was told about the nights from one to another, both included, in order of night and
+    /// revision.
+    pub async fn said_between(&self, garden: &str, from: NightOf, to: NightOf) -> Result<Vec<SaidRow>, StoreFault> {
+        let rows =
+            sqlx::query("SELECT * FROM said WHERE garden = ? AND night BETWEEN ? AND ? ORDER BY night, revision")
+                .bind(garden)
+                .bind(from.to_string())
+                .bind(to.to_string())
+                .fetch_all(&self.pool)
+                .await
+                .map_err(|error| self.fault(error))?;
+        rows.iter().map(|row| self.one_said(row)).collect()
+    }
+
+    fn one_said(&self, row: &SqliteRow) -> Result<SaidRow, StoreFault> {
+        let garden = self.text(row, "garden")?;
+        let night = self.night(row)?;
+        let text = self.text(row, "document").and_then(|text| Ok((text, self.time(row, "said_at")?)));
+        // Its revision is taken all the same.
+        let (document, said_at) = text.unwrap_or_else(|fault| {
+            tracing::error!(garden, %night, %fault, "what was said cannot be read, and counts as not said");
+            (String::new(), DateTime::UNIX_EPOCH)
         });
-        said.collect()
+        Ok(SaidRow { revision: self.revision(row)?, garden, night, document, said_at })
     }
 
     /// When a garden last heard anything, of whichever night since `since`: a word whose every mail was refused or expired

@@ -122,7 +122,7 @@ fn statements(gardens: &[&str], now: DateTime<Utc>) -> Vec<Part> {
         }
         parts.push(part("rounds", format!("garden = '{garden}' AND state = 'due'")));
         let evening = (now - Duration::days(2)).timestamp();
-        parts.push(part("readings", format!("garden = '{garden}' AND at >= {evening}")));
+        parts.push(part("journal", format!("garden = '{garden}' AND at >= {evening}")));
         parts.push(part("forecasts", format!("garden = '{garden}'")));
         parts.push(part("grid_addresses", format!("garden = '{garden}'")));
     }
@@ -174,6 +174,7 @@ async fn carried(connection: &mut SqliteConnection) -> Result<(), sqlx::Error> {
         ("said", "garden, night, revision", None),
         ("rounds", "garden, kind, due", Some("rounds.state <> 'done' AND excluded.state <> 'due'")),
         ("outbox", "key", Some("outbox.state <> 'sent'")),
+        ("forecast_at_round", "garden, night, made_at, round", None),
         ("forecasts", "garden, feed", Some("excluded.fetched >= forecasts.fetched")),
         ("grid_addresses", "garden, feed", Some("excluded.looked_up >= grid_addresses.looked_up")),
     ] {

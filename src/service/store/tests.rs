@@ -163,3 +163,37 @@ async fn mail_of_which_nobody_could_be_told_is_untold_for_a_day() {
         assert_eq!(counts.untold, expected, "after {later}");
     }
 }
+
+/// A garden that has typed readings for a winter keeps them when the journal comes.
+#[tokio::test]
+async fn readings_of_an_older_store_become_entries_of_the_journal() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = folder.path().join("garden.db");
+    let address = format!("sqlite:{}?mode=rwc", path.display());
+    let mut connection = SqliteConnection::connect(&address).await.expect("a database");
+    let old = Migrator::with_migrations(MIGRATIONS.iter().take(2).cloned().collect());
+    old.run_direct(None, &mut connection, false).await.expect("the old layout");
+    sqlx::raw_sql(
+        "INSERT INTO readings VALUES (7, 'plot', NULL, 1000, 1060, -1.25, -4.5, '29.75F'),
+                                     (8, 'plot', 'A1', 2000, 2060, 0.1, NULL, '0.1C')",
+    )
+    .execute(&mut connection)
+    .await
+    .expect("readings");
+    connection.close().await.expect("closed");
+    let store = Store::open(&path, Open::ExistingOnly).await.expect("brought up to date");
+    let end = DateTime::from_timestamp(3000, 0).expect("an instant");
+    let readings = store.readings("plot", DateTime::UNIX_EPOCH, end).await.expect("readable");
+    let known: Vec<(Option<&str>, f64, Option<f64>)> = readings
+        .iter()
+        .map(|row| (row.bed.as_deref(), row.temperature.0, row.dew_point.map(|dew_point| dew_point.0)))
+        .collect();
+    assert_eq!(known, [(None, -1.25, Some(-4.5)), (Some("A1"), 0.1, None)]);
+    let entries = store.entries("plot", None).await.expect("readable");
+    assert_eq!(
+        entries.iter().map(|written| written.key.as_str()).collect::<Vec<_>>(),
+        ["u00000000007", "u00000000008"]
+    );
+    assert_eq!(entries[0].entry.as_typed, "29.75F");
+    assert!(entries.iter().all(|written| written.key.is_old() && written.stands()));
+}

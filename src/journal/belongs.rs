@@ -1,0 +1,65 @@
+//! Whether what an entry speaks of is in the garden: its bed, and what grew there that day.
+
+use super::{Entry, What};
+use crate::beds::{Bed, Garden};
+use crate::crops::Catalogue;
+use chrono::NaiveDate;
+
+/// The bed of a label, or which there are.
+pub fn bed_of<'g>(garden: &'g Garden, id: &str) -> Result<&'g Bed, String> {
+    garden.beds.iter().find(|bed| bed.id == id).ok_or_else(|| {
+        let ids: Vec<&str> = garden.beds.iter().map(|bed| bed.id.as_str()).collect();
+        format!("No bed is labelled \"{id}\". There are: {}", ids.join(", "))
+    })
+}
+
+/// The identifier of a crop that grew in a bed on a day; it may be named as growers call it.
+pub fn crop_in(bed: &Bed, catalogue: &Catalogue, named: &str, on: NaiveDate) -> Result<String, String> {
+    let crop = catalogue
+        .crops
+        .values()
+        .find(|crop| [&crop.id, &crop.name, &crop.listed_as].into_iter().any(|name| name.eq_ignore_ascii_case(named)));
+    let crop = crop.ok_or_else(|| format!("No crop is called \"{named}\". Bed {} has: {}", bed.id, crops_of(bed)))?;
+    let mut plantings = bed.plantings.iter().filter(|planting| planting.crop == crop.id).peekable();
+    if plantings.peek().is_none() {
+        return Err(format!("Bed {} has no {}. It has: {}", bed.id, crop.name, crops_of(bed)));
+    }
+    let planted = plantings.map(|planting| planting.planted).collect::<Option<Vec<NaiveDate>>>();
+    match planted.and_then(|dates| dates.into_iter().min()) {
+        Some(first) if first > on => {
+            Err(format!("The {} in bed {} was planted on {first}, and was not there on {on}", crop.name, bed.id))
+        }
+        _ => Ok(crop.id.clone()),
+    }
+}
+
+fn crops_of(bed: &Bed) -> String {
+    let crops: Vec<&str> = bed.plantings.iter().map(|planting| planting.crop.as_str()).collect();
+    if crops.is_empty() { "nothing".into() } else { crops.join(", ") }
+}
+
+/// Whether an entry speaks of a bed of the garden, and of what grew there that day.
+pub fn belongs(entry: &Entry, garden: &Garden, catalogue: &Catalogue) -> Result<(), String> {
+    let Some(bed) = entry.what.bed() else { return Ok(()) };
+    let bed = bed_of(garden, bed)?;
+    let day = garden.zone.local(entry.at).date_naive();
+    let grew = |crop: &str, on: NaiveDate| crop_in(bed, catalogue, crop, on).map(drop);
+    match &entry.what {
+        What::Damage(damage) => {
+            if damage.night.0 > day {
+                return Err(format!("The night of {} comes after the day on which somebody looked", damage.night));
+            }
+            match &damage.crop {
+                Some(crop) => grew(crop, damage.night.0),
+                None if bed.plantings.is_empty() => Err(format!("Nothing grows in bed {}", bed.id)),
+                None => Ok(()),
+            }
+        }
+        What::Harvested(harvested) => grew(&harvested.crop, day),
+        What::Lost(gone) => grew(&gone.crop, day),
+        // What is sown anew need not stand in the settings yet.
+        What::Resown(gone) if catalogue.crops.contains_key(&gone.crop) => Ok(()),
+        What::Resown(gone) => Err(format!("No crop is called \"{}\"", gone.crop)),
+        What::Reading(_) | What::Covered(_) | What::Uncovered(_) | What::Imported(_) | What::Struck(_) => Ok(()),
+    }
+}

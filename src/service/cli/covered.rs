@@ -1,0 +1,69 @@
+//! `counterpane covered`: write down what was really laid on which beds, or taken off.
+
+use super::writing::{Writing, refused};
+use super::{Done, Failure};
+use crate::beds::Garden;
+use crate::journal::{Covered, Uncovered, What};
+use clap::Args;
+
+#[derive(Debug, Args)]
+pub(super) struct CoveredCommand {
+    /// The beds, as their labels say
+    #[arg(value_name = "BED", required = true)]
+    beds: Vec<String>,
+    #[command(flatten)]
+    writing: Writing,
+    /// The cover, as the shelf calls it
+    #[arg(long = "with", value_name = "COVER", conflicts_with = "uncovered")]
+    cover: Option<String>,
+    /// How many layers of it
+    #[arg(long, value_name = "1|2", default_value_t = 1, value_parser = clap::value_parser!(u8).range(1..=2))]
+    layers: u8,
+    /// When: 17:30, "yesterday 18:30" or "2027-01-16 06:10"; leave it out for now
+    #[arg(long, value_name = "TIME")]
+    at: Option<String>,
+    /// The cover was taken off
+    #[arg(long)]
+    uncovered: bool,
+}
+
+impl CoveredCommand {
+    pub fn run(&self) -> Result<Done, Failure> {
+        let settings = self.writing.settings()?;
+        let desk = self.writing.desk(&settings)?;
+        let cover = self.cover.as_deref().map(|named| on_the_shelf(desk.garden, named)).transpose()?;
+        let moment = desk.when(self.at.as_deref())?;
+        if moment.since.is_some() {
+            return Err(refused("Say the hour at which it was done, such as \"last night 18:30\""));
+        }
+        let as_typed = self.cover.clone().unwrap_or_default();
+        let mut entries = Vec::new();
+        for bed in &self.beds {
+            let (what, how) = if self.uncovered {
+                (What::Uncovered(Uncovered { bed: bed.clone() }), "uncovered".to_string())
+            } else {
+                let layers = if self.layers == 2 { "two layers of " } else { "" };
+                let with = cover.as_ref().map_or(String::new(), |cover| format!(" with {layers}{cover}"));
+                let what = Covered { bed: bed.clone(), cover: cover.clone(), layers: self.layers };
+                (What::Covered(what), format!("covered{with}"))
+            };
+            let entry = desk.entry(&moment, as_typed.clone(), what, false)?;
+            entries.push((entry, format!("bed {bed} {how}, {}.", desk.echo(&moment))));
+        }
+        self.writing.write(&desk, entries)?;
+        Ok(Done::Well)
+    }
+}
+
+/// The cover of that name in the shed; a beginning that only one has will do.
+fn on_the_shelf(garden: &Garden, named: &str) -> Result<String, Failure> {
+    let names: Vec<&str> = garden.covers.iter().map(|cover| cover.name.as_str()).collect();
+    let same = |name: &&&str| name.eq_ignore_ascii_case(named);
+    let begins = |name: &&&str| name.to_lowercase().starts_with(&named.to_lowercase());
+    let beginning: Vec<&&str> = names.iter().filter(begins).collect();
+    match (names.iter().find(same), beginning.as_slice()) {
+        (Some(name), _) => Ok((*name).to_string()),
+        (None, [only]) => Ok((**only).to_string()),
+        _ => Err(refused(format!("No cover is called \"{named}\". There are: {}", names.join(", ")))),
+    }
+}

@@ -1,0 +1,79 @@
+//! `counterpane event`: the cold nights with figures, and the whole story of one.
+
+use super::{Configuration, Done, Failure, choose, print};
+use crate::beds::Garden;
+use crate::journal::event::{Known, cold_nights, lows_of_readings, solar_offset};
+use crate::message::cold_night::{list_of_cold_nights, story};
+use crate::service::store::{Open, Store};
+use crate::zone::NightOf;
+use chrono::{DateTime, Duration, NaiveDate, NaiveTime, Utc};
+use clap::Args;
+
+#[derive(Debug, Args)]
+pub(super) struct EventCommand {
+    /// The date of the night's evening; leave it out for a list of all cold nights
+    #[arg(value_name = "DATE")]
+    date: Option<NaiveDate>,
+    #[command(flatten)]
+    configuration: Configuration,
+    /// Which garden; may be left out where there is only one
+    #[arg(long, value_name = "GARDEN")]
+    garden: Option<String>,
+    /// Of a list: from this evening on
+    #[arg(long, value_name = "DATE", conflicts_with = "date")]
+    from: Option<NaiveDate>,
+    /// Of a list: up to this evening
+    #[arg(long, value_name = "DATE", conflicts_with = "date")]
+    to: Option<NaiveDate>,
+    /// Pretend that it is this time, such as 2027-01-16T18:40:00-05:00
+    #[arg(long, value_name = "RFC3339", value_parser = super::instant)]
+    now: Option<DateTime<Utc>>,
+}
+
+/// Damage shows for two weeks, and is written down as late as that.
+const SHOWS_FOR: Duration = Duration::days(60);
+
+impl EventCommand {
+    pub fn run(&self) -> Result<Done, Failure> {
+        let now = self.now.unwrap_or_else(Utc::now);
+        let settings = self.configuration.read(now)?;
+        let garden = &choose(&settings, self.garden.as_deref())?.garden;
+        let path = self.configuration.store_path(&settings);
+        let today = garden.zone.local(now).date_naive();
+        let first = self.date.or(self.from).or(NaiveDate::from_ymd_opt(1970, 1, 2)).unwrap_or_default();
+        let last = self.date.or(self.to).unwrap_or(today);
+        let span = (NightOf(first), NightOf(last));
+        let known = super::runtime()?.block_on(async {
+            let store = Store::open(&path, Open::ExistingOnly).await?;
+            let known = known(&store, garden, span.0, span.1).await?;
+            store.close().await;
+            Ok::<_, Failure>(known)
+        })?;
+        let nights = cold_nights(garden, &settings.catalogue, &known);
+        print(&match self.date {
+            Some(date) => story(NightOf(date), nights.iter().find(|night| night.of.0 == date), &known, garden),
+            None => list_of_cold_nights(&nights, garden),
+        })?;
+        Ok(Done::Well)
+    }
+}
+
+/// Everything that the store knows of the nights from one to another, both included.
+async fn known(store: &Store, garden: &Garden, from: NightOf, to: NightOf) -> Result<Known, Failure> {
+    let begins = |night: NightOf| night.0.and_time(NaiveTime::MIN).and_utc() - solar_offset(garden.site.longitude);
+    let entries = store.entries(&garden.id, Some((begins(from), begins(to) + Duration::days(1) + SHOWS_FOR))).await?;
+    let mut lows = store.lows_of_logs(&garden.id, garden.site.longitude, from, to).await?;
+    let typed = lows_of_readings(&entries, garden.site.longitude);
+    lows.extend(typed.into_iter().filter(|low| (from..=to).contains(&low.night)));
+    lows.sort_by(|a, b| (a.night, &a.place).cmp(&(b.night, &b.place)).then(a.low.0.total_cmp(&b.low.0)));
+    // Of a place with several thermometers the coldest counts.
+    lows.dedup_by(|next, first| next.night == first.night && next.place == first.place);
+    let mut said = Vec::new();
+    for row in store.said_between(&garden.id, from, to).await? {
+        match serde_json::from_str(&row.document) {
+            Ok(document) => said.push((row.night, document)),
+            Err(fault) => tracing::error!(night = %row.night, %fault, "what was said cannot be read back"),
+        }
+    }
+    Ok(Known { foretold: store.foretold(&garden.id, from, to).await?, lows, said, entries })
+}

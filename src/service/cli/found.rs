@@ -1,0 +1,203 @@
+//! `counterpane harvested`, `damage`, `lost`, `resown`, `correct`: what was picked, what the frost did, and slips.
+
+use super::writing::{Desk, Writing, refused};
+use super::{Done, Failure};
+use crate::journal::damage::{DamageClass, Usable};
+use crate::journal::{Amount, Damage, Gone, Harvested, Kind, Struck, What, bed_of, crop_in, note, photo};
+use clap::Args;
+
+/// What commands about a planting have in common.
+#[derive(Debug, Args)]
+struct About {
+    #[command(flatten)]
+    writing: Writing,
+    /// When: 17:30, "yesterday 18:30" or "2027-01-16 06:10"; leave it out for now
+    #[arg(long, value_name = "TIME")]
+    at: Option<String>,
+    /// A free note of one line
+    #[arg(long, value_name = "TEXT")]
+    note: Option<String>,
+    /// It was there, although the settings do not say so (any more)
+    #[arg(long)]
+    anyway: bool,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct HarvestedCommand {
+    /// The bed, as its label says
+    #[arg(value_name = "BED")]
+    bed: String,
+    /// The crop
+    #[arg(value_name = "CROP")]
+    crop: String,
+    /// How much: 1.2kg, 850g, 3lb, or a count such as 14
+    #[arg(value_name = "AMOUNT")]
+    amount: String,
+    #[command(flatten)]
+    about: About,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct DamageCommand {
+    /// The bed, the crop unless all of the bed is meant, and a class: 0 none, 1 traces, 2 slight, 3 marked, 4 heavy, 5
+    /// dead
+    #[arg(value_names = ["BED", "CROP", "CLASS"], num_args = 2..=3, required = true)]
+    words: Vec<String>,
+    #[command(flatten)]
+    about: About,
+    /// Whether it can still be used: yes, partly or no
+    #[arg(long, value_name = "YES|PARTLY|NO", value_parser = usable)]
+    usable: Option<Usable>,
+    /// The night that did it, by the date of its evening; leave it out for last night
+    #[arg(long, value_name = "DATE")]
+    night: Option<String>,
+    /// A photograph, by its place in the folder of photographs
+    #[arg(long, value_name = "PATH")]
+    photo: Option<String>,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct GoneCommand {
+    /// The bed, as its label says
+    #[arg(value_name = "BED")]
+    bed: String,
+    /// The crop
+    #[arg(value_name = "CROP")]
+    crop: String,
+    #[command(flatten)]
+    about: About,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct CorrectCommand {
+    /// The number of the entry that was a slip; to write another in its place, use that command with --replaces NUMBER
+    #[arg(value_name = "NUMBER")]
+    number: i64,
+    /// Why
+    #[arg(long, value_name = "TEXT")]
+    because: Option<String>,
+    #[command(flatten)]
+    writing: Writing,
+}
+
+fn usable(text: &str) -> Result<Usable, String> {
+    Usable::from_word(text).ok_or_else(|| "write yes, partly or no".into())
+}
+
+impl About {
+    fn note(&self) -> Result<Option<String>, Failure> {
+        self.note.as_deref().map(note).transpose().map(Option::flatten).map_err(refused)
+    }
+
+    /// The identifier of a crop; with --anyway of any that the catalogue has.
+    fn crop(&self, desk: &Desk<'_>, bed: &str, named: &str, on: chrono::NaiveDate) -> Result<String, Failure> {
+        let catalogue = &desk.settings.catalogue;
+        if self.anyway && catalogue.crops.contains_key(named) {
+            return Ok(named.into());
+        }
+        bed_of(desk.garden, bed).and_then(|bed| crop_in(bed, catalogue, named, on)).map_err(refused)
+    }
+
+    /// When it was; a stretch of time is no answer.
+    fn moment(&self, desk: &Desk<'_>) -> Result<crate::journal::when::Moment, Failure> {
+        let moment = desk.when(self.at.as_deref())?;
+        match moment.since {
+            None => Ok(moment),
+            Some(_) => Err(refused("Say the hour, such as \"this morning 8:00\"; --night names the night")),
+        }
+    }
+}
+
+impl HarvestedCommand {
+    pub fn run(&self) -> Result<Done, Failure> {
+        let settings = self.about.writing.settings()?;
+        let desk = self.about.writing.desk(&settings)?;
+        let amount = Amount::parse(&self.amount).map_err(refused)?;
+        let moment = self.about.moment(&desk)?;
+        let day = desk.garden.zone.local(moment.at).date_naive();
+        let crop = self.about.crop(&desk, &self.bed, &self.crop, day)?;
+        let echo = format!("{amount} of {crop} from bed {}, {}.", self.bed, desk.echo(&moment));
+        let what = Harvested { bed: self.bed.clone(), crop, amount, note: self.about.note()? };
+        let as_typed = format!("{} {} {}", self.bed, self.crop, self.amount);
+        let entry = desk.entry(&moment, as_typed, What::Harvested(what), self.about.anyway)?;
+        self.about.writing.write(&desk, vec![(entry, echo)])?;
+        Ok(Done::Well)
+    }
+}
+
+impl DamageCommand {
+    pub fn run(&self) -> Result<Done, Failure> {
+        let settings = self.about.writing.settings()?;
+        let desk = self.about.writing.desk(&settings)?;
+        let (bed, crop, class) = match self.words.as_slice() {
+            [bed, crop, class] => (bed, Some(crop), class),
+            [bed, class] => (bed, None, class),
+            _ => return Err(refused("Write the bed, the crop and the class, such as: damage A1 kale 2")),
+        };
+        let number = class.parse::<u8>().map_err(|_| refused(format!("\"{class}\" is no class from 0 to 5")))?;
+        let class = DamageClass::new(number).map_err(refused)?;
+        let moment = self.about.moment(&desk)?;
+        let night = desk.speaker().night(self.night.as_deref().unwrap_or("last night")).map_err(refused)?;
+        let crop = crop.map(|crop| self.about.crop(&desk, bed, crop, night.0)).transpose()?;
+        let photo = self.photo.as_deref().map(photo).transpose().map_err(refused)?.flatten();
+        let of = crop.as_ref().map_or(String::new(), |crop| format!("{crop} in "));
+        let usable = self.usable.map_or(String::new(), |usable| format!(", usable: {}", usable.word()));
+        let echo = format!(
+            "damage class {} ({}) to {of}bed {bed} by the night of {}{usable}, seen {}.",
+            class.number(),
+            class.words(),
+            night.0.format("%A %-d %B %Y"),
+            desk.echo(&moment)
+        );
+        let note = self.about.note()?;
+        let what = Damage { bed: bed.clone(), crop, night, class, usable: self.usable, note, photo };
+        let entry = desk.entry(&moment, self.words.join(" "), What::Damage(what), self.about.anyway)?;
+        self.about.writing.write(&desk, vec![(entry, echo)])?;
+        Ok(Done::Well)
+    }
+}
+
+impl GoneCommand {
+    pub fn lost(&self) -> Result<Done, Failure> {
+        self.write(Kind::Lost)
+    }
+
+    pub fn resown(&self) -> Result<Done, Failure> {
+        self.write(Kind::Resown)
+    }
+
+    fn write(&self, kind: Kind) -> Result<Done, Failure> {
+        let settings = self.about.writing.settings()?;
+        let desk = self.about.writing.desk(&settings)?;
+        let moment = self.about.moment(&desk)?;
+        let day = desk.garden.zone.local(moment.at).date_naive();
+        // What is sown anew need not stand in the settings yet.
+        let is_new = kind == Kind::Resown && desk.settings.catalogue.crops.contains_key(&self.crop);
+        let crop = match is_new {
+            true => self.crop.clone(),
+            false => self.about.crop(&desk, &self.bed, &self.crop, day)?,
+        };
+        let how = if kind == Kind::Lost { "is lost" } else { "was sown or set out again" };
+        let echo = format!("{crop} in bed {} {how}, {}.", self.bed, desk.echo(&moment));
+        let gone = Gone { bed: self.bed.clone(), crop, note: self.about.note()? };
+        let as_typed = format!("{} {}", self.bed, self.crop);
+        let what = if kind == Kind::Lost { What::Lost(gone) } else { What::Resown(gone) };
+        let entry = desk.entry(&moment, as_typed, what, self.about.anyway)?;
+        self.about.writing.write(&desk, vec![(entry, echo)])?;
+        Ok(Done::Well)
+    }
+}
+
+impl CorrectCommand {
+    pub fn run(&self) -> Result<Done, Failure> {
+        let settings = self.writing.settings()?;
+        let desk = self.writing.desk(&settings)?;
+        let because = self.because.as_deref().map(note).transpose().map_err(refused)?.flatten();
+        let moment = desk.when(None)?;
+        let as_typed = self.number.to_string();
+        let entry = desk.entry(&moment, as_typed, What::Struck(Struck { because }), false)?;
+        let echo = format!("entry {} was a slip and does not count.", self.number);
+        self.writing.striking(self.number).write(&desk, vec![(entry, echo)])?;
+        Ok(Done::Well)
+    }
+}

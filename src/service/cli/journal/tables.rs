@@ -1,0 +1,341 @@
+//! Taking in the tables of a journal: all of a folder, or one.
+
+use super::export::LOGGED;
+use super::{Faults, Work, at_fault};
+use crate::journal::logged_table::{LoggedTable, Next};
+use crate::journal::table::{Row, RowFault, is_header, read};
+use crate::journal::{Entry, Key, Kind, belongs};
+use crate::service::cli::Failure;
+use crate::service::cli::progress::Progress;
+use crate::service::store::{Logged, Open, Outcome, Series, Store};
+use crate::units::Celsius;
+use chrono::{DateTime, Utc};
+use std::collections::{BTreeMap, BTreeSet};
+use std::io::Read;
+use std::path::{Path, PathBuf};
+
+/// What a file of a journal is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum FileKind {
+    Entries,
+    Logged,
+}
+
+/// The files that are taken in together.
+#[derive(Default)]
+pub(super) struct Tables {
+    entries: Vec<PathBuf>,
+    logged: Option<PathBuf>,
+    passed_over: Vec<PathBuf>,
+}
+
+impl Tables {
+    pub(super) fn of_file(path: &Path, kind: FileKind) -> Tables {
+        match kind {
+            FileKind::Entries => Tables { entries: vec![path.into()], ..Tables::default() },
+            FileKind::Logged => Tables { logged: Some(path.into()), ..Tables::default() },
+        }
+    }
+}
+
+/// The tables of an exported folder; what else lies in it is named.
+pub(super) fn of_folder(folder: &Path) -> Result<Tables, Failure> {
+    let unreadable = |error: std::io::Error| at_fault(folder, format!("it cannot be read ({error})"));
+    let mut tables = Tables::default();
+    let mut names = Vec::new();
+    for entry in std::fs::read_dir(folder).map_err(unreadable)? {
+        names.push(entry.map_err(unreadable)?.path());
+    }
+    names.sort();
+    for path in names {
+        let name = path.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
+        let is_table = |kind: &&Kind| name == format!("{}.csv", kind.word());
+        match name.as_str() {
+            LOGGED => tables.logged = Some(path),
+            _ if Kind::ALL.iter().find(is_table).is_some() => tables.entries.push(path),
+            _ => tables.passed_over.push(path),
+        }
+    }
+    if tables.entries.is_empty() && tables.logged.is_none() {
+        return Err(at_fault(folder, "there is no table of a journal in it, such as reading.csv or damage.csv"));
+    }
+    Ok(tables)
+}
+
+/// What a file is, by its first line; none where it is no table of a journal.
+pub(super) fn kind_of_file(path: &Path) -> Result<Option<FileKind>, Failure> {
+    let mut start = Vec::new();
+    std::fs::File::open(path)
+        .and_then(|file| file.take(4096).read_to_end(&mut start))
+        .map_err(|error| at_fault(path, format!("it cannot be read ({error})")))?;
+    let text = String::from_utf8_lossy(&start);
+    let first = text.lines().next().unwrap_or_default().trim();
+    Ok(if is_header(first) {
+        Some(FileKind::Entries)
+    } else if first == crate::journal::logged_table::COLUMNS.join(",") {
+        Some(FileKind::Logged)
+    } else {
+        None
+    })
+}
+
+/// A table of entries is as long as what people wrote by hand.
+const LONGEST: u64 = 64 << 20;
+/// Rows that are compared with the store, and written, at once: a transaction of a fraction of a second, so that the
+/// service is not kept from writing.
+pub(super) const ROWS_AT_ONCE: usize = 10_000;
+
+impl Work<'_> {
+    pub(super) async fn import_tables(&self, tables: &Tables) -> Result<String, Failure> {
+        let mut faults = Faults::default();
+        let mut rows: Vec<(PathBuf, Row)> = Vec::new();
+        for path in &tables.entries {
+            let body = whole(path)?;
+            let (good, bad) = read(&body, self.now).map_err(|what| at_fault(path, what))?;
+            rows.extend(good.into_iter().map(|row| (path.clone(), row)));
+            bad.into_iter().for_each(|fault| faults.add(path, fault));
+        }
+        let existing = self.existing().await?;
+        let rows = self.sound(rows, existing.as_ref(), &mut faults).await?;
+        let mut keys: BTreeSet<Key> = rows.iter().map(|row| row.key.clone()).collect();
+        if let Some(path) = &tables.logged {
+            self.check_logged(path, existing.as_ref(), &mut keys, &mut faults).await?;
+        }
+        if let Some(store) = existing {
+            store.close().await;
+        }
+        let mut text = faults.answer(self.command.keep_good)?;
+        let store = Store::open(&self.store, Open::ReadWrite).await?;
+        let entries: Vec<(Key, Entry)> = rows.into_iter().map(|row| (row.key, row.entry)).collect();
+        let outcomes = store.write(&self.garden.id, &entries).await?;
+        let new = outcomes.iter().filter(|outcome| matches!(outcome, Outcome::New(_))).count();
+        text.push_str(&format!("Taken in: {new} new entries; {} were there already.\n", outcomes.len() - new));
+        if let Some(path) = &tables.logged {
+            let (added, read) = self.write_logged(path, &store).await?;
+            text.push_str(&format!("Taken in: {added} new rows of logs, of {read}.\n"));
+        }
+        store.close().await;
+        for path in &tables.passed_over {
+            text.push_str(&format!("Passed over, for it is no table of a journal: {}.\n", path.display()));
+        }
+        Ok(text)
+    }
+
+    /// The rows whose bed, planting and corrected entry are there; in an order in which a correction follows what it
+    /// corrects.
+    async fn sound(
+        &self,
+        rows: Vec<(PathBuf, Row)>,
+        store: Option<&Store>,
+        faults: &mut Faults,
+    ) -> Result<Vec<Row>, Failure> {
+        let keys: BTreeSet<Key> = rows.iter().map(|(_, row)| row.key.clone()).collect();
+        let mut sound = Vec::with_capacity(rows.len());
+        for (path, row) in rows {
+            let mut fault = None;
+            if row.by_hand {
+                fault = belongs(&row.entry, self.garden, &self.settings.catalogue).err();
+            }
+            if let Some(replaced) = &row.entry.replaces {
+                let there = match store {
+                    _ if keys.contains(replaced) => true,
+                    Some(store) => store.id_of_key(&self.garden.id, replaced).await?.is_some(),
+                    None => false,
+                };
+                if !there {
+                    fault.get_or_insert(format!("it replaces {replaced}, and no entry has that key"));
+                }
+            }
+            if row.key.is_old()
+                && let Some(store) = store
+                && let Some(id) = store.id_of_key(&self.garden.id, &row.key).await?
+                && store.entry(&self.garden.id, id).await?.is_some_and(|there| there.entry.what != row.entry.what)
+            {
+                fault.get_or_insert(format!("the key {} stands for another entry here; leave it blank", row.key));
+            }
+            match fault {
+                None => sound.push(row),
+                Some(what) => faults.add(&path, RowFault { line: row.line, what }),
+            }
+        }
+        sound.sort_by(|a, b| (a.entry.entered_at, a.entry.at, &a.key).cmp(&(b.entry.entered_at, b.entry.at, &b.key)));
+        Ok(sound)
+    }
+
+    /// Looks through a table of rows before anything is written.
+    async fn check_logged(
+        &self,
+        path: &Path,
+        store: Option<&Store>,
+        keys: &mut BTreeSet<Key>,
+        faults: &mut Faults,
+    ) -> Result<(), Failure> {
+        let (mut table, length) = open_logged(path, self.now)?;
+        let mut progress = Progress::new(format!("checking {}", path.display()), length);
+        let mut unknown: BTreeSet<Key> = BTreeSet::new();
+        let mut batch = Batch::default();
+        loop {
+            let done = table.bytes();
+            match table.next_row() {
+                Next::End => break,
+                Next::Fault(fault) => faults.add(path, fault),
+                Next::Row { line, at, celsius, origin } => {
+                    progress.is_at(done);
+                    let import = &origin.import;
+                    if !keys.contains(import) && !unknown.contains(import) {
+                        let there = match store {
+                            Some(store) => store.id_of_key(&self.garden.id, import).await?.is_some(),
+                            None => false,
+                        };
+                        if there {
+                            keys.insert(import.clone())
+                        } else {
+                            unknown.insert(import.clone())
+                        };
+                    }
+                    if unknown.contains(import) {
+                        let what = format!("its import {import} is no entry; take in imported.csv with it");
+                        faults.add(path, RowFault { line, what });
+                        continue;
+                    }
+                    let series = Series {
+                        place: origin.place.clone(),
+                        sampled: origin.of,
+                        source: origin.source.clone(),
+                        height: origin.height,
+                    };
+                    if batch.series.as_ref() != Some(&series) || batch.rows.len() >= ROWS_AT_ONCE {
+                        batch.compare(store, &self.garden.id, path, faults).await?;
+                        batch.series = Some(series);
+                    }
+                    batch.rows.push((line, at, celsius));
+                }
+            }
+        }
+        batch.compare(store, &self.garden.id, path, faults).await?;
+        progress.ends();
+        Ok(())
+    }
+
+    async fn write_logged(&self, path: &Path, store: &Store) -> Result<(u64, u64), Failure> {
+        let (mut table, length) = open_logged(path, self.now)?;
+        let mut progress = Progress::new(format!("taking in {}", path.display()), length);
+        let (mut added, mut read) = (0, 0);
+        let mut numbers: BTreeMap<Key, i64> = BTreeMap::new();
+        let mut series: Option<(Series, i64)> = None;
+        let mut rows: Vec<Logged> = Vec::new();
+        loop {
+            let done = table.bytes();
+            match table.next_row() {
+                Next::End => break,
+                Next::Fault(_) => {}
+                Next::Row { at, celsius, origin, .. } => {
+                    progress.is_at(done);
+                    if !numbers.contains_key(&origin.import) {
+                        let Some(id) = store.id_of_key(&self.garden.id, &origin.import).await? else { continue };
+                        numbers.insert(origin.import.clone(), id);
+                    }
+                    let Some(import) = numbers.get(&origin.import).copied() else { continue };
+                    let same = series.as_ref().is_some_and(|(series, _)| {
+                        series.place == origin.place
+                            && series.sampled == origin.of
+                            && series.source == origin.source
+                            && series.height == origin.height
+                    });
+                    if !same || rows.len() >= ROWS_AT_ONCE {
+                        if let Some((_, number)) = &series {
+                            added += store.log(*number, &rows).await?;
+                        }
+                        rows.clear();
+                    }
+                    if !same {
+                        let next = Series {
+                            place: origin.place.clone(),
+                            sampled: origin.of,
+                            source: origin.source.clone(),
+                            height: origin.height,
+                        };
+                        let number = store.keep_series(&self.garden.id, &next).await?;
+                        series = Some((next, number));
+                    }
+                    rows.push(Logged { at, celsius, import });
+                    read += 1;
+                }
+            }
+        }
+        if let Some((_, number)) = &series {
+            added += store.log(*number, &rows).await?;
+        }
+        progress.ends();
+        Ok((added, read))
+    }
+}
+
+/// Rows of one thermometer that wait to be compared with the store.
+#[derive(Default)]
+pub(super) struct Batch {
+    pub(super) series: Option<Series>,
+    pub(super) rows: Vec<(u64, DateTime<Utc>, Celsius)>,
+    /// Rows whose time the store did not have.
+    pub(super) new: u64,
+}
+
+impl Batch {
+    /// Compares and empties the rows: a time that is there with another temperature is a fault of its row.
+    pub(super) async fn compare(
+        &mut self,
+        store: Option<&Store>,
+        garden: &str,
+        path: &Path,
+        faults: &mut Faults,
+    ) -> Result<(), Failure> {
+        let times = || self.rows.iter().map(|(_, at, _)| *at);
+        let known = match (store, &self.series, times().min(), times().max()) {
+            (Some(store), Some(series), Some(first), Some(last)) => {
+                match store.number_of_series(garden, series).await? {
+                    Some(number) => store.logged(number, first, last).await?,
+                    None => Vec::new(),
+                }
+            }
+            _ => Vec::new(),
+        };
+        for (line, at, celsius) in self.rows.drain(..) {
+            match known.binary_search_by_key(&at, |(at, _)| *at).ok().and_then(|index| known.get(index)) {
+                None => self.new += 1,
+                Some((_, there)) if (*there - celsius).0.abs() < 1e-9 => {}
+                Some((_, there)) => {
+                    let what = format!(
+                        "{} UTC is there already with {:.2} C, and this says {:.2} C; is it another \
+                         thermometer (--source)?",
+                        at.format("%Y-%m-%d %H:%M"),
+                        there.0,
+                        celsius.0
+                    );
+                    faults.add(path, RowFault { line, what });
+                }
+            }
+        }
+        Ok(())
+    }
+}
+
+fn open_logged(path: &Path, now: DateTime<Utc>) -> Result<(LoggedTable<std::fs::File>, u64), Failure> {
+    let open = || {
+        let file = std::fs::File::open(path)?;
+        let length = file.metadata()?.len();
+        Ok::<_, std::io::Error>((file, length))
+    };
+    let (file, length) = open().map_err(|error| at_fault(path, format!("it cannot be read ({error})")))?;
+    Ok((LoggedTable::new(file, now).map_err(|what| at_fault(path, what))?, length))
+}
+
+fn whole(path: &Path) -> Result<Vec<u8>, Failure> {
+    let mut body = Vec::new();
+    std::fs::File::open(path)
+        .and_then(|file| file.take(LONGEST + 1).read_to_end(&mut body))
+        .map_err(|error| at_fault(path, format!("it cannot be read ({error})")))?;
+    if body.len() as u64 > LONGEST {
+        return Err(at_fault(path, "it is longer than any table of a journal"));
+    }
+    Ok(body)
+}

@@ -1,0 +1,171 @@
+//! What all commands that write into the journal have in common.
+
+use super::{Configuration, Failure, choose, print};
+use crate::beds::Garden;
+use crate::journal::when::{Moment, Speaker};
+use crate::journal::{Entry, Key, What, belongs, note};
+use crate::service::store::{Open, Outcome, Store};
+use crate::settings::Settings;
+use crate::units::{Celsius, Scale};
+use chrono::{DateTime, Utc};
+use clap::Args;
+
+#[derive(Debug, Args)]
+pub(super) struct Writing {
+    #[command(flatten)]
+    pub configuration: Configuration,
+    /// Which garden; may be left out where there is only one
+    #[arg(long, value_name = "GARDEN")]
+    pub garden: Option<String>,
+    /// Who writes this down
+    #[arg(long, value_name = "NAME")]
+    by: Option<String>,
+    /// The number of the entry that this one stands for; the old one stays and is shown as corrected
+    #[arg(long, value_name = "NUMBER")]
+    replaces: Option<i64>,
+    /// Pretend that it is this time, such as 2027-01-16T18:40:00-05:00
+    #[arg(long, value_name = "RFC3339", value_parser = super::instant)]
+    now: Option<DateTime<Utc>>,
+}
+
+/// A fault of what was typed.
+pub(super) fn refused(what: impl std::fmt::Display) -> Failure {
+    Failure::Settings(format!("{}. Nothing was written.", what.to_string().trim_end_matches('.')))
+}
+
+/// On both scales, so that a slip of the unit is seen.
+pub(super) fn both(temperature: Celsius) -> String {
+    format!("{} ({})", temperature.tenths(Scale::Fahrenheit), temperature.tenths(Scale::Celsius))
+}
+
+/// Somebody at work on one garden's journal.
+pub(super) struct Desk<'s> {
+    pub settings: &'s Settings,
+    pub garden: &'s Garden,
+    pub now: DateTime<Utc>,
+}
+
+impl Writing {
+    pub fn now(&self) -> DateTime<Utc> {
+        self.now.unwrap_or_else(Utc::now)
+    }
+
+    pub fn settings(&self) -> Result<Settings, Failure> {
+        self.configuration.read(self.now())
+    }
+
+    pub fn desk<'s>(&self, settings: &'s Settings) -> Result<Desk<'s>, Failure> {
+        Ok(Desk { settings, garden: &choose(settings, self.garden.as_deref())?.garden, now: self.now() })
+    }
+
+    /// The same, to strike an entry.
+    pub fn striking(&self, number: i64) -> Writing {
+        Writing {
+            configuration: Configuration { config: self.configuration.config.clone() },
+            garden: self.garden.clone(),
+            by: self.by.clone(),
+            replaces: Some(number),
+            now: self.now,
+        }
+    }
+
+    /// Writes entries down and says so: for each a sentence of what was understood.
+    pub fn write(&self, desk: &Desk<'_>, entries: Vec<(Entry, String)>) -> Result<(), Failure> {
+        let by = self.by.as_deref().map(note).transpose().map_err(refused)?.flatten();
+        let path = self.configuration.store_path(desk.settings);
+        let is_new = !path.exists();
+        let (mut echoes, mut rows) = (Vec::new(), Vec::new());
+        for (entry, echo) in entries {
+            rows.push(Entry { by: by.clone(), ..entry });
+            echoes.push(echo);
+        }
+        let outcomes = super::runtime()?.block_on(async {
+            let store = Store::open(&path, Open::ReadWrite).await?;
+            let replaces = match self.replaces {
+                None => None,
+                Some(number) => Some(replaced(&store, desk, number, rows.first()).await?),
+            };
+            if replaces.is_some() && rows.len() > 1 {
+                return Err(refused("One entry stands for one other; name one bed"));
+            }
+            let keyed: Vec<(Key, Entry)> = rows
+                .into_iter()
+                .map(|entry| Entry { replaces: replaces.clone(), ..entry })
+                .map(|entry| (entry.key(), entry))
+                .collect();
+            let outcomes = store.write(&desk.garden.id, &keyed).await?;
+            store.close().await;
+            Ok::<_, Failure>(outcomes)
+        })?;
+        let mut text = String::new();
+        for (outcome, echo) in outcomes.iter().zip(&echoes) {
+            text.push_str(&match outcome {
+                Outcome::New(id) => format!("Written: {echo} It is entry {id}.\n"),
+                Outcome::Known(id) => format!("Nothing new: {echo} It was written already as entry {id}.\n"),
+            });
+        }
+        if let Some(number) = self.replaces {
+            text.push_str(&format!("It stands for entry {number}, which is kept and shown as corrected.\n"));
+        }
+        // A wrong folder of settings shows here, not when the entry is missed.
+        if is_new {
+            text.push_str(&format!("A new store was begun: {}.\n", path.display()));
+        }
+        print(&text)
+    }
+}
+
+/// The key of an entry that may be replaced by another.
+async fn replaced(store: &Store, desk: &Desk<'_>, number: i64, by: Option<&Entry>) -> Result<Key, Failure> {
+    let Some(old) = store.entry(&desk.garden.id, number).await? else {
+        return Err(refused(format!("There is no entry {number} in the journal of {}", desk.garden.name)));
+    };
+    if let Some(later) = old.corrected_by {
+        return Err(refused(format!(
+            "Entry {number} was corrected already; correct entry {later}, which stands for it"
+        )));
+    }
+    let (old_kind, new_kind) = (old.entry.what.kind(), by.map(|entry| entry.what.kind()));
+    if matches!(old.entry.what, What::Struck(_)) {
+        return Err(refused(format!("Entry {number} strikes another; write the other anew instead")));
+    }
+    let strikes = by.is_some_and(|entry| matches!(entry.what, What::Struck(_)));
+    if !strikes && new_kind != Some(old_kind) {
+        return Err(refused(format!(
+            "Entry {number} is of another kind ({}); strike it with `counterpane correct {number}` and write this one \
+             without --replaces",
+            old_kind.word()
+        )));
+    }
+    Ok(old.key)
+}
+
+impl Desk<'_> {
+    pub fn speaker(&self) -> Speaker<'_> {
+        Speaker { zone: &self.garden.zone, site: &self.garden.site, now: self.now }
+    }
+
+    /// When, as it was typed; now where nothing was.
+    pub fn when(&self, text: Option<&str>) -> Result<Moment, Failure> {
+        self.speaker().moment(text.unwrap_or("now")).map_err(refused)
+    }
+
+    /// An instant as it is said back, and that the clock showed it twice.
+    pub fn echo(&self, moment: &Moment) -> String {
+        let speaker = self.speaker();
+        let twice = if moment.twice { ", the first of the two times that the clock showed it" } else { "" };
+        match moment.since {
+            None => format!("{}{twice}", speaker.echo(moment.at)),
+            Some(since) => format!("from {} to {}", speaker.echo(since), speaker.echo(moment.at)),
+        }
+    }
+
+    /// The entry, once its bed and planting have been found in the garden.
+    pub fn entry(&self, moment: &Moment, as_typed: String, what: What, anyway: bool) -> Result<Entry, Failure> {
+        let entry = Entry::new(moment.at, self.now, as_typed, what);
+        if !anyway {
+            belongs(&entry, self.garden, &self.settings.catalogue).map_err(refused)?;
+        }
+        Ok(entry)
+    }
+}

@@ -1,0 +1,217 @@
+//! The rows of thermometers' logs, millions of them: a thermometer in its place once, and of each row three numbers.
+
+use super::{Store, StoreFault};
+use crate::journal::event::{PlaceLow, solar_offset};
+use crate::journal::{Place, Sampled};
+use crate::units::Celsius;
+use crate::zone::NightOf;
+use chrono::{DateTime, Utc};
+use sqlx::Row;
+use sqlx::sqlite::SqliteRow;
+
+/// One thermometer in one place.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Series {
+    pub place: Place,
+    pub sampled: Sampled,
+    /// The thermometer's own name.
+    pub source: String,
+    /// Above the ground, m; none where nobody said.
+    pub height: Option<f64>,
+}
+
+/// One row of a log, of an import by its number in the journal.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Logged {
+    pub at: DateTime<Utc>,
+    pub celsius: Celsius,
+    pub import: i64,
+}
+
+/// Rows of one statement: enough that its overhead does not count.
+const ROWS_AT_ONCE: usize = 200;
+
+impl Series {
+    /// Height in the store, where none is a number that no height is.
+    fn stored_height(&self) -> f64 {
+        self.height.unwrap_or(-1.0)
+    }
+}
+
+impl Store {
+    /// The thermometers of a garden whose logs are there, with their numbers, in an order of their own.
+    pub async fn series(&self, garden: &str) -> Result<Vec<(i64, Series)>, StoreFault> {
+        let rows =
+            sqlx::query("SELECT * FROM series WHERE garden = ? ORDER BY place, bed, cover, sampled, source, height")
+                .bind(garden)
+                .fetch_all(&self.pool)
+                .await
+                .map_err(|error| self.fault(error))?;
+        rows.iter().map(|row| Ok((self.number(row, "id")?, self.one_series(row)?))).collect()
+    }
+
+    /// The number of a thermometer, if it is known.
+    pub async fn number_of_series(&self, garden: &str, series: &Series) -> Result<Option<i64>, StoreFault> {
+        sqlx::query_scalar(
+            "SELECT id FROM series WHERE garden = ? AND place = ? AND bed = ? AND cover = ? AND sampled = ?
+             AND source = ? AND height = ?",
+        )
+        .bind(garden)
+        .bind(series.place.word())
+        .bind(series.place.bed().unwrap_or_default())
+        .bind(series.place.cover().unwrap_or_default())
+        .bind(series.sampled.word())
+        .bind(&series.source)
+        .bind(series.stored_height())
+        .fetch_optional(&self.pool)
+        .await
+        .map_err(|error| self.fault(error))
+    }
+
+    /// The number of a thermometer, which is made known where it is not.
+    pub async fn keep_series(&self, garden: &str, series: &Series) -> Result<i64, StoreFault> {
+        sqlx::query(
+            "INSERT INTO series (garden, place, bed, cover, sampled, source, height) VALUES (?, ?, ?, ?, ?, ?, ?)
+             ON CONFLICT DO NOTHING",
+        )
+        .bind(garden)
+        .bind(series.place.word())
+        .bind(series.place.bed().unwrap_or_default())
+        .bind(series.place.cover().unwrap_or_default())
+        .bind(series.sampled.word())
+        .bind(&series.source)
+        .bind(series.stored_height())
+        .execute(&self.pool)
+        .await
+        .map_err(|error| self.fault(error))?;
+        let number = self.number_of_series(garden, series).await?;
+        number.ok_or_else(|| self.unreadable("a thermometer", "it was not kept"))
+    }
+
+    /// Adds rows of a thermometer in one transaction, and gives how many are new. A time that is there already stays,
+    /// unless the import it came with was struck.
+    pub async fn log(&self, series: i64, rows: &[Logged]) -> Result<u64, StoreFault> {
+        let mut transaction = self.begin().await?;
+        let mut added = 0;
+        for rows in rows.chunks(ROWS_AT_ONCE) {
+            let values = vec!["(?, ?, ?)"; rows.len()].join(", ");
+            let statement = format!(
+                "WITH given (at, import, celsius) AS (VALUES {values})
+                 INSERT INTO logged (series, at, import, celsius)
+                 SELECT ?, given.at, given.import, given.celsius FROM given WHERE NOT EXISTS
+                     (SELECT 1 FROM logged AS old WHERE old.series = ? AND old.at = given.at
+                      AND (old.import = given.import OR old.import NOT IN (SELECT id FROM struck_imports)))"
+            );
+            let mut query = sqlx::query(sqlx::AssertSqlSafe(statement));
+            for row in rows {
+                query = query.bind(row.at.timestamp()).bind(row.import).bind(row.celsius.0);
+            }
+            let done = query.bind(series).bind(series).execute(&mut *transaction).await;
+            added += done.map_err(|error| self.fault(error))?.rows_affected();
+        }
+        transaction.commit().await.map_err(|error| self.fault(error))?;
+        Ok(added)
+    }
+
+    /// Rows of a thermometer within an interval, both ends included, in order of time, whose import stands.
+    pub async fn logged(
+        &self,
+        series: i64,
+        from: DateTime<Utc>,
+        to: DateTime<Utc>,
+    ) -> Result<Vec<(DateTime<Utc>, Celsius)>, StoreFault> {
+        let rows = sqlx::query(
+            "SELECT at, celsius FROM logged WHERE series = ? AND at BETWEEN ? AND ?
+             AND import NOT IN (SELECT id FROM struck_imports) ORDER BY at",
+        )
+        .bind(series)
+        .bind(from.timestamp())
+        .bind(to.timestamp())
+        .fetch_all(&self.pool)
+        .await
+        .map_err(|error| self.fault(error))?;
+        rows.iter().map(|row| Ok((self.time(row, "at")?, Celsius(self.real(row, "celsius")?)))).collect()
+    }
+
+    /// Rows of a thermometer behind one of them, in order of time and import, at most so many; of struck imports too.
+    pub async fn logged_behind(
+        &self,
+        series: i64,
+        behind: Option<(DateTime<Utc>, i64)>,
+        most: u32,
+    ) -> Result<Vec<Logged>, StoreFault> {
+        let (at, import) = behind.map_or((i64::MIN, i64::MIN), |(at, import)| (at.timestamp(), import));
+        let rows = sqlx::query(
+            "SELECT at, celsius, import FROM logged WHERE series = ?1 AND (at, import) > (?2, ?3)
+             ORDER BY at, import LIMIT ?4",
+        )
+        .bind(series)
+        .bind(at)
+        .bind(import)
+        .bind(i64::from(most))
+        .fetch_all(&self.pool)
+        .await
+        .map_err(|error| self.fault(error))?;
+        let logged = |row: &SqliteRow| {
+            Ok(Logged {
+                at: self.time(row, "at")?,
+                celsius: Celsius(self.real(row, "celsius")?),
+                import: self.number(row, "import")?,
+            })
+        };
+        rows.iter().map(logged).collect()
+    }
+
+    /// The lowest row of every place and night, from noon to noon by the mean sun of a longitude, of the nights from
+    /// one to another, both included.
+    pub async fn lows_of_logs(
+        &self,
+        garden: &str,
+        longitude: f64,
+        from: NightOf,
+        to: NightOf,
+    ) -> Result<Vec<PlaceLow>, StoreFault> {
+        let offset = solar_offset(longitude).num_seconds();
+        let begins = |night: NightOf| night.0.and_time(chrono::NaiveTime::MIN).and_utc().timestamp() - offset;
+        let rows = sqlx::query(
+            "SELECT series.place, series.bed, series.cover, series.sampled, series.source, series.height,
+                    (logged.at + ?2) / 86400 AS day, min(logged.celsius) AS celsius
+             FROM series CROSS JOIN logged ON logged.series = series.id
+             WHERE series.garden = ?1 AND series.sampled <> 'maximum' AND logged.at >= ?3 AND logged.at < ?4
+             AND logged.import NOT IN (SELECT id FROM struck_imports)
+             GROUP BY series.id, day ORDER BY day, series.id",
+        )
+        .bind(garden)
+        .bind(offset)
+        .bind(begins(from))
+        .bind(begins(to) + 86_400)
+        .fetch_all(&self.pool)
+        .await
+        .map_err(|error| self.fault(error))?;
+        rows.iter()
+            .map(|row| {
+                let seconds = self.number(row, "day")?.saturating_mul(86_400);
+                let night = DateTime::from_timestamp(seconds, 0).map(|at| NightOf(at.date_naive()));
+                Ok(PlaceLow {
+                    night: night.ok_or_else(|| self.unreadable("a night", "it is beyond the calendar"))?,
+                    place: self.one_series(row)?.place,
+                    low: Celsius(self.real(row, "celsius")?),
+                })
+            })
+            .collect()
+    }
+
+    fn one_series(&self, row: &SqliteRow) -> Result<Series, StoreFault> {
+        let some = |text: String| Some(text).filter(|text| !text.is_empty());
+        let (word, sampled) = (self.text(row, "place")?, self.text(row, "sampled")?);
+        let height: f64 = row.try_get("height").map_err(|error| self.unreadable("a height", error))?;
+        Ok(Series {
+            place: Place::of(&word, some(self.text(row, "bed")?), some(self.text(row, "cover")?))
+                .map_err(|why| self.unreadable("a thermometer's place", why))?,
+            sampled: Sampled::from_word(&sampled, None)
+                .ok_or_else(|| self.unreadable("what a thermometer shows", &sampled))?,
+            source: self.text(row, "source")?,
+            height: Some(height).filter(|height| *height >= 0.0),
+        })
+    }
+}

@@ -1,0 +1,313 @@
+//! The journal from the command line: what is typed, listed, corrected, copied into tables and taken in again.
+
+mod support;
+
+use std::fs;
+use std::path::Path;
+use support::installation::{GARDEN, Installation, Ran, service};
+
+const NOW: &str = "2027-01-16T13:00:10-05:00";
+
+fn garden() -> Installation {
+    Installation::with(&service(&[("grid", "nws", "http://127.0.0.1:9")], "folder = \"mail\""), GARDEN)
+}
+
+fn ran(garden: &Installation, arguments: &[&str]) -> Ran {
+    garden.ran(&[arguments, &["--now", NOW]].concat())
+}
+
+#[track_caller]
+fn refused(ran: &Ran, text: &str) {
+    assert_eq!(ran.code, Some(2), "{}\n{}", ran.out, ran.err);
+    assert!(ran.err.contains(text) && ran.err.contains("Nothing was written."), "{text}\nis not in\n{}", ran.err);
+}
+
+/// One entry of each kind, one corrected and one struck.
+fn written() -> Installation {
+    let garden = garden();
+    for (arguments, echo) in [
+        (
+            &["reading", "27F", "--min", "--thermometer", "min-max", "--by", "Ada"][..],
+            "Written: the lowest, 27.0 F (-2.8 C) at the garden's screen of Orchard Lane, from Friday 15 January 2027, 17:29 EST to ",
+        ),
+        (
+            &[
+                "reading",
+                "33F",
+                "--bed",
+                "A1",
+                "--under-cover",
+                "heavy cloth",
+                "--at",
+                "last night 23:00",
+                "--height",
+                "0.2",
+            ],
+            "33.0 F (0.6 C) under heavy cloth on bed A1 of Orchard Lane, Friday 15 January 2027, 23:00 EST. It is entry 2.",
+        ),
+        (&["reading", "40F", "--bed", "A1", "--soil", "--at", "yesterday 18:30"], "in the soil of bed A1"),
+        (
+            &["covered", "A1", "A2", "--with", "heavy", "--layers", "2", "--at", "yesterday 16:40"],
+            "Written: bed A2 covered with two layers of heavy row cover, Friday 15 January 2027, 16:40 EST. It is entry 5.",
+        ),
+        (&["covered", "A1", "--uncovered", "--at", "this morning 9:00"], "bed A1 uncovered"),
+        (
+            &["harvested", "A2", "broccoli", "3lb", "--at", "yesterday 15:00"],
+            "Written: 1.36 kg of broccoli from bed A2",
+        ),
+        (
+            &["damage", "A2", "broccoli", "2", "--usable", "partly", "--note", "outer leaves, \"glassy\""],
+            "Written: damage class 2 (slight: some leaves on some plants) to broccoli in bed A2 by the night of Friday 15 \
+             January 2027, usable: partly, seen Saturday 16 January 2027, 13:00:10 EST. It is entry 8.",
+        ),
+        (&["lost", "A1", "lettuce_leaf"], "lettuce_leaf in bed A1 is lost"),
+        (&["resown", "A1", "spinach"], "spinach in bed A1 was sown or set out again"),
+        (&["reading", "72F", "--at", "06:10"], "It is entry 11."),
+        (&["reading", "27F", "--at", "06:10", "--replaces", "11"], "It stands for entry 11, which is kept and shown"),
+        (&["correct", "10", "--because", "wrong bed"], "entry 10 was a slip and does not count."),
+    ] {
+        let ran = ran(&garden, arguments).ended_with(0);
+        assert!(ran.out.contains(echo), "{echo}\nis not in\n{}", ran.out);
+    }
+    garden
+}
+
+#[test]
+fn what_is_written_is_listed_with_its_corrections() {
+    let garden = written();
+    let list = ran(&garden, &["journal"]).ended_with(0).out;
+    for line in [
+        "11  2027-01-16 06:10  72.0 F at the garden's screen [corrected: see 12]",
+        "12  2027-01-16 06:10  27.0 F at the garden's screen [stands for 11]",
+        "10  2027-01-16 13:00  spinach in bed A1 sown again [corrected: see 13]",
+        "13  2027-01-16 13:00  another entry struck (wrong bed) [stands for 10]",
+        "lowest 27.0 F at the garden's screen, min-max thermometer, by Ada",
+    ] {
+        assert!(list.contains(line), "{line}\nis not in\n{list}");
+    }
+    assert_eq!(list.lines().count(), 13);
+    let day = ran(&garden, &["journal", "--from", "2027-01-15", "--to", "2027-01-15"]).ended_with(0).out;
+    assert_eq!(day.lines().count(), 5, "{day}");
+    // A forecast is corrected with what stands.
+    assert_eq!(garden.asked("SELECT as_typed FROM readings"), ["27F at 06:10"]);
+    // The same again, to the second, is the same entry.
+    let again = ran(&garden, &["lost", "A1", "lettuce_leaf"]).ended_with(0).out;
+    assert!(again.starts_with("Nothing new: ") && again.contains("already as entry 9."), "{again}");
+}
+
+#[test]
+fn what_cannot_be_is_refused_with_how_to_say_it() {
+    let garden = written();
+    for (arguments, text) in [
+        (&["damage", "A1", "lettuce_leaf", "7"][..], "There is no class 7. The classes are:\n  0 none: nothing to see"),
+        (&["damage", "A1", "lettuce_leaf", "bad"], "\"bad\" is no class from 0 to 5"),
+        (&["damage", "Z9", "2"], "No bed is labelled \"Z9\". There are: A1, A2, A3, P1, S1."),
+        (&["damage", "A1", "broccoli", "2"], "Bed A1 has no broccoli. It has: lettuce_leaf."),
+        (&["damage", "A1", "2", "--night", "2027-01-17"], "the night of Sunday 17 January 2027 has not come yet"),
+        (&["damage", "A1", "2", "--photo", "../../etc/passwd"], "is no place for a photograph"),
+        (&["damage", "A1", "2", "--at", "tomorrow"], "\"tomorrow\" is no time"),
+        (&["harvested", "A2", "broccoli", "lots"], "\"lots\" is no amount"),
+        (&["covered", "A1", "--with", "tent"], "No cover is called \"tent\". There are: heavy row cover."),
+        (&["covered", "A1", "Z9"], "No bed is labelled \"Z9\""),
+        (&["reading", "31F", "--at", "last night"], "\"last night\" is a stretch of time; add --min or --max"),
+        (&["reading", "31F", "--replaces", "99"], "There is no entry 99 in the journal of Orchard Lane."),
+        (
+            &["reading", "31F", "--replaces", "11"],
+            "Entry 11 was corrected already; correct entry 12, which stands for it.",
+        ),
+        (&["reading", "31F", "--replaces", "4"], "Entry 4 is of another kind (covered)"),
+        (&["correct", "13"], "Entry 13 strikes another"),
+        (&["lost", "A1", "garlic"], "Bed A1 has no garlic."),
+    ] {
+        let ran = ran(&garden, arguments);
+        refused(&ran, text);
+        assert!(ran.out.is_empty(), "{}", ran.out);
+    }
+    assert_eq!(garden.asked("SELECT count(*) || '' FROM journal"), ["13"]);
+}
+
+fn files(folder: &Path) -> Vec<(String, String)> {
+    let mut files: Vec<(String, String)> = fs::read_dir(folder)
+        .expect("a folder")
+        .map(|entry| entry.expect("an entry").path())
+        .map(|path| {
+            (path.file_name().expect("a name").to_string_lossy().into(), fs::read_to_string(&path).expect("text"))
+        })
+        .collect();
+    files.sort();
+    files
+}
+
+/// Ten days of an invented garden, every ten minutes, from 1 January 2027.
+fn log(header: &str, days: u32) -> String {
+    let mut text = format!("{header}\n");
+    for day in 1..=days {
+        for minute in (0..24 * 60).step_by(10) {
+            // Coldest at seven and warmest at three, by a clock five hours behind UTC.
+            let hours = (f64::from(minute) / 60.0 - 5.0).rem_euclid(24.0);
+            let share = if (7.0..15.0).contains(&hours) {
+                (hours - 7.0) / 8.0
+            } else {
+                1.0 - (hours - 15.0).rem_euclid(24.0) / 16.0
+            };
+            let air = -4.0 + 12.0 * share;
+            text.push_str(&format!("2027-01-{day:02} {:02}:{:02},{air:.2}\n", minute / 60, minute % 60));
+        }
+    }
+    text
+}
+
+#[test]
+fn an_export_taken_in_elsewhere_is_exported_to_the_same_bytes() {
+    let garden = written();
+    garden.write("week.csv", &log("time_utc,air_f", 3));
+    ran(&garden, &["journal", "--import", "week.csv", "--bed", "A1", "--height", "0.3"]).ended_with(0);
+    garden.write("screen.csv", &log("time_utc,air_c", 2));
+    ran(&garden, &["journal", "--import", "screen.csv"]).ended_with(0);
+    let export = |from: &Installation, name: &str| {
+        ran(from, &["journal", "--export", name]).ended_with(0);
+        files(&from.path(name))
+    };
+    let first = export(&garden, "first");
+    assert_eq!(first.len(), 10);
+    assert_eq!(
+        first.iter().find(|(name, _)| name == "logged.csv").map(|(_, text)| text.lines().count()),
+        Some(1 + 5 * 144)
+    );
+    refused(&ran(&garden, &["journal", "--export", "first"]), "first: it is not empty; name a new folder");
+
+    let other = Installation::with(&service(&[("grid", "nws", "http://127.0.0.1:9")], "folder = \"mail\""), GARDEN);
+    let folder = garden.path("first").display().to_string();
+    let taken = ran(&other, &["journal", "--import", &folder]).ended_with(0).out;
+    assert_eq!(taken, "Taken in: 15 new entries; 0 were there already.\nTaken in: 720 new rows of logs, of 720.\n");
+    assert_eq!(export(&other, "second"), first);
+    let again = ran(&other, &["journal", "--import", &folder]).ended_with(0).out;
+    assert_eq!(again, "Taken in: 0 new entries; 15 were there already.\nTaken in: 0 new rows of logs, of 720.\n");
+    assert_eq!(export(&other, "third"), first);
+    // A row that was changed, and rows of an import that is not there.
+    let damage = first.iter().find(|(name, _)| name == "damage.csv").map(|(_, text)| text.replace(",2,", ",4,"));
+    other.write("changed.csv", &damage.expect("a table"));
+    refused(&ran(&other, &["journal", "--import", "changed.csv"]), "changed.csv:2: the key ");
+    let bare = garden_with_logged_alone(&first);
+    refused(&ran(&bare, &["journal", "--import", "logged.csv"]), "is no entry; take in imported.csv with it");
+}
+
+fn garden_with_logged_alone(files: &[(String, String)]) -> Installation {
+    let bare = garden();
+    let logged = files.iter().find(|(name, _)| name == "logged.csv").expect("a table");
+    bare.write("logged.csv", &logged.1);
+    bare
+}
+
+#[test]
+fn logs_that_overlap_add_nothing_twice_and_a_struck_one_may_come_again() {
+    let garden = garden();
+    garden.write("three.csv", &log("time_utc,air_c", 3));
+    garden.write("five.csv", &log("time_utc,air_c", 5));
+    let take = |name: &str| ran(&garden, &["journal", "--import", name]).ended_with(0).out;
+    assert!(take("three.csv").ends_with("432 rows, of which 432 are new. It is entry 1.\n"));
+    assert!(take("five.csv").ends_with("720 rows, of which 288 are new. It is entry 2.\n"));
+    assert!(take("five.csv").starts_with("Nothing new: air_c at the garden's screen"));
+    let count = || garden.asked("SELECT count(*) || '' FROM logged");
+    assert_eq!(count(), ["720"]);
+    assert_eq!(garden.asked("SELECT count(*) || '' FROM journal"), ["2"]);
+    // Another temperature at the same time is no repetition.
+    garden.write("other.csv", &log("time_utc,air_c", 1).replacen(",4.", ",3.", 1));
+    let other = ran(&garden, &["journal", "--import", "other.csv"]);
+    refused(&other, "UTC is there already with ");
+    assert_eq!(other.err.matches("other.csv:").count(), 1, "{}", other.err);
+    ran(&garden, &["correct", "1"]).ended_with(0);
+    assert!(take("three.csv").ends_with("432 rows, of which 432 are new. It is entry 4.\n"));
+    assert_eq!(count(), ["1152"], "a struck import is kept");
+}
+
+/// What befalls a log: the whole of it refused with its line, or the good rows kept where somebody wants that.
+#[test]
+fn bad_logs_are_answered_by_row_and_all_or_the_bad_rows_are_left_out() {
+    let sound = log("time_utc,air_c", 10);
+    let with = |line: usize, text: &str| {
+        let mut lines: Vec<&str> = sound.lines().collect();
+        lines[line - 1] = text;
+        lines.join("\n") + "\n"
+    };
+    for (text, answer, kept) in [
+        (with(50, "2027-01-01 08:00,85.0"), "log.csv:50: air_c 85.0: a digital sensor says 85 C", "1439"),
+        (
+            with(50, "2027-01-01 08:00,61"),
+            "log.csv:50: air_c 61 is no temperature of a garden in C; is the column in F?",
+            "1439",
+        ),
+        (with(50, "2027-03-01 08:00,1.00"), "log.csv:50: 2027-03-01 08:00 UTC has not come yet", "1439"),
+        (with(50, "2027-01-01 07:50,9.99"), "log.csv:50: the same time as line 49, and another temperature", "1439"),
+        (with(50, "yesterday,1.00"), "log.csv:50: \"yesterday\" is no time such as", "1439"),
+        (sound[..sound.len() - 3].to_string(), "log.csv:1441: the file ends within this line", "1439"),
+    ] {
+        let garden = garden();
+        garden.write("log.csv", &text);
+        let all = ran(&garden, &["journal", "--import", "log.csv"]);
+        refused(&all, answer);
+        assert!(all.err.contains("\n1 rows are at fault."), "{}", all.err);
+        assert!(!garden.path("counterpane.sqlite").exists(), "something was written");
+        let good = ran(&garden, &["journal", "--import", "log.csv", "--keep-good"]).ended_with(0);
+        assert!(good.out.contains(answer) && good.out.contains("Left out: 1 rows."), "{}", good.out);
+        assert_eq!(garden.asked("SELECT count(*) || '' FROM logged"), [kept], "{answer}");
+    }
+    for (text, answer) in [
+        (sound.replace("air_c", "temperature"), "column \"temperature\" does not say whether it is in C or F"),
+        (sound.replace("air_c", "soil_c"), "of which bed is soil_c? Add --bed"),
+        (sound.replace("time_utc", "time_local"), "its times are local; say of which zone with --zone"),
+        (sound.replace("time_utc", "when"), "nobody knows what column \"when\" is"),
+        ("time_utc,air_c\n".to_string(), "it has no row with a temperature"),
+        (String::new(), "it has no column time_utc"),
+    ] {
+        let garden = garden();
+        garden.write("log.csv", &text);
+        refused(&ran(&garden, &["journal", "--import", "log.csv"]), answer);
+        assert!(!garden.path("counterpane.sqlite").exists(), "something was written");
+    }
+}
+
+#[test]
+fn what_is_doubtful_of_a_whole_log_is_asked_and_not_mended() {
+    let garden = garden();
+    // Local times that are called UTC.
+    let shifted = log("time_local,air_c", 10);
+    garden.write("log.csv", &shifted);
+    let asked = ran(&garden, &["journal", "--import", "log.csv", "--zone", "Asia/Tokyo"]);
+    refused(&asked, "the coldest and the warmest hour come about 9 hours too early");
+    assert!(asked.err.contains("Add --sure"), "{}", asked.err);
+    ran(&garden, &["journal", "--import", "log.csv", "--zone", "Asia/Tokyo", "--sure"]).ended_with(0);
+    // As it stands: midnight in Tokyo.
+    assert_eq!(garden.asked("SELECT datetime(min(at), 'unixepoch') FROM logged"), ["2026-12-31 15:00:00"]);
+    garden.write("spring.csv", "time_local,air_c\n2026-03-08 01:50,1.0\n2026-03-08 02:10,1.1\n");
+    refused(
+        &ran(&garden, &["journal", "--import", "spring.csv", "--zone", "America/New_York"]),
+        "spring.csv:3: the clocks of America/New_York never showed 2026-03-08 02:10",
+    );
+    ran(&garden, &["journal", "--import", "spring.csv", "--zone", "-05:00", "--source", "other"]).ended_with(0);
+}
+
+#[test]
+fn a_cold_night_has_its_story_and_stands_in_the_list() {
+    let garden = written();
+    let story = ran(&garden, &["event", "2027-01-15"]).ended_with(0).out;
+    for text in [
+        "The night of Friday 15 January 2027 at Orchard Lane\nA cold night: below ",
+        "Fri 16:40  bed A1 covered with two layers of heavy row cover",
+        "Sat 09:00  bed A1 uncovered",
+        "Sat 06:10  27.0 F at the garden's screen\n",
+        "lowest of the night 27.0 F at the garden's screen",
+        "lowest of the night 33.0 F under heavy cloth on bed A1",
+        "2027-01-16  damage to broccoli in bed A2 by the night of 2027-01-15: class 2, slight",
+    ] {
+        assert!(story.contains(text), "{text}\nis not in\n{story}");
+    }
+    assert!(!story.contains("72.0 F") && !story.contains("spinach"), "what was corrected counts: {story}");
+    let list = ran(&garden, &["event"]).ended_with(0).out;
+    let line = list.lines().find(|line| line.starts_with("2027-01-15 ")).expect("the night");
+    assert!(
+        line.contains("27.0 F at the garden's screen") && line.ends_with("1 report, worst class 2 at bed A2"),
+        "{line}"
+    );
+    assert_eq!(list.lines().count(), 4, "{list}");
+}
