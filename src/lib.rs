@@ -24,8 +24,9 @@
 //! 10. [`message`]: the plan in words, as text, as HTML, and as a document for other programs.
 //! 11. [`score`]: predicted nights beside what was observed, and what acting on them would have cost; [`replay`]
 //!     foretells the nights of a past record for it, [`chart`] draws it.
-//! 12. [`settings`]: files to checked values, or the list of everything that is wrong with them.
-//! 13. [`service`]: the world. [`service::look`] gathers and decides, [`service::daemon`] is the loop, [`service::store`]
+//! 12. [`learn`]: published figures moved by what nights have shown, each with its uncertainty.
+//! 13. [`settings`]: files to checked values, or the list of everything that is wrong with them.
+//! 14. [`service`]: the world. [`service::look`] gathers and decides, [`service::daemon`] is the loop, [`service::store`]
 //!     remembers, [`service::outbox`] and [`service::mail`] hand over, [`service::cli`] is the command line.
 //!
 //! `DEVELOPERS.md` has the map, what must stay true, recipes and decisions.
@@ -47,6 +48,7 @@
 pub mod beds;
 pub mod chart;
 pub mod crops;
+pub mod learn;
 pub mod message;
 pub mod night;
 pub mod plan;

@@ -21,6 +21,7 @@ const ROOMS: &[(&str, &[&str])] = &[
     ("message", &["units", "zone", "weather::Provider", "crops", "night", "beds", "risk", "rounds", "plan"]),
     ("score", &["units", "zone", "night"]),
     ("replay", &["units", "zone", "weather", "night", "score"]),
+    ("learn", &["units", "zone", "crops::Figures", "night"]),
     ("chart", &["units"]),
     ("settings", &["units", "words", "zone", "weather", "crops", "night::cover", "night::exposure", "beds", "rounds"]),
 ];
