@@ -1,7 +1,7 @@
 //! How far a feed's lows lie off this garden's screen, and how widely they scatter: by lead day, and by whether the night
 //! was clear and calm.
 
-use super::bounded::Pull;
+use super::bounded::{Balance, Pull, settle};
 use super::doubt::{Doubt, of_temperature};
 use super::kalman::State;
 use super::{Asked, Figure, Learned, Seen, by_night, in_order};
@@ -241,28 +241,22 @@ fn scatter(seen: &[Seen], published: Figure) -> Factor {
     let pull = Pull::with_corner(SCATTER_CORNER);
     let (a, b, c) = (pull.a(), pull.b(), SCATTER_CORNER);
     let precision = Factor::PUBLISHED.log_spread.powi(-2);
-    let news = |log: f64| follow(seen, published, log.exp()).1;
-    let share = |new: &New| new.scatter / (new.known + new.scatter);
-    let balance = |log: f64| {
-        let pulls = news(log).into_iter().map(|new| {
-            let z = new.distance / (new.known + new.scatter).sqrt();
-            share(&new) * (pull.psi(z).powi(2) / b - 1.0)
-        });
-        pulls.sum::<f64>() - precision * log
-    };
-    // Each night adds at most what one at the corner does, and takes at most 1.
-    let (mut low, mut high) = (-(seen.len() as f64) / precision, seen.len() as f64 * (c * c / b - 1.0) / precision);
-    for _ in 0..30 {
-        let middle = 0.5 * (low + high);
-        if balance(middle) > 0.0 { low = middle } else { high = middle }
-    }
-    let log = 0.5 * (low + high);
     // Mean slope and mean square of one night's pull; `inside` is the part of E Z^2 within the corner.
     let inside = b - c * c * (1.0 - a);
     let fourth = 3.0 * inside - c * c * (a - inside) + c.powi(4) * (1.0 - a);
     let (slope, square) = (2.0 * inside / b, fourth / (b * b) - 1.0);
-    let shares: Vec<f64> = news(log).iter().map(share).collect();
-    let slopes = precision + slope * shares.iter().map(|share| share * share).sum::<f64>();
-    let squares = precision + square * shares.iter().map(|share| share * share).sum::<f64>();
-    Factor { value: log.exp(), log_spread: squares.sqrt() / slopes }
+    let at = |log: f64| {
+        let mut sum = Balance { pull: -precision * log, slope: precision, square: precision };
+        for new in follow(seen, published, log.exp()).1 {
+            let whole = new.known + new.scatter;
+            let share = new.scatter / whole;
+            let scattered = pull.psi(new.distance / whole.sqrt()).powi(2) / b - 1.0;
+            sum.add(Balance { pull: scattered, slope: share * slope, square: share * square }, share);
+        }
+        sum
+    };
+    // Each night adds at most what one at the corner does, and takes at most 1.
+    let nights = seen.len() as f64;
+    let (log, balance) = settle((-nights / precision, nights * (c * c / b - 1.0) / precision), at);
+    Factor { value: log.exp(), log_spread: balance.spread() }
 }

@@ -1,6 +1,6 @@
 //! What a crop stands in a stage, from how badly it was harmed: both thresholds are moved together.
 
-use super::bounded::Pull;
+use super::bounded::{Balance, Pull, settle};
 use super::doubt::{ASKED_FROM, Doubt};
 use super::{Asked, Figure, Learned, in_order};
 use crate::crops::Figures;
@@ -144,14 +144,6 @@ struct Report {
     width: f64,
 }
 
-/// What a report does at one shift: its pull, and the mean slope and mean square of the pull of such a report.
-#[derive(Clone, Copy, Debug, Default)]
-struct Pulled {
-    psi: f64,
-    slope: f64,
-    square: f64,
-}
-
 impl Report {
     fn of(report: &DamageReport, curve: &DamageCurve) -> Option<Report> {
         let class = usize::from(report.class);
@@ -195,24 +187,29 @@ impl Report {
         (chance, score / self.spread)
     }
 
-    fn pulled(&self, shift: f64, bound: f64) -> Pulled {
+    /// Its pull at one shift, with the mean slope and mean square of the pull of such a report.
+    fn pulled(&self, shift: f64, bound: f64) -> Balance {
         let classes: [(f64, f64); 6] = std::array::from_fn(|class| self.chance_and_score(class, shift));
         let pull = Pull::with_corner(bound);
-        let mean = |alpha: f64| classes.iter().map(|(chance, score)| chance * pull.psi(score - alpha)).sum::<f64>();
+        let mean = |alpha: f64| {
+            let mut mean = Balance::default();
+            for (chance, score) in classes {
+                let psi = pull.psi(score - alpha);
+                let slope = if psi == score - alpha { 1.0 } else { 0.0 };
+                mean.add(Balance { pull: psi, slope, square: psi * psi }, chance);
+            }
+            mean
+        };
         let scores = || classes.iter().map(|(_, score)| *score);
-        let (mut low, mut high) = (scores().fold(f64::INFINITY, f64::min), scores().fold(f64::NEG_INFINITY, f64::max));
-        for _ in 0..32 {
-            let middle = 0.5 * (low + high);
-            if mean(middle) > 0.0 { low = middle } else { high = middle }
-        }
-        let alpha = 0.5 * (low + high);
-        let mut pulled = Pulled::default();
+        let ends = (scores().fold(f64::INFINITY, f64::min), scores().fold(f64::NEG_INFINITY, f64::max));
+        let (alpha, _) = settle(ends, mean);
+        let mut pulled = Balance::default();
         for (class, (chance, score)) in classes.into_iter().enumerate() {
             let psi = pull.psi(score - alpha);
             pulled.slope += chance * psi * score;
             pulled.square += chance * psi * psi;
             if class == self.class {
-                pulled.psi = psi;
+                pulled.pull = psi;
             }
         }
         pulled
@@ -224,38 +221,16 @@ fn solve(nights: &BTreeMap<NightOf, Vec<Report>>, spread: f64) -> Figure {
     let precision = spread.powi(-2);
     let bound = 0.5 / spread;
     let at = |shift: f64| {
-        let mut sum = Pulled { psi: -precision * shift, slope: precision, square: precision };
+        let mut sum = Balance { pull: -precision * shift, slope: precision, square: precision };
         for reports in nights.values() {
             let share = 1.0 / reports.len() as f64;
-            for report in reports {
-                let pulled = report.pulled(shift, bound);
-                sum.psi += share * pulled.psi;
-                sum.slope += share * pulled.slope;
-                sum.square += share * pulled.square;
-            }
+            reports.iter().for_each(|report| sum.add(report.pulled(shift, bound), share));
         }
         sum
     };
     let farthest = nights.len() as f64 * bound / precision;
-    let (mut low, mut high, mut shift) = (-farthest, farthest, 0.0);
-    let mut sum = at(shift);
-    for _ in 0..60 {
-        if sum.psi > 0.0 {
-            low = shift
-        } else {
-            high = shift
-        }
-        // Newton's step where it stays between what is known, else the middle.
-        let step = shift + sum.psi / sum.slope;
-        let next = if step > low && step < high { step } else { 0.5 * (low + high) };
-        let moved = (next - shift).abs();
-        shift = next;
-        sum = at(shift);
-        if moved < 1e-9 {
-            break;
-        }
-    }
-    Figure { mean: Kelvins(shift), spread: Kelvins(sum.square.sqrt() / sum.slope) }
+    let (shift, balance) = settle((-farthest, farthest), at);
+    Figure { mean: Kelvins(shift), spread: Kelvins(balance.spread()) }
 }
 
 #[cfg(test)]
@@ -280,14 +255,14 @@ mod tests {
                 let (chance, score) = report.chance_and_score(class, 0.2);
                 assert!((score - (log(0.2 + 1e-5) - log(0.2 - 1e-5)) / 2e-5).abs() < 1e-5, "{height} {class}");
                 total += chance;
-                mean += chance * report.pulled(0.2, 0.5).psi;
+                mean += chance * report.pulled(0.2, 0.5).pull;
             }
             assert!((total - 1.0).abs() < 1e-12 && mean.abs() < 1e-9, "{height}: {total} {mean}");
         }
         // Where a chance has no digits left, the pull still points the right way and is bounded.
         for (class, height, sign) in [(5, -30.0, 1.0), (0, 30.0, -1.0)] {
             let pulled = Report { class, ..report(height) }.pulled(0.0, 0.5);
-            assert!(pulled.psi * sign > 0.0 && pulled.psi.abs() <= 0.5, "{pulled:?}");
+            assert!(pulled.pull * sign > 0.0 && pulled.pull.abs() <= 0.5, "{pulled:?}");
         }
     }
 }
