@@ -82,8 +82,9 @@ const OPEN_AND_CLOSE: f64 = 2.0;
 /// morning: plastic that is forgotten in the sun kills.
 pub fn by_day(kind: CoverKind, day: Option<&Day>) -> DayAdvice {
     let Some(day) = day else { return DayAdvice::ComesOff };
-    let is_warm = |limit: Celsius| !(day.warmest < limit);
-    let may_be_sunny = day.cloud_cover.is_none_or(|cloud| !(cloud >= SUNNY));
+    // What is not a number counts as warm and sunny.
+    let is_warm = |limit: Celsius| day.warmest >= limit || day.warmest.0.is_nan();
+    let may_be_sunny = day.cloud_cover.is_none_or(|cloud| cloud < SUNNY || cloud.is_nan());
     if is_warm(UNCOVER_FROM) {
         return DayAdvice::ComesOff;
     }
