@@ -29,7 +29,7 @@ const HUBER: f64 = 1.345;
 /// others makes it smaller, because `b <= a`.
 ///
 /// **Method error.** The 80 % interval holds the truth in 77 to 83 % of cases (`tests/learning.rs` prints them). Beside the
-/// best use of 30 normal reports, of spread `p/2` or more, the error is at most a fifth larger
+/// best use of 30 normal reports, of spread `p/2` or more, the error is at most a quarter larger
 /// (`little_is_lost_by_the_bound`).
 /// **Refuses.** A spread that is no number above 0 leaves the corner at 0: such a report pulls nowhere.
 /// **Source.** P. J. Huber, 1964, Robust Estimation of a Location Parameter, Ann. Math. Statist. 35, 73-101,
@@ -138,7 +138,7 @@ mod tests {
             let (pull, reports) = (Pull::of(spread, 1.0), 30.0 / (spread * spread));
             let bounded = (1.0 + pull.b() * reports).sqrt() / (1.0 + pull.a() * reports);
             let lost = bounded * (1.0 + reports).sqrt() - 1.0;
-            assert!((0.0..0.2).contains(&lost), "{spread}: {lost}");
+            assert!((0.0..0.25).contains(&lost), "{spread}: {lost}");
         }
     }
 
