@@ -5,8 +5,10 @@ mod published {
     mod buds;
     mod cooling;
     mod dose;
+    mod dose_fit;
     mod humidity;
     mod leaf;
+    mod learn;
     mod radiation;
     mod score;
     mod sun;

@@ -3,6 +3,7 @@
 //! The figures are a spread, not a promise: measured trials found heavier cloth no warmer, and single clear nights on
 //! which a cover was no warmer than open ground. "Low" cells without a source are cautious settings from memory.
 
+use super::dose::Z_90;
 use crate::units::{Celsius, Kelvins};
 use crate::words::words;
 
@@ -75,6 +76,11 @@ impl CoverConditions {
         let cold = warmest.map_or(0.5, |warmest| ((MILD - warmest.0) / (MILD - COLD)).clamp(0.0, 1.0));
         1.0 - (1.0 - Self::LEAST_LEFT) * dull * cold
     }
+
+    /// How far wind brings a gain down to its low figure: not at all up to 4 m/s, wholly from 6 (cut near 5 m/s, memory).
+    pub fn carried_off(self) -> f64 {
+        ((self.wind_10m - 4.0) / 2.0).clamp(0.0, 1.0)
+    }
 }
 
 /// A cover as it lies on a bed.
@@ -103,9 +109,6 @@ impl Layers {
     }
 }
 
-/// Low and high are read as the 10th and the 90th percentile of what a cover gains: from the middle of a normal
-/// distribution they lie this many standard deviations away.
-const Z_90: f64 = 1.281_551_565_544_600_4;
 /// What leaves lose that touch the cover, K (assumed: a quarter of the 3 to 4 F by which cloth a few inches off the grass
 /// kept it warmer than the same cloth in contact, Wells 1814, in a reprint; only the tops of a crop touch).
 const CONTACT: f64 = 0.5;
@@ -228,8 +231,7 @@ impl Cover {
         let lopsided = above - below;
         let mean = typical + lopsided / std::f64::consts::TAU.sqrt();
         let variance = (below * below + above * above) / 2.0 - lopsided * lopsided / std::f64::consts::TAU;
-        let windy = ((conditions.wind_10m - 4.0) / 2.0).clamp(0.0, 1.0);
-        let mean = (mean + (low - mean) * windy).max(0.0) * conditions.left_by_the_day;
+        let mean = (mean + (low - mean) * conditions.carried_off()).max(0.0) * conditions.left_by_the_day;
         let sides = (Kelvins(below), Kelvins(above));
         CoverGain { mean: Kelvins(mean), spread: Kelvins(variance.sqrt()), sides }
     }

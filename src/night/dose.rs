@@ -3,8 +3,8 @@
 use crate::units::{Celsius, Kelvins, Probability};
 use thiserror::Error;
 
-/// Standard normal deviate of 90 %.
-const Z_90: f64 = 1.281_551_565_544_600_4;
+/// Standard normal deviate of 90 %: of a normal value, 80 % lie this many standard deviations about its mean.
+pub const Z_90: f64 = 1.281_551_565_544_600_4;
 
 /// The share of a planting that is damaged, over the temperature of its tissue, through two points: a tenth at
 /// `begins` and nine tenths at `severe`.
@@ -145,8 +145,12 @@ pub fn normal_cdf(z: f64) -> Probability {
         }
         sum = next;
     }
-    let density = (-0.5 * z * z).exp() / std::f64::consts::TAU.sqrt();
-    Probability((0.5 + density * sum).clamp(0.0, 1.0))
+    Probability((0.5 + normal_density(z) * sum).clamp(0.0, 1.0))
+}
+
+/// Density of the standard normal distribution.
+pub fn normal_density(z: f64) -> f64 {
+    (-0.5 * z * z).exp() / std::f64::consts::TAU.sqrt()
 }
 
 #[cfg(test)]
@@ -164,7 +168,7 @@ mod tests {
         let step = 0.002;
         (-4000..4000)
             .map(|n| (f64::from(n) + 0.5) * step)
-            .map(|z| (-0.5 * z * z).exp() / std::f64::consts::TAU.sqrt() * step * damage(Celsius(mean + z * spread)).0)
+            .map(|z| normal_density(z) * step * damage(Celsius(mean + z * spread)).0)
             .sum()
     }
 

@@ -51,9 +51,14 @@ const OLD: Duration = Duration::hours(12);
 /// Longer ago than this is no forecast for tonight.
 const STALE: Duration = Duration::hours(18);
 /// How well a garden's screen is known against the forecast before anyone has measured, K (assumed).
-const UNKNOWN_SITE_SPREAD: f64 = 1.0;
+pub const UNKNOWN_SITE_SPREAD: f64 = 1.0;
 /// The same once the manager has stated an offset, K (assumed).
-const STATED_SITE_SPREAD: f64 = 0.5;
+pub const STATED_SITE_SPREAD: f64 = 0.5;
+/// By how much a forecast low is moved on a wholly clear, calm night, and how well that is known, K. Weather models run
+/// warm on such nights: ECMWF's forecast user guide states 1 to 2 K at 2 m. The shift is the mild end, because feeds are
+/// corrected already; the rest stays in the spread (the share taken is assumed).
+pub const CLEAR_CALM_SHIFT: f64 = -0.5;
+pub const CLEAR_CALM_SPREAD: f64 = 0.75;
 /// Where no wind is known, m/s.
 const CALM: f64 = 1.0;
 /// Where no humidity is known: air this much above its dew point, drier than most winter evenings (assumed).
@@ -119,10 +124,9 @@ fn from_forecast(forecast: &Forecast, evidence: &Evidence<'_>, span: &Span) -> N
     let what = format!("error of a forecast minimum on lead day {lead}");
     building.step(what, 0.0, spread, "planning value, from memory");
     if !by_hand {
-        // Weather models run warm on such nights: ECMWF's forecast user guide states 1 to 2 K at 2 m. The shift is the
-        // mild end, because feeds are corrected already; the rest stays in the spread.
         let source = "ECMWF forecast user guide, near-surface temperature errors; the share taken is assumed";
-        building.step("clear, calm night: forecasts run warm", -0.5 * clear_calm, 0.75 * clear_calm, source);
+        let (shift, spread) = (CLEAR_CALM_SHIFT * clear_calm, CLEAR_CALM_SPREAD * clear_calm);
+        building.step("clear, calm night: forecasts run warm", shift, spread, source);
     }
     match evidence.garden_offset {
         Some(offset) => {

@@ -3,13 +3,8 @@
 //! It is in kelvins and falls to the absolute error where a prediction has no spread, so that both can be compared.
 
 use crate::night::Estimate;
-use crate::night::dose::normal_cdf;
+use crate::night::dose::{normal_cdf, normal_density as density};
 use crate::units::{Celsius, Kelvins};
-
-/// Density of the standard normal distribution.
-fn density(z: f64) -> f64 {
-    (-0.5 * z * z).exp() / std::f64::consts::TAU.sqrt()
-}
 
 /// Score of a normal prediction: the smaller the better, and 0 only of one that was right without any spread.
 ///
