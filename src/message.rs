@@ -3,17 +3,20 @@
 //! A message is first a [`Letter`], which says everything once in short texts; plain text and HTML are two ways to set
 //! it. A reader who sees only the subject knows enough; the plain text is complete in 78 columns and can be read aloud.
 
+pub mod calendar;
 mod cautions;
 pub mod document;
 mod entries;
 pub mod explain;
 pub mod growth;
+pub mod hand_out;
 mod letter;
 mod morning_after;
 mod not_reached;
 mod ready;
 mod sentences;
 mod typeset;
+mod work_order;
 
 pub use letter::{Context, Letter, Reader, evening_letter};
 pub use morning_after::morning_after_letter;

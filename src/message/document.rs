@@ -1,5 +1,8 @@
 //! The list as a JSON document for other programs. Its fields are stable: new ones may be added, none is renamed.
 
+mod order;
+pub use order::TurnDocument;
+
 use crate::plan::ready::{Coming, Look, Next, outlook};
 use crate::plan::{BedPlan, Pick, Plan};
 use crate::risk::{OrganRisk, PlantingRisk};
@@ -17,6 +20,8 @@ pub struct ListDocument {
     /// `null` where there is no forecast.
     pub forecast: Option<ForecastDocument>,
     pub beds: Vec<BedDocument>,
+    /// The work in the order in which it is done.
+    pub order: Vec<TurnDocument>,
     pub outlook: OutlookDocument,
 }
 
@@ -143,6 +148,7 @@ pub fn document(plan: &Plan<'_>) -> ListDocument {
         issued: rfc3339(plan.made_at),
         forecast,
         beds: plan.beds.iter().map(bed_document).collect(),
+        order: order::documents(plan),
         outlook: outlook_document(plan),
     }
 }

@@ -104,6 +104,13 @@ pub struct WorkOrder {
     pub leave_first: Vec<usize>,
 }
 
+impl WorkOrder {
+    /// The beds as they are worked through, those that do not fit at the end.
+    pub fn beds(&self) -> impl Iterator<Item = usize> {
+        self.turns.iter().map(|turn| turn.task.bed).chain(self.does_not_fit.iter().map(|task| task.bed))
+    }
+}
+
 /// The work of a plan. Every bed with work is in it once.
 pub fn work_order(plan: &Plan<'_>) -> WorkOrder {
     let mut places = Vec::with_capacity(plan.beds.len());

@@ -1,12 +1,13 @@
 //! `counterpane tonight`: the list now, from the same path as the daemon's.
 
 use super::weather::WeatherArguments;
-use super::{Configuration, Done, Failure, print};
+use super::{Configuration, Done, Failure, complain, print};
 use crate::beds::Role;
-use crate::message::{Context, Reader, document, evening_letter, plain_text};
+use crate::message::{Context, Reader, document, evening_letter, hand_out, plain_text};
 use crate::plan::Measure;
 use crate::plan::said::SayReason;
 use clap::Args;
+use std::path::PathBuf;
 
 #[derive(Debug, Args)]
 pub(super) struct Tonight {
@@ -20,12 +21,25 @@ pub(super) struct Tonight {
     /// Print a document for other programs instead of the list
     #[arg(long)]
     json: bool,
+    /// Write the list as one page to print, beside what is printed here; a file that is there is written over
+    #[arg(long, value_name = "FILE")]
+    hand_out: Option<PathBuf>,
 }
 
 impl Tonight {
     pub fn run(&self) -> Result<Done, Failure> {
         let settings = self.configuration.read(self.weather.now())?;
         let (plan, troubles) = self.weather.list(&self.configuration, &settings, self.garden.as_deref())?;
+        if let Some(file) = &self.hand_out {
+            let shown = file.display();
+            std::fs::write(file, hand_out::hand_out(&plan)).map_err(|error| {
+                Failure::Unexpected(format!(
+                    "The page {shown} cannot be written: {error}. Choose another place for it."
+                ))
+            })?;
+            // Beside a document for other programs nothing else is printed.
+            complain(&format!("The page to print is {shown}."));
+        }
         if self.json {
             let document = serde_json::to_string_pretty(&document::document(&plan))
                 .map_err(|error| Failure::Unexpected(format!("The document cannot be written: {error}.")))?;

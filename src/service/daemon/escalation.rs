@@ -1,7 +1,7 @@
 //! Mail that was refused or that nobody took in time: somebody else is told, with the list, and a manager hears of it
 //! in the next letter too.
 
-use super::post::Post;
+use super::post::{Enclosed, Post};
 use super::{Daemon, DaemonFault};
 use crate::beds::{Garden, Person, Role};
 use crate::message::{MissedRound, Quoted, Unreached, not_reached_letter, untold};
@@ -55,7 +55,8 @@ impl Daemon<'_> {
         let quoted = Quoted { subject: &last.subject, plain: &last.plain, is_past: last.expires <= now };
         let unreached: Vec<Unreached> = ended.iter().map(|row| unreached(garden, row)).collect();
         let revision = self.store.next_number(&garden.id, night, NOT_REACHED).await?;
-        let post = Post { garden, of: night, kind: NOT_REACHED, revision, expires: last.expires.max(now + NEWS), now };
+        let (expires, enclosed) = (last.expires.max(now + NEWS), Enclosed::default());
+        let post = Post { garden, of: night, kind: NOT_REACHED, revision, expires, now, enclosed };
         let letter = |_: &Person| not_reached_letter(garden, &unreached, quoted);
         match self.messages(&next_contacts(garden, &failed, ended), &post, letter).await {
             Ok(messages) => Ok(messages),

@@ -17,6 +17,7 @@ fn letter() -> Letter {
         html: "<!doctype html><p>Cover</p>".into(),
         date: Utc.timestamp_opt(1_768_500_000, 0).single().unwrap_or_default(),
         thread_start: None,
+        enclosed: Vec::new(),
     }
 }
 
