@@ -8,6 +8,7 @@ mod end_to_end {
     mod again;
     mod clock;
     mod daemon;
+    mod enclosed;
     mod escalation;
     mod evening;
     mod feeds;

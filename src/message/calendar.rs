@@ -8,7 +8,7 @@ use super::work_order::{leave_first, name};
 use crate::plan::Plan;
 use crate::plan::order::{WorkOrder, work_order};
 use crate::plan::said::CalendarEntry;
-use chrono::{DateTime, Duration, Utc};
+use chrono::{DateTime, Duration, DurationRound, Utc};
 
 /// Who sends the entry, as calendar programs are told (RFC 5546 asks for it in whatever is published).
 #[derive(Clone, Copy, Debug)]
@@ -74,8 +74,10 @@ fn hours(plan: &Plan<'_>, order: &WorkOrder) -> (DateTime<Utc>, DateTime<Utc>) {
     // Work is bounded by the limits of settings, far inside the range of the type.
     let steps = (minutes / STEP as f64).ceil() as i64;
     let length = Duration::minutes((steps * STEP).clamp(SHORTEST, LONGEST));
-    let start = (plan.deadline - length).max(plan.made_at);
-    if start < plan.deadline { (start, plan.deadline) } else { (start, start + length) }
+    // The sun sets at some second; a calendar goes by minutes.
+    let deadline = plan.deadline.duration_trunc(Duration::minutes(1)).unwrap_or(plan.deadline);
+    let start = (deadline - length).max(plan.made_at);
+    if start < deadline { (start, deadline) } else { (start, start + length) }
 }
 
 fn description(plan: &Plan<'_>, order: &WorkOrder) -> String {

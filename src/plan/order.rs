@@ -2,7 +2,7 @@
 //!
 //! First what is cut, while it is dry and light; then what is carried; then covers, which keep the day's warmth best
 //! when they are laid last. Watering, which helps only on the day before, would come before all of them. Within each of
-//! these the part of the garden comes first in which most is saved for a minute, and its beds in the garden's order,
+//! these the part of the garden comes first in which something is due first, as in the dark, or in which most is saved for a minute, and its beds in the garden's order,
 //! which is the walk. Weighing down the edges is part of covering, and is looked over once more at the end.
 
 mod sharing;
@@ -14,6 +14,7 @@ use crate::beds::BedKind;
 use crate::risk::PlantingRisk;
 use crate::units::Minutes;
 use crate::words::words;
+use chrono::{DateTime, Utc};
 
 /// Person-minutes of a cover that belong to the morning after, for uncovering and folding (assumed; in wind it is more,
 /// which is then counted as tonight's).
@@ -44,6 +45,8 @@ pub struct Task {
     pub place: usize,
     /// Of all its people together, tonight; more than 0.
     pub minutes: Minutes,
+    /// By when it has to be done; before dark the same for all.
+    pub do_by: Option<DateTime<Utc>>,
     /// How many people it wants, where there are so many; 1 or more.
     pub hands: u32,
     /// Expected loss that it averts, in minutes of worth.
@@ -60,15 +63,17 @@ impl Task {
 /// Why a turn comes when it does.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum TurnReason {
-    /// It begins its kind of work, in the place where a minute saves most.
+    /// It begins its kind of work, in the place where it is due first, or where a minute saves most.
     SavesMost,
     /// It lies beside the one before.
     OnTheWay,
     /// It begins a place where a minute saves less than in the one before.
     SavesLess,
+    /// It begins a place where there is more time than in the one before.
+    DueLater,
 }
 
-words!(TurnReason { SavesMost = "saves-most", OnTheWay = "on-the-way", SavesLess = "saves-less" });
+words!(TurnReason { SavesMost = "saves-most", OnTheWay = "on-the-way", SavesLess = "saves-less", DueLater = "due-later" });
 
 /// A task with its turn.
 #[derive(Clone, Debug, PartialEq)]
@@ -130,7 +135,7 @@ pub fn work_order(plan: &Plan<'_>) -> WorkOrder {
             Measure::Leave | Measure::Fine | Measure::Unknown => return None,
         };
         let (minutes, hands) = (tonight(bed), hands(plan, bed));
-        Some(Task { bed: index, phase, place, minutes, hands, averted: averted(plan, bed) })
+        Some(Task { bed: index, phase, place, minutes, do_by: bed.do_by, hands, averted: averted(plan, bed) })
     });
     arrange(tasks.collect(), party(plan))
 }

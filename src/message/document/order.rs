@@ -20,7 +20,7 @@ pub struct TurnDocument {
     pub who: Vec<u32>,
     /// Minutes after these people began; `null` where nobody is named.
     pub starts_after: Option<f64>,
-    /// Why it has this turn: `saves-most`, `on-the-way` or `saves-less`; `null` where it does not fit.
+    /// Why it has this turn: `saves-most`, `on-the-way`, `saves-less` or `due-later`; `null` where it does not fit.
     pub reason: Option<&'static str>,
     /// Whether it can be done before the deadline by those who come.
     pub fits: bool,

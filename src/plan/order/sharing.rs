@@ -2,6 +2,7 @@
 
 use super::{Party, Task, Turn, TurnReason, WorkOrder};
 use crate::units::Minutes;
+use chrono::{DateTime, Utc};
 use std::collections::BTreeMap;
 
 /// Who is this much later free than another still takes the bed beside the one just done, min (assumed: the walk, and
@@ -64,16 +65,19 @@ pub fn arrange(mut tasks: Vec<Task>, party: Option<Party>) -> WorkOrder {
     WorkOrder { party: Some(party), turns: reasoned(turns.collect()), does_not_fit: out, leave_first }
 }
 
-/// By kind of work, then by place, the one in which a minute saves most first, then along the walk.
+/// By kind of work, then by place, the one in which something is due first, of equals that in which a minute saves most;
+/// then along the walk.
 fn sort(tasks: &mut [Task]) {
-    let mut best: BTreeMap<_, f64> = BTreeMap::new();
+    let mut places: BTreeMap<_, (Option<DateTime<Utc>>, f64)> = BTreeMap::new();
     for task in tasks.iter() {
-        let saved = best.entry((task.phase, task.place)).or_insert(0.0);
+        let (due, saved) = places.entry((task.phase, task.place)).or_insert((task.do_by, 0.0));
+        *due = (*due).min(task.do_by);
         *saved = saved.max(task.averted_per_minute());
     }
-    let saved = |task: &Task| best.get(&(task.phase, task.place)).copied().unwrap_or(0.0);
+    let place = |task: &Task| places.get(&(task.phase, task.place)).copied().unwrap_or_default();
     tasks.sort_by(|a, b| {
-        let by_place = saved(b).total_cmp(&saved(a)).then(a.place.cmp(&b.place));
+        let ((a_due, a_saves), (b_due, b_saves)) = (place(a), place(b));
+        let by_place = a_due.cmp(&b_due).then(b_saves.total_cmp(&a_saves)).then(a.place.cmp(&b.place));
         a.phase.cmp(&b.phase).then(by_place).then(a.bed.cmp(&b.bed))
     });
 }
@@ -83,15 +87,19 @@ fn most_first(a: &Task, b: &Task) -> std::cmp::Ordering {
 }
 
 fn reasoned(mut turns: Vec<Turn>) -> Vec<Turn> {
-    let mut before = None;
+    let mut before: Option<Task> = None;
+    let mut due = None;
     for turn in &mut turns {
-        let here = (turn.task.phase, turn.task.place);
+        let here = &turn.task;
+        let before = before.replace(here.clone()).filter(|before| before.phase == here.phase);
         turn.reason = match before {
-            Some(before) if before == here => TurnReason::OnTheWay,
-            Some((phase, _)) if phase == turn.task.phase => TurnReason::SavesLess,
-            _ => TurnReason::SavesMost,
+            Some(before) if before.place == here.place => TurnReason::OnTheWay,
+            Some(_) if here.do_by > due => TurnReason::DueLater,
+            Some(_) => TurnReason::SavesLess,
+            None => TurnReason::SavesMost,
         };
-        before = Some(here);
+        // Of a place, what is due first.
+        due = if turn.reason == TurnReason::OnTheWay { due.min(here.do_by) } else { here.do_by };
     }
     turns
 }

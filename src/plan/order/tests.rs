@@ -12,7 +12,7 @@ use chrono::{DateTime, Duration, NaiveDate, Utc};
 use proptest::prelude::*;
 
 fn task(bed: usize, phase: Phase, place: usize, minutes: f64, averted: f64) -> Task {
-    Task { bed, phase, place, minutes: Minutes(minutes), hands: 1, averted: Minutes(averted) }
+    Task { bed, phase, place, minutes: Minutes(minutes), do_by: None, hands: 1, averted: Minutes(averted) }
 }
 
 fn people(people: u32, minutes: f64) -> Option<Party> {
@@ -38,6 +38,18 @@ fn the_place_where_a_minute_saves_most_comes_first_and_its_beds_along_the_walk()
     assert_eq!(reasons, [SavesMost, SavesMost, OnTheWay, SavesLess]);
     // 20 of 40 minutes: what saves 0.1 and 1 for a minute.
     assert_eq!(order.leave_first, [3, 0]);
+}
+
+/// In the dark each bed has its own hour.
+#[test]
+fn where_something_is_due_first_comes_first_however_little_it_saves() {
+    let at_hour = |bed, place, averted, hour| {
+        let task = task(bed, Phase::Cover, place, 10.0, averted);
+        Task { do_by: Some(at(hour)), ..task }
+    };
+    let order = arrange(vec![at_hour(0, 0, 90.0, 28), at_hour(1, 1, 90.0, 29), at_hour(2, 1, 5.0, 27)], None);
+    assert_eq!(beds(&order.turns), [1, 2, 0]);
+    assert_eq!(order.turns[2].reason, TurnReason::DueLater);
 }
 
 /// Two people of 20 minutes: 30 fit beside 10, a second 30 does not, a bed of 50 is for nobody; 5 still find a place.
