@@ -3,6 +3,7 @@
 //! A message is first a [`Letter`], which says everything once in short texts; plain text and HTML are two ways to set
 //! it. A reader who sees only the subject knows enough; the plain text is complete in 78 columns and can be read aloud.
 
+mod ahead;
 pub mod calendar;
 mod cautions;
 pub mod document;
@@ -11,6 +12,7 @@ pub mod explain;
 pub mod growth;
 pub mod hand_out;
 mod letter;
+mod look_again;
 mod morning_after;
 mod not_reached;
 mod ready;
@@ -18,8 +20,10 @@ mod sentences;
 mod typeset;
 mod work_order;
 
+pub use ahead::ahead_letter;
 pub use letter::{Context, Letter, Reader, evening_letter};
-pub use morning_after::morning_after_letter;
+pub use look_again::look_again_letter;
+pub use morning_after::{NightOver, morning_after_letter};
 pub use not_reached::{MissedRound, Quoted, Unreached, not_reached_letter, untold};
 pub use ready::remark;
 pub use typeset::{html, plain_text};

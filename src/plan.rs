@@ -8,6 +8,7 @@ pub use harvest::{Keeps, Pick};
 pub mod ready;
 pub mod remarks;
 pub mod said;
+pub mod spell;
 
 use crate::beds::Garden;
 use crate::crops::Frame;

@@ -6,11 +6,13 @@ mod support;
 
 mod end_to_end {
     mod again;
+    mod ahead;
     mod clock;
     mod daemon;
     mod enclosed;
     mod escalation;
     mod evening;
     mod feeds;
+    mod look_again;
     mod post;
 }

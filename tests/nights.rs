@@ -5,7 +5,9 @@
 
 use chrono::{DateTime, Utc};
 use counterpane::beds::{Garden, Role};
-use counterpane::message::{Context, Letter, Reader, evening_letter, html, morning_after_letter, plain_text};
+use counterpane::message::{
+    Context, Letter, NightOver, Reader, evening_letter, html, morning_after_letter, plain_text,
+};
 use counterpane::plan::Plan;
 use counterpane::plan::said::{Said, changes, whether};
 use counterpane::rounds::{AllQuiet, RoundKind};
@@ -75,7 +77,8 @@ impl Night {
             let said = before.expect("a morning after needs what was said before");
             whether(round, &said, Some(&said), None, AllQuiet::Weekly).expect("something to say");
             let catalogue = &self.settings.catalogue;
-            return morning_after_letter(self.garden(), catalogue, of, &said, next_word_by, None, reader);
+            let over = NightOver { of, said: &said, kept: &[] };
+            return morning_after_letter(self.garden(), catalogue, over, next_word_by, None, reader);
         }
         let newest = self.forecast(self.line("forecast"), now);
         // As the service keeps them: what the earlier document knew of days past is not forgotten.
@@ -94,6 +97,7 @@ impl Night {
             since: changed.as_ref().map(|(changes, at)| (changes, *at)),
             next_word_by,
             late_by: None,
+            spell: None,
             troubles: &troubles,
         };
         evening_letter(&plan, &context, reader)

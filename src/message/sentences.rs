@@ -18,9 +18,18 @@ use chrono::{DateTime, Utc};
 const FOUR_IN_FIVE: f64 = 1.281_551_6;
 
 /// The range that holds the value four times in five.
-fn four_in_five(estimate: Estimate, scale: Scale) -> String {
+pub(super) fn four_in_five(estimate: Estimate, scale: Scale) -> String {
     let reach = Kelvins(estimate.spread.0 * FOUR_IN_FIVE);
     format!("{} and {}", (estimate.mean - reach).whole(scale), (estimate.mean + reach).whole(scale))
+}
+
+/// When silence means trouble.
+pub(super) fn next_word(zone: &Zone, by: DateTime<Utc>) -> String {
+    format!(
+        "The next message comes by {} {}. No message by then means: look yourself.",
+        zone.local(by).format("%A %-d %B, %H:%M"),
+        zone.abbreviation(by)
+    )
 }
 
 /// From such a low on, how the cold comes is of no interest.

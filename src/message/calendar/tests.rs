@@ -21,13 +21,16 @@ fn list(garden: &Garden, now: i64) -> Plan<'_> {
     crate::plan::decide(garden, of, at(22), Err(NoNight::NoForecast), Vec::new(), at(now))
 }
 
-/// Name, value and method of what another's parser reads.
-fn parsed(calendar: &str) -> (Vec<(String, String)>, Vec<(String, String)>) {
+/// Names and their values.
+type Pairs = Vec<(String, String)>;
+
+/// What another's parser reads of the calendar, and of its one event.
+fn parsed(calendar: &str) -> (Pairs, Pairs) {
     let mut calendars: Vec<_> = IcalParser::new(calendar.as_bytes()).collect();
     assert_eq!(calendars.len(), 1);
     let calendar = calendars.remove(0).expect("a calendar");
     assert_eq!(calendar.events.len(), 1);
-    let pairs = |properties: &[Property]| -> Vec<(String, String)> {
+    let pairs = |properties: &[Property]| -> Pairs {
         properties.iter().map(|p| (p.name.clone(), p.value.clone().unwrap_or_default())).collect()
     };
     (pairs(&calendar.properties), pairs(&calendar.events[0].properties))
