@@ -31,8 +31,9 @@ pub(super) struct Enclosed {
     hand_out: Option<Enclosure>,
 }
 
-/// A mail stays below this, bytes: relays refuse some megabytes, and somebody reads it on a telephone out of doors.
-const LARGEST: usize = 100_000;
+/// Texts and page of a mail stay below this, bytes, so that the whole is less than 100 kB: somebody reads it on a telephone
+/// out of doors.
+const LARGEST: usize = 95_000;
 
 impl Enclosed {
     /// With a list: its entry for the calendar, and where there is work the page to print.
