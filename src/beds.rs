@@ -59,6 +59,8 @@ pub struct Person {
     pub name: String,
     pub address: String,
     pub role: Role,
+    /// Whether lists bring an entry for the calendar.
+    pub calendar: bool,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -4,12 +4,14 @@
 //! it. A reader who sees only the subject knows enough; the plain text is complete in 78 columns and can be read aloud.
 
 mod ahead;
+pub mod calendar;
 mod cautions;
 pub mod cold_night;
 pub mod document;
 mod entries;
 pub mod explain;
 pub mod growth;
+pub mod hand_out;
 pub mod journal_list;
 mod letter;
 mod look_again;
@@ -19,6 +21,7 @@ mod ready;
 mod sentences;
 mod store_away;
 mod typeset;
+mod work_order;
 
 pub use ahead::ahead_letter;
 pub use letter::{Context, Letter, Reader, evening_letter};

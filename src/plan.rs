@@ -3,6 +3,7 @@
 mod choice;
 pub use choice::FINE_CHANCE;
 pub mod harvest;
+pub mod order;
 pub use harvest::{Keeps, Pick};
 pub mod ready;
 pub mod remarks;

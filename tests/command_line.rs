@@ -261,7 +261,7 @@ fn the_document_of_a_list_has_the_fields_that_are_documented() {
         value.as_object().map(|object| object.keys().cloned().collect()).unwrap_or_default()
     };
     let names = |text: &str| -> BTreeSet<String> { text.split_whitespace().map(str::to_string).collect() };
-    assert_eq!(keys(&list), names("garden night issued forecast beds outlook nights_after"));
+    assert_eq!(keys(&list), names("garden night issued forecast beds order outlook nights_after"));
     assert_eq!(keys(&list["forecast"]), names("source issued age_minutes"));
     assert_eq!(keys(&list["outlook"]), names("ready coming follows emptied_tonight"));
     for ready in list["outlook"]["ready"].as_array().expect("a list") {
@@ -269,6 +269,19 @@ fn the_document_of_a_list_has_the_fields_that_are_documented() {
     }
     let beds = list["beds"].as_array().expect("a list");
     assert_eq!(beds.len(), 5);
+    let is_work = |bed: &&Value| matches!(bed["measure"].as_str(), Some("cover" | "harvest" | "bring-in"));
+    let order = list["order"].as_array().expect("a list");
+    let label = |value: &Value| value["bed"].as_str().expect("a label").to_string();
+    let asked: BTreeSet<String> = beds.iter().filter(is_work).map(label).collect();
+    assert_eq!((order.len(), order.iter().map(label).collect()), (asked.len(), asked));
+    for turn in order {
+        let fields = "bed phase person_minutes hands who starts_after reason fits averted left_as";
+        assert_eq!(keys(turn), names(fields));
+        assert!(
+            turn["person_minutes"].as_f64().is_some_and(|minutes| minutes >= 1.0) && turn["fits"] == true,
+            "{turn}"
+        );
+    }
     let picks = beds.iter().flat_map(|bed| bed["picks"].as_array().expect("a list"));
     assert!(picks.map(|pick| assert_eq!(keys(pick), names("crop organ instruction plants minutes keeps"))).count() > 0);
     for bed in beds {
@@ -393,6 +406,22 @@ fn a_garden_of_two_hundred_beds_and_names_of_all_kinds_has_its_list() {
         "{}",
         ran.out
     );
+}
+
+#[test]
+fn the_page_to_print_is_written_beside_the_list_and_its_place_is_said() {
+    let garden = garden();
+    let file = garden.path("page.html");
+    let arguments = ["tonight", "--low", "27F", "--now", NOW, "--hand-out", file.to_str().expect("UTF-8")];
+    let ran = garden.ran(&arguments).ended_with(0);
+    assert!(ran.err.contains("The page to print is ") && ran.out.contains("Night of "), "{} {}", ran.out, ran.err);
+    let page = std::fs::read_to_string(&file).expect("a page");
+    assert!(page.starts_with("<!DOCTYPE html>") && page.contains("A1"), "{page}");
+    // A second list is a newer one.
+    garden.ran(&arguments).ended_with(0);
+    let nowhere = garden.path("no/such/folder.html");
+    let ran = garden.ran(&["tonight", "--low", "27F", "--now", NOW, "--hand-out", nowhere.to_str().expect("UTF-8")]);
+    says(&ran, 1, "cannot be written");
 }
 
 #[test]

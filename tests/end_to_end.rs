@@ -9,6 +9,7 @@ mod end_to_end {
     mod ahead;
     mod clock;
     mod daemon;
+    mod enclosed;
     mod escalation;
     mod evening;
     mod feeds;

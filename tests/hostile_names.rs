@@ -94,6 +94,7 @@ fn sent(settings: &Settings) -> Result<Sent, String> {
         html: html.clone(),
         date: now(),
         thread_start: None,
+        enclosed: Vec::new(),
     });
     let rendered = rendered.map_err(|fault| format!("accepted and not told: {fault}"))?;
     let mail = String::from_utf8(rendered.bytes).map_err(|_| "not ASCII")?;

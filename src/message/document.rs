@@ -1,5 +1,8 @@
 //! The list as a JSON document for other programs. Its fields are stable: new ones may be added, none is renamed.
 
+mod order;
+pub use order::TurnDocument;
+
 use crate::night::Knowledge;
 use crate::plan::ready::{Coming, Look, Next, outlook};
 use crate::plan::spell::{NightAhead, Spell};
@@ -19,6 +22,8 @@ pub struct ListDocument {
     /// `null` where there is no forecast.
     pub forecast: Option<ForecastDocument>,
     pub beds: Vec<BedDocument>,
+    /// The work in the order in which it is done.
+    pub order: Vec<TurnDocument>,
     pub outlook: OutlookDocument,
     /// The nights after this one; empty where they were not asked for.
     pub nights_after: Vec<NightDocument>,
@@ -186,6 +191,7 @@ pub fn document(plan: &Plan<'_>) -> ListDocument {
         issued: rfc3339(plan.made_at),
         forecast,
         beds: plan.beds.iter().map(bed_document).collect(),
+        order: order::documents(plan),
         outlook: outlook_document(plan),
         nights_after: Vec::new(),
     }

@@ -3,6 +3,7 @@
 use super::Reader;
 use super::sentences;
 use crate::crops::{Frame, Tolerance};
+use crate::plan::order::WorkOrder;
 use crate::plan::{BedPlan, Measure, Plan};
 
 /// Beds of one measure.
@@ -29,15 +30,24 @@ pub struct Entry {
 const ORDER: [Measure; 6] =
     [Measure::Harvest, Measure::BringIn, Measure::Cover, Measure::Unknown, Measure::Leave, Measure::Fine];
 
-pub(super) fn groups(plan: &Plan<'_>, reader: Reader) -> Vec<Group> {
+pub(super) fn groups(plan: &Plan<'_>, work: &WorkOrder, reader: Reader) -> Vec<Group> {
+    let by_turn: Vec<usize> = work.beds().collect();
     ORDER
         .into_iter()
         .filter_map(|measure| {
-            let mut beds: Vec<&BedPlan<'_>> = plan.beds.iter().filter(|bed| bed.measure == measure).collect();
+            // Work as it is done; of the rest, what is nearest to harm first.
+            let of_measure = |bed: &&BedPlan<'_>| bed.measure == measure;
+            let mut beds: Vec<&BedPlan<'_>> = if measure.is_work() {
+                by_turn.iter().filter_map(|index| plan.beds.get(*index)).filter(of_measure).collect()
+            } else {
+                plan.beds.iter().filter(of_measure).collect()
+            };
             if beds.is_empty() {
                 return None;
             }
-            order(&mut beds);
+            if !measure.is_work() {
+                order(&mut beds);
+            }
             let (heading, note) = (heading(plan, measure, beds.len()), note(measure).to_string());
             let entries: Vec<Entry> = beds.iter().map(|bed| entry(plan, bed, reader)).collect();
             let entries = if measure.is_work() { entries } else { alike_together(entries) };
@@ -98,14 +108,15 @@ pub(super) fn alike_together(entries: Vec<Entry>) -> Vec<Entry> {
     together
 }
 
-fn title(bed: &BedPlan<'_>) -> String {
+/// "leaf lettuce, spinach"
+pub(super) fn crops_of(bed: &BedPlan<'_>) -> String {
     let mut crops: Vec<&str> = Vec::new();
     for planting in &bed.risk.plantings {
         if !crops.contains(&planting.crop.name.as_str()) {
             crops.push(&planting.crop.name);
         }
     }
-    format!("{}: {}", bed.risk.bed.title(), crops.join(", "))
+    crops.join(", ")
 }
 
 fn entry(plan: &Plan<'_>, bed: &BedPlan<'_>, reader: Reader) -> Entry {
@@ -114,5 +125,5 @@ fn entry(plan: &Plan<'_>, bed: &BedPlan<'_>, reader: Reader) -> Entry {
     if let Some(do_by) = bed.do_by.filter(|do_by| *do_by > plan.deadline) {
         lines.push(format!("Do it before {}.", plan.garden.zone.local(do_by).format("%H:%M")));
     }
-    Entry { title: title(bed), lines }
+    Entry { title: format!("{}: {}", bed.risk.bed.title(), crops_of(bed)), lines }
 }

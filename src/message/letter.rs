@@ -1,8 +1,9 @@
 //! What a list says, once, before it is set as text or HTML.
 
 use super::entries::{Entry, Group, groups};
-use super::{ahead, cautions, ready, sentences};
+use super::{ahead, cautions, ready, sentences, work_order};
 use crate::beds::Role;
+use crate::plan::order;
 use crate::plan::said::{Changes, SayReason};
 use crate::plan::spell::Spell;
 use crate::plan::{Measure, Plan};
@@ -55,12 +56,14 @@ pub struct Context<'a> {
 /// The message of the evening list, whichever round it comes from.
 pub fn evening_letter(plan: &Plan<'_>, context: &Context<'_>, reader: Reader) -> Letter {
     let scale = plan.garden.shown;
+    let order = order::work_order(plan);
     let mut lead = vec![headline(plan, context)];
     lead.extend(lateness(context.late_by));
     if context.reason == SayReason::DataMissing && context.since.is_some() {
         lead.push("Keep to the last list until you know better.".into());
     }
     lead.extend(work_line(plan));
+    lead.extend(work_order::lines(plan, &order));
     lead.extend(night_lines(plan, context, scale));
     // Who plans the garden is told what a freeze would leave of it, with the words that come first for a night.
     let plans = reader.role == Role::Manager && plan.night.is_ok();
@@ -73,7 +76,7 @@ pub fn evening_letter(plan: &Plan<'_>, context: &Context<'_>, reader: Reader) ->
         subject: subject(plan, context),
         lead,
         changes,
-        groups: groups(plan, reader),
+        groups: groups(plan, &order, reader),
         by_hand,
         cautions: cautions::for_plan(plan),
         ahead: context.spell.map(|spell| ahead::lines(spell, reader.role)).unwrap_or_default(),
@@ -112,7 +115,7 @@ fn subject(plan: &Plan<'_>, context: &Context<'_>) -> String {
 }
 
 /// "harvest 2, cover 4 by 16:40", or what there is instead of work.
-fn work_in_words(plan: &Plan<'_>) -> String {
+pub(super) fn work_in_words(plan: &Plan<'_>) -> String {
     let parts: Vec<String> = [(Measure::Harvest, "harvest"), (Measure::BringIn, "bring in"), (Measure::Cover, "cover")]
         .into_iter()
         .filter(|(measure, _)| plan.count(*measure) > 0)

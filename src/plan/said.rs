@@ -5,6 +5,7 @@
 
 use super::{CoverUse, Measure, Plan};
 use crate::rounds::{AllQuiet, RoundKind};
+use crate::words::words;
 use chrono::{DateTime, Duration, Utc};
 use serde::{Deserialize, Serialize};
 use std::cmp::Ordering;
@@ -200,6 +201,29 @@ pub fn whether(
     }
     // Between planned mails, less work is no reason to disturb anyone.
     if round == RoundKind::Dusk { Err(SilentReason::BetterCanWait) } else { Ok(SayReason::Better) }
+}
+
+/// What becomes of the night's entry in the crew's calendars.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum CalendarEntry {
+    /// It is put in, or put right.
+    Publish,
+    /// It is taken out.
+    Cancel,
+}
+
+words!(CalendarEntry { Publish = "PUBLISH", Cancel = "CANCEL" });
+
+/// The calendar entry that goes with a list, from all lists said of this night, oldest first. There is one while there
+/// is work, and it is taken out when the list that asked for it no longer holds. Weather that went missing takes none
+/// out. An all-clear that is said again, to somebody whom it did not reach, takes it out again.
+pub fn calendar_entry(reason: SayReason, next: &Said, said: &[Said]) -> Option<CalendarEntry> {
+    if next.has_work() {
+        return Some(CalendarEntry::Publish);
+    }
+    let stands = said.iter().rfind(|said| said.has_work() || !said.is_unknown()).is_some_and(Said::has_work);
+    let again = reason == SayReason::CalledOff && said.iter().any(Said::has_work);
+    (!next.is_unknown() && (stands || again)).then_some(CalendarEntry::Cancel)
 }
 
 #[cfg(test)]

@@ -6,7 +6,7 @@ mod letter;
 mod smtp;
 
 pub use crate::settings::Tls;
-pub use letter::{Correspondent, Letter, MailFault, Rendered, render};
+pub use letter::{Correspondent, Enclosure, Letter, MailFault, Rendered, mailto, render};
 pub use smtp::SmtpSettings;
 
 use futures_util::future::BoxFuture;

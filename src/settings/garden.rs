@@ -219,8 +219,9 @@ fn read_people(root: &Table<'_>) -> Vec<Person> {
                 .and_then(|value| address(&value, "Nobody would be told."));
             let role = table.required("role", "role = \"manager\" (or \"volunteer\")");
             let role = role.and_then(|value| value.word(Role::ALL, Role::word));
+            let calendar = table.optional("calendar").map_or(Some(true), |value| value.flag());
             table.finish();
-            Some(Person { name: name?.to_string(), address: address?, role: role? })
+            Some(Person { name: name?.to_string(), address: address?, role: role?, calendar: calendar? })
         })
         .collect();
     let addresses = root.tables(PEOPLE).into_iter().filter_map(|person| person.optional("address"));

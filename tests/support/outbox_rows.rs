@@ -31,6 +31,7 @@ pub fn letter(recipient: &str, revision: u32) -> Letter {
         html: "<p>Cover 4 beds</p>".into(),
         date: evening(),
         thread_start: None,
+        enclosed: Vec::new(),
     }
 }
 

@@ -68,10 +68,13 @@ impl Arrived {
         headers.split("\r\n").find_map(|line| line.strip_prefix("Subject: ")).unwrap_or_default().to_string()
     }
 
-    /// The part of a kind, such as `text/plain`, where it is sent as it is.
+    /// The part of a kind that is read, such as `text/plain`, where it is sent as it is; nothing that is enclosed.
     pub fn part(&self, kind: &str) -> &str {
-        let boundary = self.body.split("boundary=\"").nth(1).and_then(|rest| rest.split('"').next()).unwrap_or("none");
-        let parts = self.body.split(boundary).filter(|part| part.contains(&format!("Content-Type: {kind}")));
+        let read = self.body.split("multipart/alternative;").nth(1).unwrap_or_default();
+        let boundary = read.split("boundary=\"").nth(1).and_then(|rest| rest.split('"').next()).unwrap_or("none");
+        let end = format!("--{boundary}--");
+        let read = read.split(&end).next().unwrap_or_default();
+        let parts = read.split(boundary).filter(|part| part.contains(&format!("Content-Type: {kind}")));
         parts.last().and_then(|part| part.split_once("\r\n\r\n")).map(|(_, text)| text).unwrap_or_default()
     }
 

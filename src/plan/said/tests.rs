@@ -208,3 +208,30 @@ fn more_is_asked_only_where_a_bed_asks_for_more_or_is_given_up() {
         assert!(found.worse.is_empty() || found.better.is_empty(), "{sentence}: both worse and better");
     }
 }
+
+/// What was said of a night, what its list says now, and what becomes of its entry in calendars.
+#[test]
+fn an_entry_is_taken_out_once_the_work_that_was_asked_is_called_off() {
+    use CalendarEntry::{Cancel, Publish};
+    use SayReason::{AllQuiet, CalledOff, DataMissing, First, Worse};
+    type Row<'a> = (&'a str, SayReason, &'a [Bed], &'a [Bed], Option<CalendarEntry>);
+    let rows: &[Row] = &[
+        ("the first list with work", First, &[], &[(Cover, 0.5)], Some(Publish)),
+        ("more work", Worse, &[(Cover, 0.5)], &[(Harvest, 0.9)], Some(Publish)),
+        ("work after all", Worse, &[(Cover, 0.5), (Fine, 0.0)], &[(Cover, 0.5)], Some(Publish)),
+        ("called off", CalledOff, &[(Cover, 0.5)], &[(Fine, 0.0)], Some(Cancel)),
+        ("given up, with nothing else to do", Worse, &[(Cover, 0.5)], &[(Leave, 0.9)], Some(Cancel)),
+        ("called off before, and a bed is at risk now", Worse, &[(Cover, 0.5), (Fine, 0.0)], &[(Leave, 0.2)], None),
+        ("an all-clear is said again", CalledOff, &[(Cover, 0.5), (Fine, 0.0)], &[(Fine, 0.0)], Some(Cancel)),
+        ("weather goes missing", DataMissing, &[(Cover, 0.5)], &[(Unknown, 0.0)], None),
+        ("it is back, and mild", CalledOff, &[(Cover, 0.5), (Unknown, 0.0)], &[(Fine, 0.0)], Some(Cancel)),
+        ("nothing was asked", First, &[], &[(Leave, 0.2)], None),
+        ("all quiet", AllQuiet, &[], &[(Fine, 0.0)], None),
+        ("nobody was asked to work when nothing was known", CalledOff, &[(Unknown, 0.0)], &[(Fine, 0.0)], None),
+    ];
+    // Lists of one bed each, one after another.
+    for (what, reason, before, next, entry) in rows {
+        let before: Vec<Said> = before.iter().map(|bed| earlier(&[*bed])).collect();
+        assert_eq!(calendar_entry(*reason, &said(now(), next), &before), *entry, "{what}");
+    }
+}

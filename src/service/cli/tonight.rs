@@ -1,13 +1,14 @@
 //! `counterpane tonight`: the list now, from the same path as the daemon's.
 
 use super::weather::WeatherArguments;
-use super::{Configuration, Done, Failure, print};
+use super::{Configuration, Done, Failure, complain, print};
 use crate::beds::Role;
-use crate::message::{Context, Reader, document, evening_letter, plain_text};
+use crate::message::{Context, Reader, document, evening_letter, hand_out, plain_text};
 use crate::plan::Measure;
 use crate::plan::said::SayReason;
 use crate::plan::spell::TOLD;
 use clap::Args;
+use std::path::PathBuf;
 
 #[derive(Debug, Args)]
 pub(super) struct Tonight {
@@ -24,6 +25,9 @@ pub(super) struct Tonight {
     /// Print a document for other programs instead of the list
     #[arg(long)]
     json: bool,
+    /// Write the list as one page to print, beside what is printed here; a file that is there is written over
+    #[arg(long, value_name = "FILE")]
+    hand_out: Option<PathBuf>,
 }
 
 impl Tonight {
@@ -32,6 +36,16 @@ impl Tonight {
         let garden = self.garden.as_deref();
         let (spell, troubles) = self.weather.spell(&self.configuration, &settings, garden, self.nights)?;
         let plan = &spell.tonight;
+        if let Some(file) = &self.hand_out {
+            let shown = file.display();
+            std::fs::write(file, hand_out::hand_out(plan)).map_err(|error| {
+                Failure::Unexpected(format!(
+                    "The page {shown} cannot be written: {error}. Choose another place for it."
+                ))
+            })?;
+            // Beside a document for other programs nothing else is printed.
+            complain(&format!("The page to print is {shown}."));
+        }
         if self.json {
             let document = serde_json::to_string_pretty(&document::of_spell(&spell))
                 .map_err(|error| Failure::Unexpected(format!("The document cannot be written: {error}.")))?;

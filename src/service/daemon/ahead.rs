@@ -1,6 +1,6 @@
 //! A word about a night to come, in the morning of a day that has none of its own: people are asked in time.
 
-use super::post::Post;
+use super::post::{Enclosed, Post};
 use super::{Daemon, DaemonFault};
 use crate::beds::{Person, Role};
 use crate::journal::event::ForecastAtRound;
@@ -37,7 +37,9 @@ impl Daemon<'_> {
         }
         let revision = self.store.next_number(&garden.id, of, KIND).await?;
         // The next morning knows more.
-        let post = Post { garden, of, kind: KIND, revision, expires: now + Duration::hours(20), others_due: None, now };
+        let expires = now + Duration::hours(20);
+        let post =
+            Post { garden, of, kind: KIND, revision, expires, others_due: None, now, enclosed: Enclosed::default() };
         let next_word_by = self.next_word_by(garden, None, now);
         let letter = |_: &Person| ahead_letter(spell, night, next_word_by);
         let messages = self.messages(&people, &post, letter).await?;

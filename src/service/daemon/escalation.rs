@@ -1,7 +1,7 @@
 //! Mail that was refused or that nobody took in time: somebody else is told, with the list, and a manager hears of it
 //! in the next letter too.
 
-use super::post::Post;
+use super::post::{Enclosed, Post};
 use super::{Daemon, DaemonFault};
 use crate::beds::{Garden, Person, Role};
 use crate::message::{Fate, MissedRound, Quoted, Unreached, not_reached_letter, store_is_away, untold};
@@ -101,8 +101,8 @@ impl Daemon<'_> {
         };
         let quoted = Quoted { subject: &last.subject, plain: &last.plain, is_past: last.expires <= now };
         let revision = self.store.next_number(&garden.id, night, NOT_REACHED).await?;
-        let expires = last.expires.max(now + NEWS);
-        let post = Post { garden, of: night, kind: NOT_REACHED, revision, expires, others_due: None, now };
+        let (expires, enclosed) = (last.expires.max(now + NEWS), Enclosed::default());
+        let post = Post { garden, of: night, kind: NOT_REACHED, revision, expires, others_due: None, now, enclosed };
         let letter = |_: &Person| not_reached_letter(garden, unreached, quoted);
         match self.messages(contacts, &post, letter).await {
             Ok(messages) => Ok(Some(messages)),

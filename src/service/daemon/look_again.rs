@@ -1,6 +1,6 @@
 //! What a frost did shows late: the people are asked about its beds three days after it, and again when ten have passed.
 
-use super::post::Post;
+use super::post::{Enclosed, Post};
 use super::rounds::{read_back, round_row};
 use super::{Daemon, DaemonFault};
 use crate::beds::Person;
@@ -56,8 +56,17 @@ impl Daemon<'_> {
         let Some((youngest, _)) = due.last() else { return Ok(()) };
         let (of, is_last) = (*youngest, look.kind == LOOKS[1].kind);
         let revision = self.store.next_number(&garden.id, of, look.kind).await?;
-        let post =
-            Post { garden, of, kind: look.kind, revision, expires: now + Duration::hours(20), others_due: None, now };
+        let expires = now + Duration::hours(20);
+        let post = Post {
+            garden,
+            of,
+            kind: look.kind,
+            revision,
+            expires,
+            others_due: None,
+            now,
+            enclosed: Enclosed::default(),
+        };
         let letter = |person: &Person| {
             let reader = Reader { role: person.role };
             look_again_letter(garden, &self.settings.catalogue, &due, is_last, reader)

@@ -2,8 +2,11 @@
 
 use super::{Daemon, DaemonFault};
 use crate::beds::{Garden, Person};
-use crate::message::{Letter, html, plain_text};
-use crate::service::mail::{Correspondent, Letter as Mail, MailFault, Rendered, render};
+use crate::message::calendar::{Organizer, calendar};
+use crate::message::{Letter, hand_out, html, plain_text};
+use crate::plan::Plan;
+use crate::plan::said::CalendarEntry;
+use crate::service::mail::{Correspondent, Enclosure, Letter as Mail, MailFault, Rendered, mailto, render};
 use crate::service::store::OutboxRow;
 use crate::settings::{MailSettings, Mailbox, Settings};
 use crate::zone::NightOf;
@@ -19,6 +22,56 @@ pub(super) struct Post<'a> {
     /// As of an [`OutboxRow`].
     pub others_due: Option<DateTime<Utc>>,
     pub now: DateTime<Utc>,
+    pub enclosed: Enclosed,
+}
+
+/// What goes with the mails of one decision; none where nothing does.
+#[derive(Default)]
+pub(super) struct Enclosed {
+    /// For those who want it.
+    calendar: Option<Enclosure>,
+    hand_out: Option<Enclosure>,
+}
+
+/// Texts and page of a mail stay below this, bytes, so that the whole is less than 100 kB: somebody reads it on a telephone
+/// out of doors.
+const LARGEST: usize = 95_000;
+
+impl Enclosed {
+    /// With a list: its entry for the calendar, and where there is work the page to print.
+    pub fn of(plan: &Plan<'_>, entry: Option<CalendarEntry>, revision: u32, mail: &MailSettings) -> Enclosed {
+        let from = correspondent(&mail.from, &plan.garden.name);
+        let mailto = mailto(&from.address);
+        let organizer = Organizer { name: &from.name, address: &from.address, mailto: &mailto };
+        let calendar = entry.map(|entry| Enclosure {
+            file_name: format!("night-{}.ics", plan.of),
+            // RFC 6047 section 2.4: the method stands here too.
+            content_type: match entry {
+                CalendarEntry::Publish => "text/calendar; charset=utf-8; method=PUBLISH",
+                CalendarEntry::Cancel => "text/calendar; charset=utf-8; method=CANCEL",
+            },
+            text: calendar(plan, entry, revision, organizer),
+        });
+        let hand_out = plan.has_work().then(|| Enclosure {
+            file_name: hand_out::file_name(plan),
+            content_type: "text/html; charset=utf-8",
+            text: hand_out::hand_out(plan),
+        });
+        Enclosed { calendar, hand_out }
+    }
+
+    /// For one person. A page that would make the mail too large is left out: the mail itself can be printed.
+    fn to(&self, person: &Person, letter_length: usize) -> Vec<Enclosure> {
+        let calendar = self.calendar.iter().filter(|_| person.calendar);
+        let hand_out = self.hand_out.iter().filter(|page| letter_length + as_sent(&page.text) < LARGEST);
+        calendar.chain(hand_out).cloned().collect()
+    }
+}
+
+/// How long a text gets at most, bytes: what is beyond ASCII is written in three letters, and lines are broken.
+fn as_sent(text: &str) -> usize {
+    let beyond = text.bytes().filter(|byte| !byte.is_ascii()).count();
+    if beyond == 0 { text.len() + text.lines().count() } else { text.len() + text.len() / 10 + 2 * beyond }
 }
 
 impl Daemon<'_> {
@@ -68,7 +121,8 @@ fn rendered(
     letter: &Letter,
     thread_start: Option<String>,
 ) -> Result<(Rendered, String), MailFault> {
-    let plain = plain_text(letter);
+    let (plain, html) = (plain_text(letter), html(letter));
+    let enclosed = post.enclosed.to(person, as_sent(&plain) + as_sent(&html));
     let rendered = render(&Mail {
         garden_id: post.garden.id.clone(),
         night: post.of,
@@ -79,9 +133,10 @@ fn rendered(
         reply_to: mail.reply_to.as_ref().map(|mailbox| correspondent(mailbox, &post.garden.name)),
         subject: letter.subject.clone(),
         plain: plain.clone(),
-        html: html(letter),
+        html,
         date: post.now,
         thread_start,
+        enclosed,
     })?;
     Ok((rendered, plain))
 }
@@ -96,7 +151,16 @@ pub fn unwritable(settings: &Settings) -> Vec<String> {
     let faults = gardens.flat_map(|garden| garden.people.iter().map(move |person| (garden, person)));
     let faults = faults.filter_map(|(garden, person)| {
         let (of, now) = (NightOf(NaiveDate::default()), DateTime::UNIX_EPOCH);
-        let post = Post { garden, of, kind: "list", revision: 1, expires: now, others_due: None, now };
+        let post = Post {
+            garden,
+            of,
+            kind: "list",
+            revision: 1,
+            expires: now,
+            others_due: None,
+            now,
+            enclosed: Enclosed::default(),
+        };
         let letter = Letter {
             subject: format!(
                 "Worse: harvest 999, bring in 999, cover 999 by 16:40: low -99 F near 07:00 ({})",

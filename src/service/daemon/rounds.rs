@@ -1,12 +1,12 @@
 //! One garden's rounds: which are due, and what each becomes.
 
-use super::post::Post;
+use super::post::{Enclosed, Post};
 use super::{Daemon, DaemonFault};
 use crate::beds::{Garden, Person, Role};
 use crate::journal::event::ForecastAtRound;
 use crate::message::{Context, NightOver, Reader, evening_letter, morning_after_letter};
 use crate::night::NightHour;
-use crate::plan::said::{Said, SaidBed, SayReason, SilentReason, changes, whether};
+use crate::plan::said::{Said, SaidBed, SayReason, SilentReason, calendar_entry, changes, whether};
 use crate::plan::spell::TOLD;
 use crate::plan::{Measure, Plan};
 use crate::rounds::{MORNING_AFTER, Round, RoundKind, next_firing, next_round, night_at, night_hours};
@@ -158,7 +158,8 @@ impl Daemon<'_> {
         let next = Said::of(plan);
         let rows = self.store.said(&garden.id, round.night).await?;
         // What was said by a clock that ran ahead, or in a rehearsal, is not said yet.
-        let said = rows.iter().rfind(|row| row.said_at <= now + AHEAD).and_then(read_back);
+        let heard = || rows.iter().filter(|row| row.said_at <= now + AHEAD);
+        let said = heard().next_back().and_then(read_back);
         let since = NightOf(round.night.0 - WORDS_COUNT);
         let last_word = self.store.last_word(&garden.id, since, now).await?;
         let timetable = &self.settings.service.timetable;
@@ -198,9 +199,11 @@ impl Daemon<'_> {
         let next_word_to = |person: &Person| next_word_by.filter(|_| asks || person.role == Role::Manager);
         let kind = if reason == SayReason::AllQuiet { "all-quiet" } else { "list" };
         let revision = next_revision(&rows);
+        let entry = calendar_entry(reason, &next, &heard().filter_map(read_back).collect::<Vec<_>>());
+        let enclosed = Enclosed::of(plan, entry, revision, &self.settings.service.mail);
         let expires = useful_until(plan);
         let others_due = (asks && kind == "list").then(|| others_due(now, plan.deadline, expires));
-        let post = Post { garden, of: round.night, kind, revision, expires, others_due, now };
+        let post = Post { garden, of: round.night, kind, revision, expires, others_due, now, enclosed };
         let letter = |person: &Person| {
             let troubles = if person.role == Role::Manager { &for_managers } else { &gathered.troubles };
             let context = Context { next_word_by: next_word_to(person), troubles, ..context };
@@ -323,7 +326,9 @@ impl Daemon<'_> {
         };
         let revision = next_revision(&rows);
         let expires = round.due + UNCOVER_IN_TIME + Duration::hours(2);
-        let post = Post { garden, of: round.night, kind: "morning-after", revision, expires, others_due: None, now };
+        let (others_due, enclosed) = (None, Enclosed::default());
+        let post =
+            Post { garden, of: round.night, kind: "morning-after", revision, expires, others_due, now, enclosed };
         let messages = self.messages(people, &post, letter).await?;
         let said = said_row(garden, round.night, revision, &Said { at: now, ..said.clone() }, now)?;
         let to_manager = self.to_manager(garden, &messages);

@@ -1,6 +1,6 @@
 //! What a daemon does for its managers when its store is a substitute.
 
-use super::post::Post;
+use super::post::{Enclosed, Post};
 use super::{Daemon, DaemonFault};
 use crate::beds::{Person, Role};
 use crate::message::store_away_letter;
@@ -21,7 +21,16 @@ impl Daemon<'_> {
             let of = night_at(&garden.site, &garden.zone, now);
             let managers: Vec<&Person> = garden.people.iter().filter(|person| person.role == Role::Manager).collect();
             let revision = self.store.next_number(&garden.id, of, KIND).await?;
-            let post = Post { garden, of, kind: KIND, revision, expires: now + NEWS, others_due: None, now };
+            let post = Post {
+                garden,
+                of,
+                kind: KIND,
+                revision,
+                expires: now + NEWS,
+                others_due: None,
+                now,
+                enclosed: Enclosed::default(),
+            };
             let messages = self.messages(&managers, &post, |_| store_away_letter(garden, why)).await?;
             self.store.escalate(&[], &messages).await?;
         }

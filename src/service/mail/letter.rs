@@ -1,12 +1,12 @@
-//! From a letter to the bytes that are sent: one person, plain text first, then HTML. The same letter gives the same
-//! bytes, so a repeat is the same mail to whoever receives it.
+//! From a letter to the bytes that are sent: one person, plain text first, then HTML, then what is enclosed. The same
+//! letter gives the same bytes, so a repeat is the same mail to whoever receives it.
 
 use super::identity::{label, message_id};
 use crate::hash::hash_of;
 use crate::zone::NightOf;
 use chrono::{DateTime, Utc};
-use lettre::message::header::{ContentTransferEncoding, ContentType, HeaderName, HeaderValue};
-use lettre::message::{Body, Mailbox, Message, MultiPart, SinglePart};
+use lettre::message::header::{ContentDisposition, ContentTransferEncoding, ContentType, HeaderName, HeaderValue};
+use lettre::message::{Body, Mailbox, Message, MultiPart, SinglePart, SinglePartBuilder};
 use lettre::{Address, address::Envelope};
 use std::time::SystemTime;
 use thiserror::Error;
@@ -37,6 +37,17 @@ pub struct Letter {
     pub date: DateTime<Utc>,
     /// The Message-ID, in angle brackets, of the first mail to this person about this night.
     pub thread_start: Option<String>,
+    /// Mostly none.
+    pub enclosed: Vec<Enclosure>,
+}
+
+/// A file that goes with a mail.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Enclosure {
+    pub file_name: String,
+    /// With its parameters, such as `text/html; charset=utf-8`.
+    pub content_type: &'static str,
+    pub text: String,
 }
 
 /// A letter ready to be sent.
@@ -123,27 +134,47 @@ pub fn render(letter: &Letter) -> Result<Rendered, MailFault> {
         check_message_id(start)?;
         message = message.in_reply_to(start.clone()).references(start.clone());
     }
+    let body = MultiPart::alternative()
+        .boundary(format!("{boundary:032x}"))
+        .singlepart(part(ContentType::TEXT_PLAIN, &letter.plain))
+        .singlepart(part(ContentType::TEXT_HTML, &letter.html));
+    let outer = hash_of(&["enclosing", &format!("{boundary:032x}")]);
     let message = message
         .raw_header(raw("Auto-Submitted", "auto-generated".into()))
         .raw_header(raw("List-Id", format!("<{}.{domain}>", label_or(&letter.garden_id, "garden"))))
         .raw_header(raw("List-Unsubscribe", unsubscribe(&answers.email, &letter.garden_id)))
-        .multipart(
-            MultiPart::alternative()
-                .boundary(format!("{boundary:032x}"))
-                .singlepart(part(ContentType::TEXT_PLAIN, &letter.plain))
-                .singlepart(part(ContentType::TEXT_HTML, &letter.html)),
-        )
+        .multipart(enclosing(body, &letter.enclosed, outer)?)
         .map_err(|error| MailFault::Build(error.to_string()))?;
     Ok(Rendered { message_id: id, envelope_from, recipient, bytes: message.formatted() })
+}
+
+/// What is read, and beside it what is enclosed (RFC 2046 section 5.1.3).
+fn enclosing(body: MultiPart, enclosed: &[Enclosure], boundary: u128) -> Result<MultiPart, MailFault> {
+    if enclosed.is_empty() {
+        return Ok(body);
+    }
+    let mut mixed = MultiPart::mixed().boundary(format!("{boundary:032x}")).multipart(body);
+    for file in enclosed {
+        header_text("file's name", &file.file_name)?;
+        let kind = ContentType::parse(file.content_type).map_err(|error| MailFault::Build(error.to_string()))?;
+        let header = ContentDisposition::attachment(&file.file_name);
+        mixed = mixed.singlepart(encoded(SinglePart::builder().header(header).content_type(kind), &file.text));
+    }
+    Ok(mixed)
 }
 
 fn raw(name: &'static str, value: String) -> HeaderValue {
     HeaderValue::new(HeaderName::new_from_ascii_str(name), value)
 }
 
+/// An address as an address of the web.
+pub fn mailto(address: &str) -> String {
+    format!("mailto:{}", percent_encoded(address))
+}
+
 /// A form that works without a public page: a mail to a human.
 fn unsubscribe(address: &Address, garden: &str) -> String {
-    format!("<mailto:{}?subject=stop%20{}>", percent_encoded(address.as_ref()), percent_encoded(garden))
+    format!("<{}?subject=stop%20{}>", mailto(address.as_ref()), percent_encoded(garden))
 }
 
 fn percent_encoded(text: &str) -> String {
@@ -205,10 +236,14 @@ fn date(at: DateTime<Utc>) -> Result<SystemTime, MailFault> {
 /// ASCII with lines of lawful length goes as it is, so that a list of 78 columns can be read in the raw message too;
 /// anything else is quoted-printable. (The library's own choice would break lines from 76 columns.)
 fn part(kind: ContentType, text: &str) -> SinglePart {
+    encoded(SinglePart::builder().content_type(kind), text.trim_end_matches(['\r', '\n']))
+}
+
+fn encoded(part: SinglePartBuilder, text: &str) -> SinglePart {
     let text = text.replace("\r\n", "\n");
     let is_plain = text.lines().all(|line| line.len() <= LINE_LIMIT)
         && text.chars().all(|c| c.is_ascii() && (!c.is_control() || c == '\n' || c == '\t'));
-    let crlf = text.trim_end_matches('\n').replace('\n', "\r\n");
+    let crlf = text.replace('\n', "\r\n");
     let body = if is_plain {
         Body::dangerous_pre_encoded(crlf.into_bytes(), ContentTransferEncoding::SevenBit)
     } else {
@@ -218,7 +253,7 @@ fn part(kind: ContentType, text: &str) -> SinglePart {
             Err(bytes) => Body::new(bytes),
         }
     };
-    SinglePart::builder().content_type(kind).body(body)
+    part.body(body)
 }
 
 #[cfg(test)]

@@ -17,6 +17,7 @@ fn letter() -> Letter {
         html: "<!doctype html><p>Cover</p>".into(),
         date: Utc.timestamp_opt(1_768_500_000, 0).single().unwrap_or_default(),
         thread_start: None,
+        enclosed: Vec::new(),
     }
 }
 
@@ -68,6 +69,41 @@ Content-Transfer-Encoding: 7bit
     assert_eq!(boundary.len(), 32);
     assert!(message_id.starts_with("<2026-01-15.first.1.") && message_id.ends_with("@garden.example>"), "{message_id}");
     assert_eq!(text.replace(boundary, "B").replace(&message_id, "<ID>").replace("\r\n", "\n"), expected);
+}
+
+#[test]
+fn what_is_enclosed_stands_beside_what_is_read_and_keeps_its_last_line_end() {
+    let file = |file_name: &str, content_type, text: &str| Enclosure {
+        file_name: file_name.into(),
+        content_type,
+        text: text.into(),
+    };
+    let calendar = file("night.ics", "text/calendar; charset=utf-8; method=CANCEL", "BEGIN:X\r\nEND:X\r\n");
+    let page = file("list.html", "text/html; charset=utf-8", "<p>Jard\u{ed}n</p>\n");
+    let full = Letter { enclosed: vec![calendar, page], ..letter() };
+    let text = text(&full);
+    assert_eq!(render(&full), render(&full));
+    let boundaries: Vec<&str> = text.split("boundary=\"").skip(1).filter_map(|rest| rest.split('"').next()).collect();
+    let [outer, inner] = boundaries[..] else { panic!("{text}") };
+    assert_ne!(outer, inner);
+    assert!(text.contains("Content-Type: multipart/mixed;"), "{text}");
+    let parts: Vec<&str> = text.split(&format!("--{outer}")).collect();
+    let [_, read, calendar, page, end] = parts[..] else { panic!("{parts:?}") };
+    assert!(read.contains("text/plain") && read.trim_end().ends_with(&format!("--{inner}--")), "{read}");
+    assert!(calendar.contains("Content-Type: text/calendar; charset=utf-8; method=CANCEL\r\n"), "{calendar}");
+    assert!(
+        calendar.contains("attachment; filename=\"night.ics\"") && calendar.contains("END:X\r\n\r\n"),
+        "{calendar}"
+    );
+    assert!(page.contains("quoted-printable") && page.contains("Jard=C3=ADn"), "{page}");
+    assert_eq!(end.trim_end(), "--");
+}
+
+#[test]
+fn the_name_of_what_is_enclosed_forges_no_header() {
+    let file = Enclosure { file_name: "a\r\nBcc: x@y".into(), content_type: "text/html", text: "x".into() };
+    let fault = render(&Letter { enclosed: vec![file], ..letter() });
+    assert!(matches!(fault, Err(MailFault::ControlCharacter { what: "file's name", .. })), "{fault:?}");
 }
 
 #[test]

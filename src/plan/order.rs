@@ -1,0 +1,202 @@
+//! In which order a list is worked through, who does what, and what is left first when people or minutes run short.
+//!
+//! First what is cut, while it is dry and light; then what is carried; then covers, which keep the day's warmth best
+//! when they are laid last. Watering, which helps only on the day before, would come before all of them. Within each of
+//! these the part of the garden comes first in which something is due first, as in the dark, or in which most is saved for a minute, and its beds in the garden's order,
+//! which is the walk. Weighing down the edges is part of covering, and is looked over once more at the end.
+
+mod sharing;
+
+pub use sharing::arrange;
+
+use super::{BedPlan, Measure, Plan, harvest};
+use crate::beds::BedKind;
+use crate::risk::PlantingRisk;
+use crate::units::Minutes;
+use crate::words::words;
+use chrono::{DateTime, Utc};
+
+/// Person-minutes of a cover that belong to the morning after, for uncovering and folding (assumed; in wind it is more,
+/// which is then counted as tonight's).
+const TOMORROW_PER_COVER: f64 = 3.0;
+/// From this length on two people lay a cover, m (common practice; the length is assumed).
+const LONG_COVER: f64 = 4.5;
+/// From this diameter on two people carry a pot, m (common practice; the diameter is assumed).
+const LARGE_POT: f64 = 0.4;
+
+/// What kind of work a turn is, in the order in which they are done.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Phase {
+    /// What is picked; a cover over what stays is laid with it.
+    Cut,
+    BringIn,
+    Cover,
+}
+
+words!(Phase { Cut = "cut", BringIn = "bring-in", Cover = "cover" });
+
+/// The work at one bed, before it has its turn.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Task {
+    /// Index into [`Plan::beds`].
+    pub bed: usize,
+    pub phase: Phase,
+    /// Which part of the garden: beds that follow each other in its file under one letter.
+    pub place: usize,
+    /// Of all its people together, tonight; more than 0.
+    pub minutes: Minutes,
+    /// By when it has to be done; before dark the same for all.
+    pub do_by: Option<DateTime<Utc>>,
+    /// How many people it wants, where there are so many; 1 or more.
+    pub hands: u32,
+    /// Expected loss that it averts, in minutes of worth.
+    pub averted: Minutes,
+}
+
+impl Task {
+    /// Expected loss averted for a minute of work.
+    pub fn averted_per_minute(&self) -> f64 {
+        self.averted.0 / self.minutes.0.max(1e-9)
+    }
+}
+
+/// Why a turn comes when it does.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum TurnReason {
+    /// It begins its kind of work, in the place where it is due first, or where a minute saves most.
+    SavesMost,
+    /// It lies beside the one before.
+    OnTheWay,
+    /// It begins a place where a minute saves less than in the one before.
+    SavesLess,
+    /// It begins a place where there is more time than in the one before.
+    DueLater,
+}
+
+words!(TurnReason { SavesMost = "saves-most", OnTheWay = "on-the-way", SavesLess = "saves-less", DueLater = "due-later" });
+
+/// A task with its turn.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Turn {
+    pub task: Task,
+    pub reason: TurnReason,
+    /// The people who do it, counted from 1; empty where nobody says who comes.
+    pub who: Vec<u32>,
+    /// Minutes after these people began; `None` where nobody says who comes.
+    pub starts_after: Option<Minutes>,
+    /// What it takes each of them.
+    pub each: Minutes,
+}
+
+/// The people of one afternoon, and the time of each before work outdoors has to end.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Party {
+    pub people: u32,
+    pub minutes: Minutes,
+}
+
+/// A list as work.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct WorkOrder {
+    /// Who comes; `None` where the garden does not say.
+    pub party: Option<Party>,
+    /// What fits, in the order in which it is done.
+    pub turns: Vec<Turn>,
+    /// What does not fit into the time of those who come, what saves most for a minute first.
+    pub does_not_fit: Vec<Task>,
+    /// The tasks of `turns` that half of the people leave, what saves least for a minute first; where the garden does
+    /// not say who comes, those that half of the minutes leave. Indices of beds.
+    pub leave_first: Vec<usize>,
+}
+
+impl WorkOrder {
+    /// The beds as they are worked through, those that do not fit at the end.
+    pub fn beds(&self) -> impl Iterator<Item = usize> {
+        self.turns.iter().map(|turn| turn.task.bed).chain(self.does_not_fit.iter().map(|task| task.bed))
+    }
+}
+
+/// The work of a plan. Every bed with work is in it once.
+pub fn work_order(plan: &Plan<'_>) -> WorkOrder {
+    let mut places = Vec::with_capacity(plan.beds.len());
+    let mut place = 0;
+    for (index, bed) in plan.beds.iter().enumerate() {
+        let before = index.checked_sub(1).and_then(|before| plan.beds.get(before));
+        if before.is_some_and(|before| part_of_garden(&before.risk.bed.id) != part_of_garden(&bed.risk.bed.id)) {
+            place += 1;
+        }
+        places.push(place);
+    }
+    let tasks = plan.beds.iter().zip(places).enumerate().filter_map(|(index, (bed, place))| {
+        let phase = match bed.measure {
+            Measure::Harvest => Phase::Cut,
+            Measure::BringIn => Phase::BringIn,
+            Measure::Cover => Phase::Cover,
+            Measure::Leave | Measure::Fine | Measure::Unknown => return None,
+        };
+        let (minutes, hands) = (tonight(bed), hands(plan, bed));
+        Some(Task { bed: index, phase, place, minutes, do_by: bed.do_by, hands, averted: averted(plan, bed) })
+    });
+    arrange(tasks.collect(), party(plan))
+}
+
+/// Those who are counted on, with the light that is left. In the dark late still helps, and their own time counts.
+fn party(plan: &Plan<'_>) -> Option<Party> {
+    let crew = plan.garden.crew?;
+    let sunset = plan.deadline + plan.garden.finish_before_sunset;
+    let until = [plan.deadline, sunset].into_iter().find(|until| plan.made_at < *until);
+    let left = until.map_or(f64::INFINITY, |until| (until - plan.made_at).as_seconds_f64() / 60.0);
+    Some(Party { people: crew.people, minutes: Minutes(crew.minutes.0.min(left)) })
+}
+
+/// The letters before the number of a bed's label.
+fn part_of_garden(label: &str) -> String {
+    label.chars().take_while(|letter| letter.is_alphabetic()).flat_map(char::to_lowercase).collect()
+}
+
+/// Of a bed's work what is done before the night.
+fn tonight(bed: &BedPlan<'_>) -> Minutes {
+    let minutes = match (bed.measure, &bed.cover) {
+        // In, and out again.
+        (Measure::BringIn, _) => bed.work.0 / 2.0,
+        (_, Some(_)) => bed.work.0 - TOMORROW_PER_COVER,
+        (_, None) => bed.work.0,
+    };
+    // Less than a minute is one, by the time the knife or the cloth is found.
+    Minutes(minutes.max(1.0))
+}
+
+fn hands(plan: &Plan<'_>, bed: &BedPlan<'_>) -> u32 {
+    let stock = bed.cover.as_ref().and_then(|cover| plan.garden.covers.get(cover.stock));
+    let long_cover = stock.is_some_and(|stock| stock.length.max(stock.width) >= LONG_COVER);
+    let large_pot = bed.measure == Measure::BringIn
+        && matches!(bed.risk.bed.kind, BedKind::Containers { diameter, .. } if diameter >= LARGE_POT);
+    if long_cover || large_pot { 2 } else { 1 }
+}
+
+/// The expected loss that a bed's measure averts. A roof averts nearly all of it.
+fn averted(plan: &Plan<'_>, bed: &BedPlan<'_>) -> Minutes {
+    if bed.measure == Measure::BringIn {
+        return bed.risk.expected_loss(None);
+    }
+    let stock = bed.cover.as_ref().and_then(|used| Some((plan.garden.covers.get(used.stock)?, used.layers)));
+    let cover = stock.map(|(stock, layers)| stock.cover(layers));
+    let of = |planting: &PlantingRisk<'_>| -> f64 {
+        let organs = planting.organs.iter().map(|organ| {
+            let open = organ.open.chance.0;
+            let under_cover = open - organ.under(cover).chance.0;
+            let part = if bed.measure == Measure::Harvest && harvest::is_due(organ) {
+                let yields = harvest::yield_of(bed.risk.bed, planting);
+                yields.taken * (open - yields.growth_forgone) + (1.0 - yields.taken) * under_cover
+            } else {
+                under_cover
+            };
+            organ.tolerance.share * part
+        });
+        planting.worth.0 * organs.sum::<f64>()
+    };
+    Minutes(bed.risk.plantings.iter().map(of).sum::<f64>().max(0.0))
+}
+
+#[cfg(test)]
+mod tests;
