@@ -45,7 +45,7 @@ fn a_list_of_500_beds_with_scarce_covers_takes_less_than_two_seconds() {
     let evidence = Evidence { forecast: Some(&forecast), readings: &[], garden_offset: None, now };
     let night = expect(&evidence, &span).expect("a night");
     let risks = assess(&garden, night.of, Some(&night), &catalogue);
-    let plan = decide(&garden, of, span.sunset, Ok(night), risks, now);
+    let plan = decide(&garden, of, span.sunset, Ok(night), risks, None, now);
     let took = start.elapsed();
     assert_eq!(plan.beds.len(), 500);
     let used: u32 = plan.beds.iter().filter_map(|bed| bed.cover.as_ref()).map(|cover| cover.pieces).sum();

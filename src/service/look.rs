@@ -10,6 +10,7 @@ use crate::crops::Catalogue;
 use crate::night::past::PastDay;
 use crate::night::screen::{Evidence, Span, expect, past};
 use crate::night::{Knowledge, Night, NoNight, Remark};
+use crate::plan::said::Said;
 use crate::plan::{Plan, decide};
 use crate::risk::assess;
 use crate::rounds::night_hours;
@@ -36,15 +37,29 @@ pub fn is_whole_and_young(night: &Night) -> bool {
 /// Feeds whose lows are further apart than this speak of different nights, K (a first choice).
 const DISAGREEMENT: Kelvins = Kelvins(3.0);
 
-/// The list of a night: from the first forecast that knows the whole night and is not old, else from the first that
-/// knows it all, else from the first that knows any of it, else from readings alone, else a list that says that nothing
-/// is known. A feed that was passed over for its holes or its age and is much colder is believed all the same.
+/// The list of a night of which nothing was said yet; see [`list_after`].
 pub fn list<'a>(
     garden: &'a Garden,
     catalogue: &'a Catalogue,
     of: NightOf,
     forecasts: &[Forecast],
     readings: &[Reading],
+    now: DateTime<Utc>,
+) -> Plan<'a> {
+    list_after(garden, catalogue, of, forecasts, readings, None, now)
+}
+
+/// The list of a night: from the first forecast that knows the whole night and is not old, else from the first that
+/// knows it all, else from the first that knows any of it, else from readings alone, else a list that says that nothing
+/// is known. A feed that was passed over for its holes or its age and is much colder is believed all the same. `last` is
+/// what was last said of this night, which does not change for little.
+pub fn list_after<'a>(
+    garden: &'a Garden,
+    catalogue: &'a Catalogue,
+    of: NightOf,
+    forecasts: &[Forecast],
+    readings: &[Reading],
+    last: Option<&Said>,
     now: DateTime<Utc>,
 ) -> Plan<'a> {
     let span = span_of(garden, of);
@@ -85,7 +100,7 @@ pub fn list<'a>(
         }
     }
     let risks = assess(garden, of, night.as_ref().ok(), catalogue);
-    decide(garden, of, span.sunset, night, risks, now)
+    decide(garden, of, span.sunset, night, risks, last, now)
 }
 
 /// Of how many past nights the low is known.

@@ -4,6 +4,7 @@ use super::{Done, Failure, print};
 use crate::beds::Role;
 use crate::message::{Context, Reader, evening_letter, plain_text};
 use crate::plan::said::SayReason;
+use crate::plan::turning;
 use crate::rounds::night_at;
 use crate::service::clock::Clock;
 use crate::service::daemon::{Daemon, PATIENCE, Shared};
@@ -85,7 +86,8 @@ impl Demo {
             .map_err(|fault| unexpected(fault.to_string()))?;
         for garden in &settings.gardens {
             let of = night_at(&garden.garden.site, &garden.garden.zone, now);
-            let plan = list(&garden.garden, &settings.catalogue, of, std::slice::from_ref(&forecast), &[], now);
+            let mut plan = list(&garden.garden, &settings.catalogue, of, std::slice::from_ref(&forecast), &[], now);
+            turning::find(&mut plan, &settings.catalogue, None);
             let context =
                 Context { reason: SayReason::First, since: None, next_word_by: None, late_by: None, troubles: &[] };
             let letter = evening_letter(&plan, &context, Reader { role: Role::Manager });

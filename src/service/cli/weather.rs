@@ -2,7 +2,7 @@
 
 use super::{Configuration, Failure, choose};
 use crate::night::screen::forecast_of_low;
-use crate::plan::Plan;
+use crate::plan::{Plan, turning};
 use crate::rounds::night_at;
 use crate::service::feed::{Fetcher, decode, recognise};
 use crate::service::look::{Gathered, Sources, list, readings, span_of};
@@ -71,7 +71,8 @@ impl WeatherArguments {
         let now = self.now();
         let of = night_at(&garden.garden.site, &garden.garden.zone, now);
         let (gathered, readings) = self.gather(configuration, settings, garden, of)?;
-        let plan = list(&garden.garden, &settings.catalogue, of, &gathered.forecasts, &readings, now);
+        let mut plan = list(&garden.garden, &settings.catalogue, of, &gathered.forecasts, &readings, now);
+        turning::find(&mut plan, &settings.catalogue, None);
         Ok((plan, gathered.troubles))
     }
 

@@ -6,13 +6,13 @@ use crate::beds::{Garden, Person, Role};
 use crate::message::{Context, Reader, evening_letter, morning_after_letter};
 use crate::night::NightHour;
 use crate::plan::said::{Said, SaidBed, SayReason, changes, whether};
-use crate::plan::{Measure, Plan};
+use crate::plan::{Measure, Plan, turning};
 use crate::rounds::{MORNING_AFTER, Round, RoundKind, next_firing, next_round, night_at, night_hours};
 use crate::service::failpoint;
-use crate::service::look::{list, readings};
+use crate::service::look::{list_after, readings};
 use crate::service::store::{LastMail, OutboxRow, RoundRow, RoundState, SaidRow};
 use crate::settings::GardenSettings;
-use crate::units::Kelvins;
+use crate::units::{Kelvins, Minutes};
 use crate::zone::NightOf;
 use chrono::{DateTime, Duration, Utc};
 
@@ -151,12 +151,20 @@ impl Daemon<'_> {
         });
         failpoint::here("weather-gathered");
         gathered.troubles.extend(trouble_of_disk);
-        let plan = list(garden, &self.settings.catalogue, round.night, &gathered.forecasts, &readings, now);
-        failpoint::here("list-made");
-        let next = Said::of(&plan);
         let rows = self.store.said(&garden.id, round.night).await?;
         // What was said by a clock that ran ahead, or in a rehearsal, is not said yet.
         let said = rows.iter().rfind(|row| row.said_at <= now + AHEAD).and_then(read_back);
+        let (catalogue, forecasts) = (&self.settings.catalogue, &gathered.forecasts);
+        let mut plan = list_after(garden, catalogue, round.night, forecasts, &readings, said.as_ref(), now);
+        failpoint::here("list-made");
+        if plan.gap > Minutes(0.01) {
+            tracing::warn!(
+                garden = garden.id,
+                minutes = plan.gap.0,
+                "a better choice of measures may exist, by at most"
+            );
+        }
+        let next = Said::of(&plan);
         // A word of a clock that ran ahead would keep the garden without a sign of life until then.
         let last_word = self.store.last_word(&garden.id).await?.filter(|word| *word <= now);
         let timetable = &self.settings.service.timetable;
@@ -174,6 +182,8 @@ impl Daemon<'_> {
                 reason
             }
         };
+        // Only what is sent needs it.
+        turning::find(&mut plan, catalogue, said.as_ref());
         let (untold, of_untold) = self.untold(garden).await?;
         let for_managers: Vec<String> = gathered.troubles.iter().cloned().chain(of_untold).collect();
         let changed = said.map(|said| (changes(&said, &next), said.at));
