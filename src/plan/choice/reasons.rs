@@ -78,7 +78,7 @@ pub(super) fn why_left(ways: &[Way], after: &After<'_>) -> Reason {
     }
     match measures.iter().min_by(|a, b| a.loss.total_cmp(&b.loss)) {
         Some(surest) => Reason::WorthLessThanWork {
-            saved: Minutes(leaving.loss - surest.loss),
+            saved: Minutes((leaving.loss - surest.loss).max(0.0)),
             work: Minutes(surest.work() - surest.anyhow + after.more_trips(surest)),
         },
         None => Reason::NothingHelps,

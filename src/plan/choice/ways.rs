@@ -39,7 +39,7 @@ const DUG_FIRST: f64 = 1e4;
 const HARVEST: u8 = 0b001;
 const COVER: u8 = 0b010;
 const CARRY: u8 = 0b100;
-pub(super) const TRIPS: [f64; 3] = [3.0, 5.0, 2.0];
+pub(super) const TRIPS: [f64; 3] = [1.0, 2.0, 1.0];
 
 /// Walking and fetching for some kinds of work, person-minutes.
 pub(in super::super) fn trips(kinds: u8) -> f64 {
