@@ -3,20 +3,24 @@
 //! A message is first a [`Letter`], which says everything once in short texts; plain text and HTML are two ways to set
 //! it. A reader who sees only the subject knows enough; the plain text is complete in 78 columns and can be read aloud.
 
+mod ahead;
 mod cautions;
 pub mod document;
 mod entries;
 pub mod explain;
 pub mod growth;
 mod letter;
+mod look_again;
 mod morning_after;
 mod not_reached;
 mod ready;
 mod sentences;
 mod typeset;
 
+pub use ahead::ahead_letter;
 pub use letter::{Context, Letter, Reader, evening_letter};
-pub use morning_after::morning_after_letter;
+pub use look_again::look_again_letter;
+pub use morning_after::{NightOver, morning_after_letter};
 pub use not_reached::{MissedRound, Quoted, Unreached, not_reached_letter, untold};
 pub use ready::remark;
 pub use typeset::{html, plain_text};

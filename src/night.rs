@@ -8,6 +8,7 @@
 pub mod bed;
 pub mod cooling;
 pub mod cover;
+pub mod day;
 pub mod deposit;
 pub mod dose;
 pub mod dusk;

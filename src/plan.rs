@@ -8,6 +8,7 @@ pub use harvest::{Keeps, Pick};
 pub mod ready;
 pub mod remarks;
 pub mod said;
+pub mod spell;
 pub mod turning;
 pub use turning::Turning;
 
@@ -20,7 +21,7 @@ use crate::risk::BedRisk;
 use crate::units::{Celsius, Kelvins, MetresPerSecond, Minutes, Probability};
 use crate::words::words;
 use crate::zone::NightOf;
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, Duration, Utc};
 use serde::{Deserialize, Serialize};
 
 /// What people do with a bed.
@@ -149,6 +150,8 @@ pub struct BedPlan<'a> {
     pub work: Minutes,
     /// Of it, what is done before the night.
     pub tonight: Minutes,
+    /// Expected loss that remains, in minutes of worth, less what of the work would be done within days anyhow.
+    pub loss: Minutes,
     /// Where the measure would change, if that was asked for.
     pub turning: Option<Turning>,
 }
@@ -173,6 +176,9 @@ pub struct Plan<'a> {
     pub gap: Minutes,
 }
 
+/// With no more time than this before the deadline people can only be late (assumed).
+const TOO_SHORT: Duration = Duration::minutes(10);
+
 /// The list for a night. `sunset` also where the night itself is unknown; `last` is what was last said of it, and is
 /// changed only where that gains enough.
 pub fn decide<'a>(
@@ -186,8 +192,8 @@ pub fn decide<'a>(
 ) -> Plan<'a> {
     let deadline = sunset - garden.finish_before_sunset;
     let minutes = garden.crew.map(|crew| crew.person_minutes());
-    // Late is better than never: when the deadline has passed, it bounds nothing any more.
-    let ahead = garden.crew.filter(|_| now < deadline).map(|crew| crew.until(deadline - now));
+    // Late is better than never: when the deadline has passed, or is too near for anything, it bounds nothing any more.
+    let ahead = garden.crew.filter(|_| deadline - now > TOO_SHORT).map(|crew| crew.until(deadline - now));
     let bounds = Bounds { minutes, left: ahead, last, underway: 0 };
     let chosen = match &night {
         Ok(night) => choice::choose(garden, MetresPerSecond(night.cover_conditions.wind_10m), risks, &bounds),
@@ -223,6 +229,7 @@ fn unknown(risk: BedRisk<'_>) -> BedPlan<'_> {
         do_by: None,
         work: Minutes(0.0),
         tonight: Minutes(0.0),
+        loss: Minutes(0.0),
         turning: None,
     }
 }

@@ -6,10 +6,12 @@ mod support;
 
 mod end_to_end {
     mod again;
+    mod ahead;
     mod clock;
     mod daemon;
     mod escalation;
     mod evening;
     mod feeds;
+    mod look_again;
     mod post;
 }

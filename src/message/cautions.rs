@@ -60,6 +60,11 @@ pub(super) fn for_morning() -> Vec<&'static str> {
     vec![PRODUCE, ICE]
 }
 
+/// The cautions of a look at plants some days later.
+pub(super) fn for_a_look() -> Vec<&'static str> {
+    vec![PRODUCE]
+}
+
 fn produce_of(crops: &[&str]) -> impl Iterator<Item = &'static str> {
     PRODUCE_OF.into_iter().filter(|(crop, _)| crops.contains(crop)).map(|(_, caution)| caution)
 }

@@ -1,8 +1,10 @@
 //! The list as a JSON document for other programs. Its fields are stable: new ones may be added, none is renamed.
 
+use crate::night::Knowledge;
 use crate::plan::ready::{Coming, Look, Next, outlook};
+use crate::plan::spell::{NightAhead, Spell};
 use crate::plan::turning::Side;
-use crate::plan::{BedPlan, Pick, Plan, Reason};
+use crate::plan::{BedPlan, Measure, Pick, Plan, Reason};
 use crate::risk::{OrganRisk, PlantingRisk};
 use chrono::{DateTime, SecondsFormat, Utc};
 use serde::Serialize;
@@ -18,13 +20,54 @@ pub struct ListDocument {
     /// `null` where there is no forecast.
     pub forecast: Option<ForecastDocument>,
     pub beds: Vec<BedDocument>,
-    pub work: WorkDocument,
+    pub time: TimeDocument,
     pub outlook: OutlookDocument,
+    /// The nights after this one; empty where they were not asked for.
+    pub nights_after: Vec<NightDocument>,
+}
+
+/// A night to come, and what the nights before it leave to be done.
+#[derive(Clone, Debug, Serialize)]
+pub struct NightDocument {
+    /// Date of the evening.
+    pub night: String,
+    /// `null` where there is no forecast.
+    pub screen_minimum_c: Option<f64>,
+    /// One standard deviation.
+    pub spread_c: Option<f64>,
+    /// Whether all its hours are known.
+    pub complete: bool,
+    /// Beds for which somebody goes out on that afternoon.
+    pub work: Vec<WorkDocument>,
+    /// Person-minutes of that afternoon, the uncovering after it included.
+    pub minutes: f64,
+    /// `null` where settings name no crew.
+    pub people: Option<u32>,
+    /// Beds left at risk.
+    pub left: usize,
+    /// Beds that are not known to be safe.
+    pub unknown: usize,
+    /// Covers of the night before on the day between.
+    pub by_day: Vec<ByDayDocument>,
+}
+
+#[derive(Clone, Debug, Serialize)]
+pub struct WorkDocument {
+    pub bed: String,
+    pub measure: &'static str,
+}
+
+#[derive(Clone, Debug, Serialize)]
+pub struct ByDayDocument {
+    pub bed: String,
+    pub cover: String,
+    /// `stays-on`, `open-by-day` or `comes-off-by-day`.
+    pub advice: &'static str,
 }
 
 /// What the list takes of people's time.
 #[derive(Clone, Debug, Serialize)]
-pub struct WorkDocument {
+pub struct TimeDocument {
     /// Person-minutes before the night, walking and fetching included.
     pub tonight_minutes: f64,
     pub walking_and_fetching_minutes: f64,
@@ -176,7 +219,7 @@ pub fn document(plan: &Plan<'_>) -> ListDocument {
         issued: rfc3339(plan.made_at),
         forecast,
         beds: plan.beds.iter().map(bed_document).collect(),
-        work: WorkDocument {
+        time: TimeDocument {
             tonight_minutes: hundredths(plan.tonight().0),
             walking_and_fetching_minutes: hundredths(plan.trips.0),
             tomorrow_minutes: hundredths(plan.work().0 - plan.tonight().0),
@@ -184,6 +227,34 @@ pub fn document(plan: &Plan<'_>) -> ListDocument {
             gap_minutes: thousandths(plan.gap.0),
         },
         outlook: outlook_document(plan),
+        nights_after: Vec::new(),
+    }
+}
+
+/// The document of tonight's list, with the nights after it.
+pub fn of_spell(spell: &Spell<'_>) -> ListDocument {
+    ListDocument { nights_after: spell.ahead.iter().map(night_document).collect(), ..document(&spell.tonight) }
+}
+
+fn night_document(night: &NightAhead<'_>) -> NightDocument {
+    let known = night.plan.night.as_ref().ok();
+    let work = night.beds.iter().map(|(bed, measure)| WorkDocument { bed: bed.clone(), measure: measure.word() });
+    let by_day = night.by_day.iter().map(|by_day| ByDayDocument {
+        bed: by_day.bed.clone(),
+        cover: by_day.cover.name.clone(),
+        advice: by_day.advice.word(),
+    });
+    NightDocument {
+        night: night.plan.of.to_string(),
+        screen_minimum_c: known.map(|known| hundredths(known.minimum.mean.0)),
+        spread_c: known.map(|known| hundredths(known.minimum.spread.0)),
+        complete: known.is_some_and(|known| known.knowledge == Knowledge::Complete),
+        work: work.collect(),
+        minutes: hundredths(night.minutes.0),
+        people: night.people,
+        left: night.plan.count(Measure::Leave),
+        unknown: night.plan.count(Measure::Unknown),
+        by_day: by_day.collect(),
     }
 }
 

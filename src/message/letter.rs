@@ -1,15 +1,16 @@
 //! What a list says, once, before it is set as text or HTML.
 
 use super::entries::{Entry, Group, groups};
-use super::{cautions, ready, sentences};
+use super::{ahead, cautions, ready, sentences};
 use crate::beds::Role;
 use crate::plan::said::{Changes, SayReason};
+use crate::plan::spell::Spell;
 use crate::plan::{Measure, Plan};
 use crate::units::Scale;
 use chrono::{DateTime, Duration, Utc};
 
 /// One message, in short texts.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub struct Letter {
     pub subject: String,
     /// What matters, first.
@@ -19,6 +20,8 @@ pub struct Letter {
     /// How to decide without a forecast; empty where there is one.
     pub by_hand: Vec<String>,
     pub cautions: Vec<&'static str>,
+    /// The nights after this one, a line each.
+    pub ahead: Vec<String>,
     /// What is ready to pick and what comes next; for the manager.
     pub ready: Vec<String>,
     /// Another message that is passed on, line by line as it was set; mostly none.
@@ -43,6 +46,8 @@ pub struct Context<'a> {
     pub next_word_by: Option<DateTime<Utc>>,
     /// How late this look is, where it could not be made in time.
     pub late_by: Option<Duration>,
+    /// Tonight and the nights after it, where they are told.
+    pub spell: Option<&'a Spell<'a>>,
     /// Trouble with feeds, a sentence each.
     pub troubles: &'a [String],
 }
@@ -71,6 +76,7 @@ pub fn evening_letter(plan: &Plan<'_>, context: &Context<'_>, reader: Reader) ->
         groups: groups(plan, reader),
         by_hand,
         cautions: cautions::for_plan(plan),
+        ahead: context.spell.map(|spell| ahead::lines(spell, reader.role)).unwrap_or_default(),
         ready: if plans && is_first { ready::lines(plan) } else { Vec::new() },
         quoted: Vec::new(),
         closing: closing(plan, context, reader),
@@ -219,12 +225,7 @@ fn closing(plan: &Plan<'_>, context: &Context<'_>, reader: Reader) -> Vec<String
         lines.push(sentences::provenance(plan, night));
     }
     if let Some(by) = context.next_word_by {
-        let local = zone.local(by);
-        lines.push(format!(
-            "The next message comes by {} {}. No message by then means: look yourself.",
-            local.format("%A %-d %B, %H:%M"),
-            zone.abbreviation(by)
-        ));
+        lines.push(sentences::next_word(zone, by));
     }
     lines.push(
         "A forecast can be wrong, and a hollow colder than its garden: believe a thermometer at the bed before this list."
@@ -240,7 +241,7 @@ fn closing(plan: &Plan<'_>, context: &Context<'_>, reader: Reader) -> Vec<String
 }
 
 /// Work is guessed in steps of five minutes; a finer figure would pretend to be known.
-fn round_up_to_five(minutes: f64) -> u64 {
+pub(super) fn round_up_to_five(minutes: f64) -> u64 {
     // Work is bounded by the limits of settings, far inside the range of the type.
     ((minutes / 5.0).ceil() * 5.0) as u64
 }

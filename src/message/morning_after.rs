@@ -1,32 +1,48 @@
 //! The morning after: uncover, and write down what the night did.
 
 use super::letter::{Letter, Reader, capitalised, lateness};
-use super::{cautions, entries};
+use super::look_again::was_out;
+use super::{cautions, entries, sentences};
 use crate::beds::{Bed, Garden, Role};
 use crate::crops::{AfterFrost, Catalogue};
 use crate::plan::Measure;
 use crate::plan::said::Said;
+use crate::plan::spell::{ByDay, DayAdvice};
 use crate::risk::stage_of;
 use crate::units::Scale;
 use crate::zone::NightOf;
 use chrono::{DateTime, Days, Duration, Utc};
 
+/// A night that is over.
+#[derive(Clone, Copy, Debug)]
+pub struct NightOver<'a> {
+    pub of: NightOf,
+    /// What of its lists was out in the morning.
+    pub said: &'a Said,
+    /// Of its covers, those that the coming night wants again.
+    pub kept: &'a [ByDay],
+}
+
 /// The message of the morning after a night for which something was asked, or of which nothing was known.
 pub fn morning_after_letter(
     garden: &Garden,
     catalogue: &Catalogue,
-    night: NightOf,
-    said: &Said,
+    over: NightOver<'_>,
     next_word_by: Option<DateTime<Utc>>,
     late_by: Option<Duration>,
     reader: Reader,
 ) -> Letter {
+    let NightOver { of: night, said, kept } = over;
     let title = |id: &str| {
         let bed = garden.beds.iter().find(|bed| bed.id == id);
         bed.map_or_else(|| id.to_string(), |bed| bed.title())
     };
-    let covered: Vec<String> =
-        said.beds.iter().filter_map(|bed| Some(format!("{} ({})", title(&bed.bed), bed.cover.as_ref()?))).collect();
+    let covers = |advice: DayAdvice| -> Vec<String> {
+        let of = |bed: &str| kept.iter().find(|kept| kept.bed == bed).map_or(DayAdvice::ComesOff, |kept| kept.advice);
+        let beds = said.beds.iter().filter(|bed| of(&bed.bed) == advice);
+        beds.filter_map(|bed| Some(format!("{} ({})", title(&bed.bed), bed.cover.as_ref()?))).collect()
+    };
+    let covered = covers(DayAdvice::ComesOff);
     let inside: Vec<String> =
         said.beds.iter().filter(|bed| bed.measure == Measure::BringIn).map(|bed| title(&bed.bed)).collect();
     let count = covered.len();
@@ -40,8 +56,17 @@ pub fn morning_after_letter(
     let what = if what.is_empty() { "Morning after".into() } else { capitalised(&what.join(", ")) };
     let off = "When it is above freezing and the leaves have thawed. Plastic first: it scorches in the sun. Shake off ice, \
                dry the cloth before folding it.";
+    let stay = "Tonight wants them again, and today does no harm under them. Lift an edge once, for mould and snails.";
+    let open = "Tonight wants them again. Open ends or lids while it is light: it gets hot inside. Close before dusk.";
+    let again = if kept.iter().any(|kept| kept.advice == DayAdvice::ComesOff) {
+        format!("{off} Keep at hand what tonight wants again: {}.", names(kept))
+    } else {
+        off.to_string()
+    };
     let groups = [
-        ("Take off the covers", covered, off),
+        ("Take off the covers", covered, again.as_str()),
+        ("Open by day", covers(DayAdvice::Open), open),
+        ("Leave covered", covers(DayAdvice::StaysOn), stay),
         ("Carry the pots back out", inside, "When the cold is over; those that hate it stay in until it is mild."),
     ];
     let groups = groups.into_iter().filter(|(_, beds, _)| !beds.is_empty()).map(|(heading, beds, how)| {
@@ -63,25 +88,23 @@ pub fn morning_after_letter(
         )];
     }
     if let Some(by) = next_word_by {
-        let local = garden.zone.local(by);
-        closing.push(format!(
-            "The next message comes by {} {}. No message by then means: look yourself.",
-            local.format("%A %-d %B, %H:%M"),
-            garden.zone.abbreviation(by)
-        ));
+        closing.push(sentences::next_word(&garden.zone, by));
     }
     let date = night.0.format("%A %-d %B");
     Letter {
         subject: format!("{what} and write down the low ({})", garden.name),
         lead: std::iter::once(format!("The night of {date} is over.")).chain(lateness(late_by)).collect(),
-        changes: Vec::new(),
         groups,
-        by_hand: Vec::new(),
         cautions: cautions::for_morning(),
-        ready: Vec::new(),
-        quoted: Vec::new(),
         closing,
+        ..Letter::default()
     }
+}
+
+/// The beds whose covers come off today and are wanted again before dusk.
+fn names(kept: &[ByDay]) -> String {
+    let off = kept.iter().filter(|kept| kept.advice == DayAdvice::ComesOff).map(|kept| kept.bed.as_str());
+    off.collect::<Vec<_>>().join(", ")
 }
 
 /// The beds that were out in the cold and in danger, or of which nothing was known: when to look at them, what to look
@@ -93,11 +116,7 @@ fn looks(
     said: &Said,
     reader: Reader,
 ) -> Option<entries::Group> {
-    let was_out = |id: &str| {
-        let measure = said.beds.iter().find(|bed| bed.bed == id).map(|bed| bed.measure);
-        measure.is_some_and(|measure| !matches!(measure, Measure::Fine | Measure::BringIn))
-    };
-    let beds = garden.beds.iter().filter(|bed| was_out(&bed.id));
+    let beds = garden.beds.iter().filter(|bed| was_out(said, &bed.id));
     let entries: Vec<entries::Entry> = beds
         .flat_map(|bed| {
             let was_picked = said.beds.iter().any(|said| said.bed == bed.id && said.measure == Measure::Harvest);

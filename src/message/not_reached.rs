@@ -82,13 +82,9 @@ pub fn not_reached_letter(garden: &Garden, unreached: &[Unreached], quoted: Quot
     Letter {
         subject: format!("Not reached: {who}; {ask} ({})", garden.name),
         lead,
-        changes: Vec::new(),
-        groups: Vec::new(),
-        by_hand: Vec::new(),
-        cautions: Vec::new(),
-        ready: Vec::new(),
         quoted: std::iter::once(quoted.subject).chain([""]).chain(quoted.plain.lines()).map(str::to_string).collect(),
         closing: vec!["If an address is wrong, whoever keeps the settings can correct it.".into()],
+        ..Letter::default()
     }
 }
 

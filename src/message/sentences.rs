@@ -19,9 +19,18 @@ use chrono::{DateTime, Utc};
 const FOUR_IN_FIVE: f64 = 1.281_551_6;
 
 /// The range that holds the value four times in five.
-fn four_in_five(estimate: Estimate, scale: Scale) -> String {
+pub(super) fn four_in_five(estimate: Estimate, scale: Scale) -> String {
     let reach = Kelvins(estimate.spread.0 * FOUR_IN_FIVE);
     format!("{} and {}", (estimate.mean - reach).whole(scale), (estimate.mean + reach).whole(scale))
+}
+
+/// When silence means trouble.
+pub(super) fn next_word(zone: &Zone, by: DateTime<Utc>) -> String {
+    format!(
+        "The next message comes by {} {}. No message by then means: look yourself.",
+        zone.local(by).format("%A %-d %B, %H:%M"),
+        zone.abbreviation(by)
+    )
 }
 
 /// From such a low on, how the cold comes is of no interest.
@@ -164,7 +173,11 @@ pub(super) fn why(plan: &Plan<'_>, bed: &BedPlan<'_>, role: Role) -> Vec<String>
         }
         Reason::WorthLessThanWork { saved, work } => Some(if role == Role::Manager {
             let (work, saved) = (minutes(work.0), minutes(saved.0));
-            let saved = if saved == work { "no more than that".into() } else { format!("about {saved} of worth") };
+            let saved = match saved {
+                _ if saved == work => "no more than that".into(),
+                saved if saved.starts_with("0 ") => "nothing".into(),
+                saved => format!("about {saved} of worth"),
+            };
             format!("Left: {work} of work would save {saved}.")
         } else {
             "Left: the work would be more than what it saves.".into()
@@ -217,7 +230,7 @@ pub(super) fn turning_words(turning: &Turning, scale: Scale) -> String {
         Measure::Cover => "Cover",
         Measure::Harvest => "Harvest",
         Measure::BringIn => "Bring in",
-        Measure::Leave => "At risk and left",
+        Measure::Leave => "Left as it is",
         Measure::Fine => "Fine",
         Measure::Unknown => "Not known",
     };

@@ -7,6 +7,7 @@ use askama::Template;
 /// RFC 5322 asks for lines of at most 78 characters.
 const COLUMNS: usize = 78;
 
+const AHEAD: &str = "THE NIGHTS AFTER THIS ONE";
 const BY_HAND: &str = "HOW TO DECIDE BY HAND";
 
 /// The letter as plain text, complete in itself.
@@ -35,6 +36,7 @@ pub fn plain_text(letter: &Letter) -> String {
         text.titled(BY_HAND, &letter.by_hand);
     }
     text.titled("CARE", &letter.cautions);
+    text.titled(AHEAD, &letter.ahead);
     text.titled("READY AND NEXT", &letter.ready);
     if !letter.quoted.is_empty() {
         text.blank();

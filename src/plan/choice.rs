@@ -168,8 +168,8 @@ fn bed_plan<'a>(means: &Means<'_>, risk: BedRisk<'a>, way: &Way, ways: &[Way], a
     };
     let cover = means.cover_use(way);
     let picks = if measure == Measure::Harvest { harvest::picks(&risk) } else { Vec::new() };
-    let (work, tonight) = (Minutes(way.work()), Minutes(way.tonight));
-    BedPlan { risk, measure, cover, picks, reason, do_by: None, work, tonight, turning: None }
+    let (work, tonight, loss) = (Minutes(way.work()), Minutes(way.tonight), Minutes(way.loss - way.anyhow));
+    BedPlan { risk, measure, cover, picks, reason, do_by: None, work, tonight, loss, turning: None }
 }
 
 /// The chance of damage to the organs of a bed that carry weight, open.

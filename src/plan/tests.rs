@@ -6,7 +6,7 @@ use crate::night::cover::CoverConditions;
 use crate::night::{Estimate, FrostKind, NightHour};
 use crate::risk::assess;
 use crate::units::Celsius;
-use chrono::{Duration, NaiveDate};
+use chrono::NaiveDate;
 
 /// 22:00 of 16 January 2027; sunrise is 14 hours later.
 fn sunset() -> DateTime<Utc> {

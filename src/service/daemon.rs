@@ -1,9 +1,11 @@
 //! The loop. Every garden is watched by itself, so that one feed's silence holds up no other garden: a round that is
 //! due becomes one look, one decision and its messages in one transaction. The post sends what the decisions left.
 
+mod ahead;
 mod disk;
 mod escalation;
 mod lock;
+mod look_again;
 mod post;
 mod rounds;
 

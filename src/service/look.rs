@@ -7,15 +7,17 @@ pub use sources::{Gathered, Sources};
 use super::store::{Store, StoreFault};
 use crate::beds::Garden;
 use crate::crops::Catalogue;
+use crate::night::day::Day;
 use crate::night::past::PastDay;
 use crate::night::screen::{Evidence, Span, expect, past};
 use crate::night::{Knowledge, Night, NoNight, Remark};
 use crate::plan::said::Said;
+use crate::plan::spell::Spell;
 use crate::plan::{Plan, decide};
 use crate::risk::assess;
-use crate::rounds::night_hours;
+use crate::rounds::{MORNING_AFTER, night_hours};
 use crate::units::Kelvins;
-use crate::weather::{Forecast, Reading};
+use crate::weather::{Forecast, Provider, Reading};
 use crate::zone::NightOf;
 use chrono::{DateTime, Duration, Utc};
 
@@ -101,6 +103,39 @@ pub fn list_after<'a>(
     }
     let risks = assess(garden, of, night.as_ref().ok(), catalogue);
     decide(garden, of, span.sunset, night, risks, last, now)
+}
+
+/// Lists of nights in a row, `of` first, and the days between them. What the evening's thermometer says is of the first, and
+/// so is what was `last` said.
+#[expect(clippy::too_many_arguments, reason = "all that a list needs, and how many")]
+pub fn spell<'a>(
+    garden: &'a Garden,
+    catalogue: &'a Catalogue,
+    of: NightOf,
+    nights: u32,
+    forecasts: &[Forecast],
+    readings: &[Reading],
+    last: Option<&Said>,
+    now: DateTime<Utc>,
+) -> Spell<'a> {
+    let night = |number: u32| NightOf(of.0 + Duration::days(number.into()));
+    let tonight = list_after(garden, catalogue, of, forecasts, readings, last, now);
+    // A low that somebody has given is tonight's, and without any feed nothing is known of later nights.
+    let of_feeds: Vec<Forecast> =
+        forecasts.iter().filter(|forecast| forecast.provider != Provider::HandGivenLow).cloned().collect();
+    let later = if of_feeds.is_empty() { 1..1 } else { 1..nights };
+    let plans = later.clone().map(|number| list(garden, catalogue, night(number), &of_feeds, &[], now));
+    let days = later.map(|number| day_before(garden, night(number), &of_feeds));
+    Spell::of(tonight, plans.collect(), &days.collect::<Vec<_>>())
+}
+
+/// The day before a night, from an hour after sunrise to the deadline: the warmest that a feed expects, for it is warmth
+/// that a cover must not keep in.
+pub fn day_before(garden: &Garden, of: NightOf, forecasts: &[Forecast]) -> Option<Day> {
+    let (_, sunrise) = night_hours(&garden.site, &garden.zone, NightOf(of.0 - Duration::days(1)));
+    let evening = span_of(garden, of).sunset - garden.finish_before_sunset;
+    let between = |forecast: &Forecast| Day::between(forecast, sunrise + MORNING_AFTER, evening, garden.offset);
+    forecasts.iter().filter_map(between).max_by(|a, b| a.warmest.0.total_cmp(&b.warmest.0))
 }
 
 /// Of how many past nights the low is known.

@@ -10,6 +10,8 @@ pub struct Weather {
     pub issued: DateTime<Utc>,
     /// °C
     pub low: f64,
+    /// From this instant on the days are alike with another low.
+    pub later: Option<(DateTime<Utc>, f64)>,
     /// Hours that the document leaves out.
     pub hole: Option<(DateTime<Utc>, i64)>,
     /// The same hours are there, and null.
@@ -21,7 +23,11 @@ pub struct Weather {
 
 impl Weather {
     pub fn of_low(low: f64, issued: DateTime<Utc>) -> Weather {
-        Weather { issued, low, hole: None, nulls: false, cell_at: None, unit: "wmoUnit:degC" }
+        Weather { issued, low, later: None, hole: None, nulls: false, cell_at: None, unit: "wmoUnit:degC" }
+    }
+
+    pub fn then(self, from: DateTime<Utc>, low: f64) -> Weather {
+        Weather { later: Some((from, low)), ..self }
     }
 
     pub fn without(self, from: DateTime<Utc>, hours: i64) -> Weather {
@@ -36,11 +42,14 @@ impl Weather {
         let weather = *self;
         let start = self.issued - Duration::seconds(i64::from(self.issued.num_seconds_from_midnight() % 3600));
         let is_there = move |time: &DateTime<Utc>| weather.nulls || weather.knows(*time);
-        (0..60).map(move |hour| start + Duration::hours(hour)).filter(is_there).map(move |time| {
+        // What changes later is seen whole.
+        let hours = if self.later.is_some() { 96 } else { 60 };
+        (0..hours).map(move |hour| start + Duration::hours(hour)).filter(is_there).map(move |time| {
             // 0 at the coldest hour, 1 at the warmest.
             let since_low = f64::from((time.hour() + 12) % 24);
             let warmth = if since_low <= 8.0 { since_low / 8.0 } else { (24.0 - since_low) / 16.0 };
-            (time, weather.low + 12.0 * warmth)
+            let low = weather.later.filter(|(from, _)| time >= *from).map_or(weather.low, |(_, low)| low);
+            (time, low + 12.0 * warmth)
         })
     }
 

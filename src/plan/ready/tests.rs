@@ -82,6 +82,7 @@ fn outlook_of(rows: &[Row<'_>]) -> Outlook {
             do_by: None,
             work: Minutes(0.0),
             tonight: Minutes(0.0),
+            loss: Minutes(0.0),
             turning: None,
         }
     });

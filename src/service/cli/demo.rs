@@ -4,13 +4,14 @@ use super::{Done, Failure, print};
 use crate::beds::Role;
 use crate::message::{Context, Reader, evening_letter, plain_text};
 use crate::plan::said::SayReason;
+use crate::plan::spell::TOLD;
 use crate::plan::turning;
 use crate::rounds::night_at;
 use crate::service::clock::Clock;
 use crate::service::daemon::{Daemon, PATIENCE, Shared};
 use crate::service::feed::Fetcher;
 use crate::service::files::{DEMO_FORECAST, demo};
-use crate::service::look::list;
+use crate::service::look;
 use crate::service::mail::{Delivery, Mailer};
 use crate::service::store::{Open, Store};
 use crate::settings::{FeedChoice, list as fault_list, settings};
@@ -86,11 +87,19 @@ impl Demo {
             .map_err(|fault| unexpected(fault.to_string()))?;
         for garden in &settings.gardens {
             let of = night_at(&garden.garden.site, &garden.garden.zone, now);
-            let mut plan = list(&garden.garden, &settings.catalogue, of, std::slice::from_ref(&forecast), &[], now);
-            turning::find(&mut plan, &settings.catalogue, None);
-            let context =
-                Context { reason: SayReason::First, since: None, next_word_by: None, late_by: None, troubles: &[] };
-            let letter = evening_letter(&plan, &context, Reader { role: Role::Manager });
+            let forecasts = std::slice::from_ref(&forecast);
+            let mut spell = look::spell(&garden.garden, &settings.catalogue, of, TOLD, forecasts, &[], None, now);
+            turning::find(&mut spell.tonight, &settings.catalogue, None);
+            let plan = &spell.tonight;
+            let context = Context {
+                reason: SayReason::First,
+                since: None,
+                next_word_by: None,
+                late_by: None,
+                spell: Some(&spell),
+                troubles: &[],
+            };
+            let letter = evening_letter(plan, &context, Reader { role: Role::Manager });
             print(&format!("Subject: {}\n\n{}\n", letter.subject, plain_text(&letter)))?;
         }
         print(&format!(

@@ -6,6 +6,7 @@ use crate::beds::Role;
 use crate::message::{Context, Reader, document, evening_letter, plain_text};
 use crate::plan::Measure;
 use crate::plan::said::SayReason;
+use crate::plan::spell::TOLD;
 use clap::Args;
 
 #[derive(Debug, Args)]
@@ -17,6 +18,9 @@ pub(super) struct Tonight {
     /// Which garden; may be left out where there is only one
     #[arg(long, value_name = "GARDEN")]
     garden: Option<String>,
+    /// Tonight, and how many nights in all; the nights after it in a line each
+    #[arg(long, value_name = "NUMBER", default_value_t = TOLD, value_parser = clap::value_parser!(u32).range(1..=7))]
+    nights: u32,
     /// Print a document for other programs instead of the list
     #[arg(long)]
     json: bool,
@@ -25,15 +29,24 @@ pub(super) struct Tonight {
 impl Tonight {
     pub fn run(&self) -> Result<Done, Failure> {
         let settings = self.configuration.read(self.weather.now())?;
-        let (plan, troubles) = self.weather.list(&self.configuration, &settings, self.garden.as_deref())?;
+        let garden = self.garden.as_deref();
+        let (spell, troubles) = self.weather.spell(&self.configuration, &settings, garden, self.nights)?;
+        let plan = &spell.tonight;
         if self.json {
-            let document = serde_json::to_string_pretty(&document::document(&plan))
+            let document = serde_json::to_string_pretty(&document::of_spell(&spell))
                 .map_err(|error| Failure::Unexpected(format!("The document cannot be written: {error}.")))?;
             print(&format!("{document}\n"))?;
         } else {
             let reason = if plan.is_quiet() { SayReason::AllQuiet } else { SayReason::First };
-            let context = Context { reason, since: None, next_word_by: None, late_by: None, troubles: &troubles };
-            let letter = evening_letter(&plan, &context, Reader { role: Role::Manager });
+            let context = Context {
+                reason,
+                since: None,
+                next_word_by: None,
+                late_by: None,
+                spell: Some(&spell),
+                troubles: &troubles,
+            };
+            let letter = evening_letter(plan, &context, Reader { role: Role::Manager });
             print(&format!("{}\n\n{}", letter.subject, plain_text(&letter)))?;
         }
         Ok(if plan.count(Measure::Unknown) > 0 { Done::WithoutWeather } else { Done::Well })

@@ -1,11 +1,13 @@
 //! Where a command takes its weather from: the garden's feeds, one file, or one low given by hand.
 
 use super::{Configuration, Failure, choose};
+use crate::beds::Garden;
 use crate::night::screen::forecast_of_low;
+use crate::plan::spell::Spell;
 use crate::plan::{Plan, turning};
 use crate::rounds::night_at;
 use crate::service::feed::{Fetcher, decode, recognise};
-use crate::service::look::{Gathered, Sources, list, readings, span_of};
+use crate::service::look::{self, Gathered, Sources, list, readings, span_of};
 use crate::service::store::{Open, Store};
 use crate::settings::{GardenSettings, Settings};
 use crate::units::{Celsius, READING, parse_temperature};
@@ -67,13 +69,40 @@ impl WeatherArguments {
         settings: &'s Settings,
         garden: Option<&str>,
     ) -> Result<(Plan<'s>, Vec<String>), Failure> {
-        let garden = choose(settings, garden)?;
-        let now = self.now();
-        let of = night_at(&garden.garden.site, &garden.garden.zone, now);
-        let (gathered, readings) = self.gather(configuration, settings, garden, of)?;
-        let mut plan = list(&garden.garden, &settings.catalogue, of, &gathered.forecasts, &readings, now);
+        let (garden, of, gathered, readings) = self.at_hand(configuration, settings, garden)?;
+        let mut plan = list(garden, &settings.catalogue, of, &gathered.forecasts, &readings, self.now());
         turning::find(&mut plan, &settings.catalogue, None);
         Ok((plan, gathered.troubles))
+    }
+
+    /// The same for tonight and the nights after it, so many in all.
+    pub fn spell<'s>(
+        &self,
+        configuration: &Configuration,
+        settings: &'s Settings,
+        garden: Option<&str>,
+        nights: u32,
+    ) -> Result<(Spell<'s>, Vec<String>), Failure> {
+        let (garden, of, gathered, readings) = self.at_hand(configuration, settings, garden)?;
+        let forecasts = &gathered.forecasts;
+        let catalogue = &settings.catalogue;
+        let mut spell = look::spell(garden, catalogue, of, nights, forecasts, &readings, None, self.now());
+        turning::find(&mut spell.tonight, catalogue, None);
+        Ok((spell, gathered.troubles))
+    }
+
+    /// The garden, the night that a list is made for now, and what is known of it.
+    #[allow(clippy::type_complexity)]
+    fn at_hand<'s>(
+        &self,
+        configuration: &Configuration,
+        settings: &'s Settings,
+        garden: Option<&str>,
+    ) -> Result<(&'s Garden, NightOf, Gathered, Vec<Reading>), Failure> {
+        let garden = choose(settings, garden)?;
+        let of = night_at(&garden.garden.site, &garden.garden.zone, self.now());
+        let (gathered, readings) = self.gather(configuration, settings, garden, of)?;
+        Ok((&garden.garden, of, gathered, readings))
     }
 
     /// The instant that the list is made for.

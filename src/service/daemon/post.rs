@@ -100,13 +100,7 @@ pub fn unwritable(settings: &Settings) -> Vec<String> {
                 garden.name
             ),
             lead: vec!["A rehearsal.".into()],
-            changes: Vec::new(),
-            groups: Vec::new(),
-            by_hand: Vec::new(),
-            cautions: Vec::new(),
-            ready: Vec::new(),
-            quoted: Vec::new(),
-            closing: Vec::new(),
+            ..Letter::default()
         };
         let fault = rendered(&settings.service.mail, &post, person, &letter, None).err()?;
         Some(format!("{} of garden {} cannot be written to: {fault}.", person.name, garden.id))

@@ -3,13 +3,14 @@
 use super::post::Post;
 use super::{Daemon, DaemonFault};
 use crate::beds::{Garden, Person, Role};
-use crate::message::{Context, Reader, evening_letter, morning_after_letter};
+use crate::message::{Context, NightOver, Reader, evening_letter, morning_after_letter};
 use crate::night::NightHour;
-use crate::plan::said::{Said, SaidBed, SayReason, changes, whether};
+use crate::plan::said::{Said, SaidBed, SayReason, SilentReason, changes, whether};
+use crate::plan::spell::TOLD;
 use crate::plan::{Measure, Plan, turning};
 use crate::rounds::{MORNING_AFTER, Round, RoundKind, next_firing, next_round, night_at, night_hours};
 use crate::service::failpoint;
-use crate::service::look::{list_after, readings};
+use crate::service::look::{readings, spell};
 use crate::service::store::{LastMail, OutboxRow, RoundRow, RoundState, SaidRow};
 use crate::settings::GardenSettings;
 use crate::units::{Kelvins, Minutes};
@@ -98,11 +99,13 @@ impl Daemon<'_> {
                 }
             }
         }
-        if list_round.is_some()
-            && trouble.is_none()
-            && let Err(fault) = self.repeat_morning_after(settings).await
-        {
-            trouble = Some(fault);
+        if let Some(round) = list_round.filter(|_| trouble.is_none()) {
+            for made in [self.repeat_morning_after(settings).await, self.look_again(settings, round).await] {
+                if let Err(fault) = made {
+                    tracing::error!(garden = garden.id, %fault, "a question or a word of the morning cannot be sent");
+                    trouble.get_or_insert(fault);
+                }
+            }
         }
         trouble.map_or(Ok(next), Err)
     }
@@ -155,7 +158,10 @@ impl Daemon<'_> {
         // What was said by a clock that ran ahead, or in a rehearsal, is not said yet.
         let said = rows.iter().rfind(|row| row.said_at <= now + AHEAD).and_then(read_back);
         let (catalogue, forecasts) = (&self.settings.catalogue, &gathered.forecasts);
-        let mut plan = list_after(garden, catalogue, round.night, forecasts, &readings, said.as_ref(), now);
+        // At dusk people are out for tonight.
+        let nights = if round.kind == RoundKind::Dusk { 1 } else { TOLD };
+        let mut spell = spell(garden, catalogue, round.night, nights, forecasts, &readings, said.as_ref(), now);
+        let plan = &spell.tonight;
         failpoint::here("list-made");
         if plan.gap > Minutes(0.01) {
             tracing::warn!(
@@ -164,7 +170,7 @@ impl Daemon<'_> {
                 "a better choice of measures may exist, by at most"
             );
         }
-        let next = Said::of(&plan);
+        let next = Said::of(plan);
         // A word of a clock that ran ahead would keep the garden without a sign of life until then.
         let last_word = self.store.last_word(&garden.id).await?.filter(|word| *word <= now);
         let timetable = &self.settings.service.timetable;
@@ -174,7 +180,11 @@ impl Daemon<'_> {
             Ok(reason) => reason,
             Err(silence) => {
                 let all: Vec<Said> = rows.iter().filter_map(read_back).collect();
-                let Some(reason) = self.to_repeat(&plan, said.is_some(), &all, &mut people).await? else {
+                let Some(reason) = self.to_repeat(plan, said.is_some(), &all, &mut people).await? else {
+                    let is_free = round.kind == RoundKind::Morning && silence == SilentReason::Quiet;
+                    if is_free && self.look_ahead(settings, &spell, &done).await? {
+                        return Ok(());
+                    }
                     tracing::info!(garden = garden.id, kind = round.kind.word(), ?silence, "nothing to say");
                     return Ok(self.store.decide(None, done, &[]).await?);
                 };
@@ -183,7 +193,8 @@ impl Daemon<'_> {
             }
         };
         // Only what is sent needs it.
-        turning::find(&mut plan, catalogue, said.as_ref());
+        turning::find(&mut spell.tonight, catalogue, said.as_ref());
+        let plan = &spell.tonight;
         let (untold, of_untold) = self.untold(garden).await?;
         let for_managers: Vec<String> = gathered.troubles.iter().cloned().chain(of_untold).collect();
         let changed = said.map(|said| (changes(&said, &next), said.at));
@@ -193,6 +204,7 @@ impl Daemon<'_> {
             since: changed.as_ref().map(|(changes, at)| (changes, *at)),
             next_word_by: None,
             late_by,
+            spell: (nights > 1).then_some(&spell),
             troubles: &gathered.troubles,
         };
         people.retain(|person| reason != SayReason::AllQuiet || person.role == Role::Manager);
@@ -201,11 +213,11 @@ impl Daemon<'_> {
         let next_word_to = |person: &Person| next_word_by.filter(|_| asks || person.role == Role::Manager);
         let kind = if reason == SayReason::AllQuiet { "all-quiet" } else { "list" };
         let revision = next_revision(&rows);
-        let post = Post { garden, of: round.night, kind, revision, expires: useful_until(&plan), now };
+        let post = Post { garden, of: round.night, kind, revision, expires: useful_until(plan), now };
         let letter = |person: &Person| {
             let troubles = if person.role == Role::Manager { &for_managers } else { &gathered.troubles };
             let context = Context { next_word_by: next_word_to(person), troubles, ..context };
-            evening_letter(&plan, &context, Reader { role: person.role })
+            evening_letter(plan, &context, Reader { role: person.role })
         };
         let messages = self.messages(&people, &post, letter).await?;
         failpoint::here("mail-written");
@@ -310,13 +322,15 @@ impl Daemon<'_> {
         let (Some(said), Ok(reason)) = (said, reason) else {
             return Ok(self.store.decide(None, done, &[]).await?);
         };
+        let kept = self.kept_by_day(settings, round.night, &said, now).await;
         let next_word_by = self.next_word_by(garden, None, now);
         let (untold, of_untold) = self.untold(garden).await?;
         let letter = |person: &Person| {
             let is_manager = person.role == Role::Manager;
             let (next_word_by, reader) = (next_word_by.filter(|_| is_manager), Reader { role: person.role });
             let catalogue = &self.settings.catalogue;
-            let mut letter = morning_after_letter(garden, catalogue, round.night, &said, next_word_by, late_by, reader);
+            let over = NightOver { of: round.night, said: &said, kept: &kept };
+            let mut letter = morning_after_letter(garden, catalogue, over, next_word_by, late_by, reader);
             letter.lead.extend(of_untold.iter().filter(|_| is_manager).cloned());
             letter
         };
@@ -335,7 +349,12 @@ impl Daemon<'_> {
 
     /// When the garden hears from us again, or something is broken: the morning after a night of which something is
     /// `asked`, else at the next sign of life.
-    fn next_word_by(&self, garden: &Garden, asked: Option<NightOf>, now: DateTime<Utc>) -> Option<DateTime<Utc>> {
+    pub(super) fn next_word_by(
+        &self,
+        garden: &Garden,
+        asked: Option<NightOf>,
+        now: DateTime<Utc>,
+    ) -> Option<DateTime<Utc>> {
         let timetable = &self.settings.service.timetable;
         let next = match asked {
             Some(of) => {
@@ -362,7 +381,7 @@ fn useful_until(plan: &Plan<'_>) -> DateTime<Utc> {
     coldest.unwrap_or(sunset + Duration::hours(8)).max(plan.made_at + Duration::hours(1))
 }
 
-fn round_row(garden: &Garden, round: Round, state: RoundState, now: DateTime<Utc>) -> RoundRow {
+pub(super) fn round_row(garden: &Garden, round: Round, state: RoundState, now: DateTime<Utc>) -> RoundRow {
     RoundRow {
         garden: garden.id.clone(),
         kind: round.kind.word().into(),
@@ -385,7 +404,7 @@ fn said_row(
 }
 
 /// What was said, or nothing where this release cannot read it any more: then the list is said anew.
-fn read_back(row: &SaidRow) -> Option<Said> {
+pub(super) fn read_back(row: &SaidRow) -> Option<Said> {
     serde_json::from_str(&row.document)
         .inspect_err(|fault| tracing::error!(garden = row.garden, %fault, "what was said cannot be read back"))
         .ok()

@@ -1,0 +1,195 @@
+//! Several nights together: what each wants, which covers stay on by day, how many people to ask, and when.
+//!
+//! A night does not use a cover up, so every night may have all of them. What is scarce over a spell is labour: what
+//! stays on, stays inside or is picked already is work that the next afternoon does not have.
+
+use super::said::Said;
+use super::{BedPlan, CoverUse, Measure, Plan};
+use crate::beds::Garden;
+use crate::night::cover::CoverKind;
+use crate::night::day::Day;
+use crate::units::{Celsius, Minutes};
+
+/// Nights in a row.
+#[derive(Clone, Debug)]
+pub struct Spell<'a> {
+    pub tonight: Plan<'a>,
+    /// The nights after it.
+    pub ahead: Vec<NightAhead<'a>>,
+}
+
+/// So many nights are told in a message, tonight among them: beyond, forecasts of a low are little better than the season.
+pub const TOLD: u32 = 3;
+
+/// One night of a spell, and what the nights before it leave to be done.
+#[derive(Clone, Debug)]
+pub struct NightAhead<'a> {
+    /// The list as it would be made for this night alone.
+    pub plan: Plan<'a>,
+    /// Of each bed that is covered in the night before and in this one: its cover on the day between.
+    pub by_day: Vec<ByDay>,
+    /// Beds for which somebody goes out on this afternoon.
+    pub beds: Vec<(String, Measure)>,
+    /// The work of this afternoon, tomorrow's uncovering included.
+    pub minutes: Minutes,
+    /// How many people it takes, where the manager says how long each has.
+    pub people: Option<u32>,
+}
+
+/// A cover on the day between two nights.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ByDay {
+    pub bed: String,
+    pub cover: CoverUse,
+    pub advice: DayAdvice,
+}
+
+/// What to do with a cover by day.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum DayAdvice {
+    /// It may stay as it is.
+    StaysOn,
+    /// It stays, opened at its ends or propped up while it is light, and is closed before dusk.
+    Open,
+    /// It comes off in the morning and goes on again before dusk.
+    ComesOff,
+}
+
+impl DayAdvice {
+    /// The word in `--json`.
+    pub fn word(self) -> &'static str {
+        match self {
+            DayAdvice::StaysOn => "stays-on",
+            DayAdvice::Open => "open-by-day",
+            DayAdvice::ComesOff => "comes-off-by-day",
+        }
+    }
+}
+
+/// From such a warmest hour on every cover comes off by day (60 F: a grower's page, cool-season crops under row cover
+/// with and without plastic; low grade).
+const UNCOVER_FROM: Celsius = Celsius(15.6);
+/// From such a warmest hour on what is closed is opened, whatever the sky (assumed).
+const OPEN_FROM: Celsius = Celsius(8.0);
+/// A day that stays below this is no day to lay plants bare (assumed).
+const STAYS_COLD: Celsius = Celsius(1.0);
+/// Skies with less cloud than this heat what is closed (as in [`crate::night::cover::CoverConditions`]).
+const SUNNY: f64 = 0.6;
+/// Person-minutes to open a cover and close it again (assumed).
+const OPEN_AND_CLOSE: f64 = 2.0;
+
+/// A cover of this kind on such a day. Where nothing is known of the day it comes off, as every cover does in the
+/// morning: plastic that is forgotten in the sun kills.
+pub fn by_day(kind: CoverKind, day: Option<&Day>) -> DayAdvice {
+    let Some(day) = day else { return DayAdvice::ComesOff };
+    // What is not a number counts as warm and sunny.
+    let is_warm = |limit: Celsius| day.warmest >= limit || day.warmest.0.is_nan();
+    let may_be_sunny = day.cloud_cover.is_none_or(|cloud| cloud < SUNNY || cloud.is_nan());
+    if is_warm(UNCOVER_FROM) {
+        return DayAdvice::ComesOff;
+    }
+    match kind {
+        // Light, rain and air go through.
+        CoverKind::LightRowCover | CoverKind::MediumRowCover => DayAdvice::StaysOn,
+        // Plants want the light that these keep off (common practice), unless the day is as hard on them as the night.
+        CoverKind::HeavyRowCover | CoverKind::Sheet if is_warm(STAYS_COLD) => DayAdvice::ComesOff,
+        CoverKind::HeavyRowCover | CoverKind::Sheet => DayAdvice::StaysOn,
+        CoverKind::ClearPlastic if may_be_sunny || is_warm(OPEN_FROM) => DayAdvice::ComesOff,
+        CoverKind::LowTunnel | CoverKind::ColdFrame if may_be_sunny || is_warm(OPEN_FROM) => DayAdvice::Open,
+        CoverKind::ClearPlastic | CoverKind::LowTunnel | CoverKind::ColdFrame => DayAdvice::StaysOn,
+    }
+}
+
+impl<'a> Spell<'a> {
+    /// Lists of nights in a row, and the days between them: `days[0]` follows tonight.
+    pub fn of(tonight: Plan<'a>, later: Vec<Plan<'a>>, days: &[Option<Day>]) -> Spell<'a> {
+        let mut spell = Spell { tonight, ahead: Vec::with_capacity(later.len()) };
+        for (index, plan) in later.into_iter().enumerate() {
+            let before: Vec<&Plan<'a>> = spell.plans().collect();
+            let night = night_ahead(&before, plan, days.get(index).and_then(Option::as_ref));
+            spell.ahead.push(night);
+        }
+        spell
+    }
+
+    fn plans(&self) -> impl Iterator<Item = &Plan<'a>> {
+        std::iter::once(&self.tonight).chain(self.ahead.iter().map(|night| &night.plan))
+    }
+
+    /// The first night after tonight for which people are wanted: worth a word of its own while tonight has none.
+    pub fn to_announce(&self) -> Option<&NightAhead<'a>> {
+        self.ahead.iter().find(|night| !night.beds.is_empty())
+    }
+}
+
+fn night_ahead<'a>(before: &[&Plan<'a>], plan: Plan<'a>, day: Option<&Day>) -> NightAhead<'a> {
+    let garden = plan.garden;
+    let last = before.last().copied();
+    let by_day: Vec<ByDay> = plan.beds.iter().filter_map(|bed| cover_by_day(garden, last, bed, day)).collect();
+    let mut beds = Vec::new();
+    let mut minutes = 0.0;
+    for bed in plan.beds.iter().filter(|bed| bed.measure.is_work()) {
+        let id = &bed.risk.bed.id;
+        let was = |measure: Measure| move |plan: &&Plan<'a>| has(plan, id, measure);
+        let picked = bed.measure == Measure::Harvest && before.iter().any(was(Measure::Harvest));
+        let inside = bed.measure == Measure::BringIn && before.last().is_some_and(was(Measure::BringIn));
+        let picking: f64 = bed.picks.iter().map(|pick| pick.work.0).sum();
+        let covering = match by_day.iter().find(|by_day| by_day.bed == *id).map(|by_day| by_day.advice) {
+            Some(DayAdvice::StaysOn) => 0.0,
+            Some(DayAdvice::Open) => OPEN_AND_CLOSE,
+            Some(DayAdvice::ComesOff) | None => (bed.work.0 - picking).max(0.0),
+        };
+        let work = match bed.measure {
+            _ if inside => 0.0,
+            Measure::Harvest if picked => covering,
+            Measure::Harvest => picking + covering,
+            Measure::Cover => covering,
+            _ => bed.work.0,
+        };
+        if work > 0.0 {
+            let measure = if picked { Measure::Cover } else { bed.measure };
+            beds.push((id.clone(), measure));
+            minutes += work;
+        }
+    }
+    let minutes = Minutes(minutes);
+    let people = garden.crew.and_then(|crew| people(minutes, crew.minutes));
+    NightAhead { plan, by_day, beds, minutes, people }
+}
+
+/// What lies on the beds in the morning, where the coming night wants the same again: of each such bed, its cover today.
+pub fn kept(said: &Said, tonight: &Plan<'_>, day: Option<&Day>) -> Vec<ByDay> {
+    let kept = tonight.beds.iter().filter_map(|bed| {
+        let cover = bed.cover.as_ref()?;
+        let before = said.beds.iter().find(|said| said.bed == bed.risk.bed.id)?.cover.as_ref()?;
+        let kind = tonight.garden.covers.get(cover.stock)?.kind;
+        let advice = if *before == cover.title() { by_day(kind, day) } else { DayAdvice::ComesOff };
+        Some(ByDay { bed: bed.risk.bed.id.clone(), cover: cover.clone(), advice })
+    });
+    kept.collect()
+}
+
+/// A bed that had a cover in the night before, and has one in this.
+fn cover_by_day(garden: &Garden, last: Option<&Plan<'_>>, bed: &BedPlan<'_>, day: Option<&Day>) -> Option<ByDay> {
+    let cover = bed.cover.as_ref()?;
+    let before = last?.beds.iter().find(|other| other.risk.bed.id == bed.risk.bed.id)?.cover.as_ref()?;
+    let kind = garden.covers.get(before.stock)?.kind;
+    // Another cover, or another layer: what lies there is taken off or added to.
+    let same = before.stock == cover.stock && before.layers == cover.layers;
+    let advice = if same { by_day(kind, day) } else { DayAdvice::ComesOff };
+    Some(ByDay { bed: bed.risk.bed.id.clone(), cover: before.clone(), advice })
+}
+
+fn has(plan: &Plan<'_>, id: &str, measure: Measure) -> bool {
+    plan.beds.iter().any(|bed| bed.risk.bed.id == id && bed.measure == measure)
+}
+
+/// People for so much work; `None` where they have no time at all.
+fn people(work: Minutes, each: Minutes) -> Option<u32> {
+    // Work is within the limits of settings, far inside the range of the type; no people times no minutes is no number.
+    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
+    (each.0 > 0.0).then(|| (work.0 / each.0 - 1e-9).ceil().max(0.0) as u32)
+}
+
+#[cfg(test)]
+mod tests;

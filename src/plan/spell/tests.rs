@@ -1,0 +1,173 @@
+use super::*;
+use crate::beds::Crew;
+use crate::beds::sample::{bed, cloth, garden};
+use crate::crops::sample::crop;
+use crate::crops::{Catalogue, HarvestHabit, Life, Organ};
+use crate::night::cover::CoverConditions;
+use crate::night::{Estimate, FrostKind, Knowledge, Night, NightHour, NoNight};
+use crate::plan::decide;
+use crate::risk::assess;
+use crate::units::{Kelvins, MetresPerSecond};
+use crate::zone::NightOf;
+use chrono::{DateTime, Duration, NaiveDate, Utc};
+
+fn sunset(night: i64) -> DateTime<Utc> {
+    DateTime::UNIX_EPOCH + Duration::days(20_834 + night) + Duration::hours(22)
+}
+
+fn date(night: i64) -> NightOf {
+    NightOf(NaiveDate::from_ymd_opt(2027, 1, 16).expect("a date") + Duration::days(night))
+}
+
+/// A clear night that falls evenly to a low at sunrise.
+fn night(number: i64, low: f64) -> Night {
+    let hour = |hour: i32| NightHour {
+        time: sunset(number) + Duration::hours(hour.into()),
+        air: Celsius(low + 14.0 - f64::from(hour)),
+        dew_point: Celsius(low - 2.0),
+        wind_10m: MetresPerSecond(1.0),
+        cloud_cover: 0.0,
+    };
+    Night {
+        of: date(number),
+        sunset: sunset(number),
+        sunrise: sunset(number) + Duration::hours(14),
+        hours: (0..=14).map(hour).collect(),
+        minimum: Estimate { mean: Celsius(low), spread: Kelvins(1.5) },
+        clear_calm: 1.0,
+        kind: FrostKind::Radiation,
+        past: Vec::new(),
+        before: Vec::new(),
+        mean_air: Celsius(8.0),
+        freezing_degree_hours: 0.0,
+        cover_conditions: CoverConditions { wind_10m: 1.0, left_by_the_day: 1.0 },
+        knowledge: Knowledge::Complete,
+        remarks: Vec::new(),
+        provider: None,
+        issued: None,
+        fetched: None,
+        steps: Vec::new(),
+    }
+}
+
+/// For each night after the first: the beds with work, its minutes, the people for it, and the advice for its covers.
+type Seen = (Vec<(String, Measure)>, f64, Option<u32>, Vec<DayAdvice>);
+
+/// R1 has seedlings that are worth a cover, R2 heads that are picked. `lows` of nights in a row, `None` where there is
+/// no forecast, and the days between them.
+fn seen(lows: &[Option<f64>], days: &[Option<Day>]) -> Vec<Seen> {
+    let seedlings = crop("seedlings", HarvestHabit::Whole, Life::Annual, &[(Organ::Leaf, 1.0, None)]);
+    let heads = crop("heads", HarvestHabit::Whole, Life::Annual, &[(Organ::Head, 1.0, Some("Cut the heads."))]);
+    let crops = [seedlings, heads].map(|crop| (crop.id.clone(), crop));
+    let catalogue = Catalogue { crops: crops.into(), ..Catalogue::default() };
+    let mut garden =
+        garden(vec![bed("R1", &[("seedlings", "grown")]), bed("R2", &[("heads", "grown")])], vec![cloth(1)]);
+    garden.crew = Some(Crew { people: 2, minutes: Minutes(10.0) });
+    let mut plans = (0..).zip(lows).map(|(number, low)| {
+        let night = low.map(|low| night(number, low)).ok_or(NoNight::NothingForThisNight);
+        let risks = assess(&garden, date(number), night.as_ref().ok(), &catalogue);
+        decide(&garden, date(number), sunset(number), night, risks, None, sunset(0) - Duration::hours(10))
+    });
+    let tonight = plans.next().expect("a first night");
+    let spell = Spell::of(tonight, plans.collect(), days);
+    let seen = spell.ahead.into_iter().map(|night| {
+        let advice = night.by_day.iter().map(|by_day| by_day.advice).collect();
+        (night.beds, night.minutes.0, night.people, advice)
+    });
+    seen.collect()
+}
+
+fn day(warmest: f64, cloud_cover: f64) -> Option<Day> {
+    Some(Day { warmest: Celsius(warmest), coldest: Celsius(warmest - 8.0), cloud_cover: Some(cloud_cover) })
+}
+
+#[test]
+fn what_lies_there_and_what_is_picked_is_no_work_on_the_next_afternoon() {
+    let nights = seen(&[Some(-5.0), Some(-5.0)], &[day(6.0, 0.2)]);
+    assert_eq!((nights[0].0.as_slice(), nights[0].1), ([].as_slice(), 0.0));
+    assert_eq!(nights[0].3, [DayAdvice::StaysOn]);
+    let first = seen(&[Some(6.0), Some(-5.0)], &[day(6.0, 0.2)]);
+    assert_eq!(first[0].0, [("R1".into(), Measure::Cover), ("R2".into(), Measure::Harvest)]);
+    assert!(first[0].1 > 10.0 && first[0].3.is_empty(), "{first:?}");
+}
+
+#[test]
+fn a_warm_day_and_one_of_which_nothing_is_known_bring_the_cover_off_and_on_again() {
+    for between in [day(17.0, 1.0), None] {
+        let nights = seen(&[Some(-5.0), Some(-5.0)], &[between]);
+        assert_eq!(nights[0].0, [("R1".into(), Measure::Cover)]);
+        assert_eq!(nights[0].3, [DayAdvice::ComesOff]);
+        // 4 minutes to lay and 3 to take off and fold, for a bed of 2.88 m2: one person.
+        assert!((nights[0].1 - 7.0).abs() < 1e-9 && nights[0].2 == Some(1), "{nights:?}");
+    }
+}
+
+#[test]
+fn a_mild_night_between_ends_what_stays_on_but_not_what_was_picked() {
+    let nights = seen(&[Some(-5.0), Some(6.0), Some(-5.0)], &[day(6.0, 0.2), day(6.0, 0.2)]);
+    assert_eq!(nights[0], (Vec::new(), 0.0, Some(0), Vec::new()));
+    assert_eq!(nights[1].0, [("R1".into(), Measure::Cover)]);
+    assert!(nights[1].3.is_empty());
+}
+
+#[test]
+fn a_night_without_forecast_asks_nobody_and_ends_what_stays_on() {
+    let nights = seen(&[Some(-5.0), None, Some(-5.0)], &[day(6.0, 0.2), None]);
+    assert_eq!(nights[0], (Vec::new(), 0.0, Some(0), Vec::new()));
+    assert_eq!(nights[1].0, [("R1".into(), Measure::Cover)]);
+}
+
+#[test]
+fn people_are_counted_whole_and_nobody_works_in_no_time() {
+    for (work, each, expected) in
+        [(0.0, 10.0, Some(0)), (10.0, 10.0, Some(1)), (10.1, 10.0, Some(2)), (5.0, 0.0, None), (0.0, 0.0, None)]
+    {
+        assert_eq!(people(Minutes(work), Minutes(each)), expected, "{work} at {each}");
+    }
+}
+
+#[test]
+fn the_first_night_with_work_after_tonight_is_announced() {
+    let seedlings = crop("seedlings", HarvestHabit::Whole, Life::Annual, &[(Organ::Leaf, 1.0, None)]);
+    let catalogue = Catalogue { crops: [(seedlings.id.clone(), seedlings)].into(), ..Catalogue::default() };
+    let garden = garden(vec![bed("R1", &[("seedlings", "grown")])], vec![cloth(1)]);
+    let spell = |lows: &[f64]| {
+        let mut plans = (0..).zip(lows).map(|(number, low)| {
+            let night = Ok(night(number, *low));
+            let risks = assess(&garden, date(number), night.as_ref().ok(), &catalogue);
+            decide(&garden, date(number), sunset(number), night, risks, None, sunset(0) - Duration::hours(10))
+        });
+        let tonight = plans.next().expect("a first night");
+        let spell = Spell::of(tonight, plans.collect(), &[]);
+        spell.to_announce().map(|night| night.plan.of)
+    };
+    assert_eq!(spell(&[6.0, 6.0, -5.0]), Some(date(2)));
+    assert_eq!(spell(&[-5.0, 6.0, 6.0]), None);
+}
+
+/// A warmer day, or a sunnier one, never leaves a cover more closed; and nothing closed stays so in the sun.
+#[test]
+fn covers_open_with_warmth_and_sun_and_never_the_other_way() {
+    let warmths: Vec<f64> = (-20..60).map(|half| f64::from(half) / 2.0).collect();
+    for kind in CoverKind::ALL.iter().copied() {
+        for cloud in [0.0, 0.59, 0.61, 1.0] {
+            let advice: Vec<DayAdvice> =
+                warmths.iter().map(|warmest| by_day(kind, day(*warmest, cloud).as_ref())).collect();
+            assert!(advice.is_sorted(), "{kind:?} {cloud} {advice:?}");
+            assert_eq!(advice.last(), Some(&DayAdvice::ComesOff), "{kind:?}");
+        }
+        for warmest in warmths.iter().copied() {
+            let (sun, dull) = (by_day(kind, day(warmest, 0.1).as_ref()), by_day(kind, day(warmest, 0.9).as_ref()));
+            assert!(sun >= dull, "{kind:?} {warmest}");
+            if matches!(kind, CoverKind::ClearPlastic | CoverKind::LowTunnel | CoverKind::ColdFrame) {
+                assert!(sun > DayAdvice::StaysOn, "{kind:?} {warmest}");
+            }
+            // An unknown sky counts as sunny.
+            let unknown = Day { warmest: Celsius(warmest), coldest: Celsius(warmest), cloud_cover: None };
+            assert_eq!(by_day(kind, Some(&unknown)), sun);
+        }
+        let no_number = Day { warmest: Celsius(f64::NAN), coldest: Celsius(0.0), cloud_cover: Some(f64::NAN) };
+        assert_eq!(by_day(kind, Some(&no_number)), DayAdvice::ComesOff);
+        assert_eq!(by_day(kind, None), DayAdvice::ComesOff);
+    }
+}

@@ -1,0 +1,66 @@
+//! A word about a night to come, in the morning of a day that has none of its own: people are asked in time.
+
+use super::post::Post;
+use super::{Daemon, DaemonFault};
+use crate::beds::{Person, Role};
+use crate::message::ahead_letter;
+use crate::plan::said::Said;
+use crate::plan::spell::{ByDay, NightAhead, Spell, kept};
+use crate::service::look::{day_before, list};
+use crate::service::store::RoundRow;
+use crate::settings::GardenSettings;
+use crate::zone::NightOf;
+use chrono::{DateTime, Duration, Utc};
+
+const KIND: &str = "ahead";
+
+impl Daemon<'_> {
+    /// Tells the managers of the next night that wants people, once for each night. `false` where there is nothing to
+    /// tell, and then nothing was written.
+    pub(super) async fn look_ahead(
+        &self,
+        settings: &GardenSettings,
+        spell: &Spell<'_>,
+        done: &RoundRow,
+    ) -> Result<bool, DaemonFault> {
+        let (garden, now) = (&settings.garden, self.clock.now());
+        let Some(night) = spell.to_announce() else { return Ok(false) };
+        let of = night.plan.of;
+        let told = self.store.last_mails(&garden.id, of, KIND).await?;
+        let heard = |person: &&Person| told.iter().any(|mail| !mail.failed && mail.recipient == person.address);
+        let managers = garden.people.iter().filter(|person| person.role == Role::Manager);
+        let people: Vec<&Person> = managers.filter(|person| !heard(person)).collect();
+        if people.is_empty() {
+            return Ok(false);
+        }
+        let revision = self.store.next_number(&garden.id, of, KIND).await?;
+        // The next morning knows more.
+        let post = Post { garden, of, kind: KIND, revision, expires: now + Duration::hours(20), now };
+        let next_word_by = self.next_word_by(garden, None, now);
+        let letter = |_: &Person| ahead_letter(spell, night, next_word_by);
+        let messages = self.messages(&people, &post, letter).await?;
+        self.store.decide(None, done.clone(), &messages).await?;
+        let NightAhead { minutes, people, .. } = night;
+        tracing::info!(garden = garden.id, night = %of, minutes = minutes.0, ?people, mails = messages.len(), "looked ahead");
+        self.shared.mail.notify_one();
+        Ok(true)
+    }
+
+    /// Which covers of the night just over the coming one wants again, and what to do with them by day. Without a
+    /// forecast there is none: all come off.
+    pub(super) async fn kept_by_day(
+        &self,
+        settings: &GardenSettings,
+        over: NightOf,
+        said: &Said,
+        now: DateTime<Utc>,
+    ) -> Vec<ByDay> {
+        if said.beds.iter().all(|bed| bed.cover.is_none()) {
+            return Vec::new();
+        }
+        let (garden, of) = (&settings.garden, NightOf(over.0 + Duration::days(1)));
+        let forecasts = self.sources().gather(settings, of, now).await.forecasts;
+        let tonight = list(garden, &self.settings.catalogue, of, &forecasts, &[], now);
+        kept(said, &tonight, day_before(garden, of, &forecasts).as_ref())
+    }
+}

@@ -1,0 +1,81 @@
+//! What a frost did shows late: the people are asked about its beds three days after it, and again when ten have passed.
+
+use super::post::Post;
+use super::rounds::{read_back, round_row};
+use super::{Daemon, DaemonFault};
+use crate::beds::Person;
+use crate::message::{Reader, look_again_letter};
+use crate::plan::said::Said;
+use crate::rounds::{Round, RoundKind};
+use crate::service::store::RoundState;
+use crate::settings::GardenSettings;
+use crate::zone::NightOf;
+use chrono::Duration;
+
+/// One of the two looks: how many mornings after the night it is due, and the last on which it is of use.
+struct Look {
+    kind: &'static str,
+    first: i64,
+    last: i64,
+}
+
+/// Ages are counted from the evening, so that 1 is the morning after.
+const LOOKS: [Look; 2] = [Look { kind: "look-3", first: 4, last: 6 }, Look { kind: "look-10", first: 11, last: 15 }];
+
+impl Daemon<'_> {
+    /// Asks what the frosts of some days ago did, in the morning. Nights in a row are asked about together.
+    pub(super) async fn look_again(&self, settings: &GardenSettings, round: Round) -> Result<(), DaemonFault> {
+        if round.kind != RoundKind::Morning {
+            return Ok(());
+        }
+        for look in &LOOKS {
+            self.look(settings, round, look).await?;
+        }
+        Ok(())
+    }
+
+    async fn look(&self, settings: &GardenSettings, round: Round, look: &Look) -> Result<(), DaemonFault> {
+        let (garden, now) = (&settings.garden, self.clock.now());
+        let night = |age: i64| NightOf(round.night.0 - Duration::days(age));
+        let mut due: Vec<(NightOf, Said)> = Vec::new();
+        for age in look.first..=look.last {
+            let of = night(age);
+            // A mail about a later night has asked about this one too, where it was old enough then.
+            let mails = self.store.last_mails(&garden.id, of, look.kind).await?;
+            if mails.iter().any(|mail| !mail.failed) {
+                break;
+            }
+            due.extend(self.of_work(garden.id.as_str(), of).await?.map(|said| (of, said)));
+        }
+        due.reverse();
+        let Some((oldest, _)) = due.first() else { return Ok(()) };
+        // The night after the youngest comes of age tomorrow; unless the oldest cannot wait, they are asked about together.
+        if *oldest != night(look.last) && self.of_work(&garden.id, night(look.first - 1)).await?.is_some() {
+            return Ok(());
+        }
+        let Some((youngest, _)) = due.last() else { return Ok(()) };
+        let (of, is_last) = (*youngest, look.kind == LOOKS[1].kind);
+        let revision = self.store.next_number(&garden.id, of, look.kind).await?;
+        let post = Post { garden, of, kind: look.kind, revision, expires: now + Duration::hours(20), now };
+        let letter = |person: &Person| {
+            let reader = Reader { role: person.role };
+            look_again_letter(garden, &self.settings.catalogue, &due, is_last, reader)
+        };
+        let people: Vec<&Person> = garden.people.iter().filter(|person| letter(person).is_some()).collect();
+        if people.is_empty() {
+            return Ok(());
+        }
+        let messages = self.messages(&people, &post, |person| letter(person).unwrap_or_default()).await?;
+        self.store.decide(None, round_row(garden, round, RoundState::Done, now), &messages).await?;
+        tracing::info!(garden = garden.id, night = %of, kind = look.kind, mails = messages.len(), "asked what a frost did");
+        self.shared.mail.notify_one();
+        Ok(())
+    }
+
+    /// What was said of a night, where somebody was asked to go out or a bed was left at risk: its last list.
+    async fn of_work(&self, garden: &str, of: NightOf) -> Result<Option<Said>, DaemonFault> {
+        let rows = self.store.said(garden, of).await?;
+        let said = rows.iter().filter_map(read_back).rfind(|said| said.beds.iter().any(|bed| bed.measure.is_work()));
+        Ok(said)
+    }
+}
