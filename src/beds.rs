@@ -51,6 +51,12 @@ impl Crew {
     pub fn person_minutes(&self) -> Minutes {
         Minutes(f64::from(self.people) * self.minutes.0)
     }
+
+    /// Of all people together, when nothing can be begun before and all must end after this time.
+    pub fn until(&self, time: Duration) -> Minutes {
+        let each = self.minutes.0.min(time.num_seconds() as f64 / 60.0);
+        Minutes(f64::from(self.people) * each.max(0.0))
+    }
 }
 
 /// Someone who is told.
@@ -115,6 +121,10 @@ pub struct Bed {
     pub soil_depth: Option<f64>,
     /// Air at the bed against the garden's screen on a clear calm night, where it has been measured.
     pub offset: Option<Kelvins>,
+    /// The label of the neighbour with which it may share one large cover.
+    pub beside: Option<String>,
+    /// Path between the two, m.
+    pub path: f64,
     pub plantings: Vec<Planting>,
 }
 
@@ -188,7 +198,32 @@ impl Hardened {
     }
 }
 
+impl Garden {
+    /// Whether nobody comes to work, or nobody has time.
+    pub fn is_left_alone(&self) -> bool {
+        self.crew.is_some_and(|crew| crew.person_minutes() <= Minutes(0.0))
+    }
+}
+
 impl Bed {
+    /// A path between two beds, m, where a garden does not say (assumed).
+    pub const PATH: f64 = 0.5;
+
+    /// Length, width and area (m, m²) of the two beds and the path between their long sides; `None` for pots, which stand as
+    /// they are put.
+    pub fn together_with(&self, other: &Bed) -> Option<(f64, f64, f64)> {
+        let is_pots = |bed: &Bed| matches!(bed.kind, BedKind::Containers { .. });
+        if is_pots(self) || is_pots(other) {
+            return None;
+        }
+        let sides = |bed: &Bed| (bed.length.max(bed.width), bed.length.min(bed.width));
+        let ((a, a_wide), (b, b_wide)) = (sides(self), sides(other));
+        // Either of the two may be the one that names the other.
+        let path = if self.beside.is_some() { self.path } else { other.path };
+        let (length, width) = (a.max(b), a_wide + path + b_wide);
+        Some((length, width, length * width))
+    }
+
     /// Height of a raised bed that does not say, m: two boards (assumed).
     pub const RAISED: f64 = 0.3;
 

@@ -158,6 +158,16 @@ impl Night {
         let coldest = self.hours.iter().min_by(|a, b| a.air.0.total_cmp(&b.air.0));
         coldest.map_or(self.sunrise, |hour| hour.time)
     }
+
+    /// The same night, as a whole so much warmer or colder, and as moist for its warmth. The days before it stay.
+    pub fn shifted(&self, by: Kelvins) -> Night {
+        let mut night = self.clone();
+        night.minimum = night.minimum.moved(by, Kelvins(0.0));
+        for hour in &mut night.hours {
+            (hour.air, hour.dew_point) = (hour.air + by, hour.dew_point + by);
+        }
+        night
+    }
 }
 
 /// Why nothing can be said of a night.

@@ -1,6 +1,7 @@
 //! Risks and means to measures: one measure for every bed, each with its reason and the hour by which it must be done.
 
 mod choice;
+use choice::Bounds;
 pub use choice::FINE_CHANCE;
 pub mod harvest;
 pub mod order;
@@ -9,6 +10,8 @@ pub mod ready;
 pub mod remarks;
 pub mod said;
 pub mod spell;
+pub mod turning;
+pub use turning::Turning;
 
 use crate::beds::Garden;
 use crate::crops::Frame;
@@ -19,7 +22,7 @@ use crate::risk::BedRisk;
 use crate::units::{Celsius, Kelvins, MetresPerSecond, Minutes, Probability};
 use crate::words::words;
 use crate::zone::NightOf;
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, Duration, Utc};
 use serde::{Deserialize, Serialize};
 
 /// What people do with a bed.
@@ -68,8 +71,10 @@ pub enum Reason {
     SoilKeepsRoots { soil: Celsius, begins: Celsius },
     /// Only a small part of its worth is at risk.
     MinorPart,
-    /// A cover would help; none is left.
-    NoCoverLeft,
+    /// A cover would help; none is left that fits. The bed that has one of them and would miss it least.
+    NoCoverLeft { to: Option<String> },
+    /// Something would help; the people who come have no time left for it, or nobody comes.
+    NoTimeLeft { work: Minutes, nobody: bool },
     /// No cover in stock is of use for this bed or at this temperature, and there is nothing to pick.
     NothingHelps,
     /// What the best measure would save is less than its work.
@@ -92,7 +97,8 @@ impl Reason {
             Reason::BetterForFrost => "better-for-frost",
             Reason::SoilKeepsRoots { .. } => "soil-keeps-roots",
             Reason::MinorPart => "minor-part",
-            Reason::NoCoverLeft => "no-cover-left",
+            Reason::NoCoverLeft { .. } => "no-cover-left",
+            Reason::NoTimeLeft { .. } => "no-time-left",
             Reason::NothingHelps => "nothing-helps",
             Reason::WorthLessThanWork { .. } => "worth-less-than-work",
             Reason::HoursMissing => "hours-missing",
@@ -111,14 +117,17 @@ pub struct CoverUse {
     /// Of all layers together.
     pub pieces: u32,
     pub layers: Layers,
+    /// The neighbour that one piece covers together with this bed; of the two beds one has the piece, the other none.
+    pub together_with: Option<String>,
 }
 
 impl CoverUse {
     /// "white cloth", "two layers of white cloth".
     pub fn title(&self) -> String {
-        match self.layers {
-            Layers::One => self.name.clone(),
-            Layers::Two => format!("two layers of {}", self.name),
+        match (self.layers, &self.together_with) {
+            (_, Some(bed)) => format!("{}, one piece together with {bed}", self.name),
+            (Layers::One, None) => self.name.clone(),
+            (Layers::Two, None) => format!("two layers of {}", self.name),
         }
     }
 
@@ -140,6 +149,12 @@ pub struct BedPlan<'a> {
     pub do_by: Option<DateTime<Utc>>,
     /// The work, tomorrow's uncovering included.
     pub work: Minutes,
+    /// Of it, what is done before the night.
+    pub tonight: Minutes,
+    /// Expected loss that remains, in minutes of worth, less what of the work would be done within days anyhow.
+    pub loss: Minutes,
+    /// Where the measure would change, if that was asked for.
+    pub turning: Option<Turning>,
 }
 
 /// One garden's list for one night.
@@ -154,22 +169,43 @@ pub struct Plan<'a> {
     pub night: Result<Night, NoNight>,
     /// In the garden's order.
     pub beds: Vec<BedPlan<'a>>,
+    /// Walking and fetching before the night, once for all beds.
+    pub trips: Minutes,
+    /// Person-minutes that bound the work before the night; `None` where the garden does not say.
+    pub minutes: Option<Minutes>,
+    /// By how much, at most, another choice of measures could be better, in person-minutes: 0 where this one is proven.
+    pub gap: Minutes,
 }
 
-/// The list for a night. `sunset` also where the night itself is unknown.
+/// With no more time than this before the deadline people can only be late (assumed).
+const TOO_SHORT: Duration = Duration::minutes(10);
+
+/// The list for a night. `sunset` also where the night itself is unknown; `last` is what was last said of it, and is
+/// changed only where that gains enough.
 pub fn decide<'a>(
     garden: &'a Garden,
     of: NightOf,
     sunset: DateTime<Utc>,
     night: Result<Night, NoNight>,
     risks: Vec<BedRisk<'a>>,
+    last: Option<&said::Said>,
     now: DateTime<Utc>,
 ) -> Plan<'a> {
     let deadline = sunset - garden.finish_before_sunset;
-    let mut beds = match &night {
-        Ok(night) => choice::choose(garden, MetresPerSecond(night.cover_conditions.wind_10m), risks),
-        Err(_) => risks.into_iter().map(unknown).collect(),
+    // For later nights people can still be asked: their lists say how many it takes.
+    let crew = garden.crew.filter(|_| sunset - now <= Duration::hours(24));
+    let minutes = crew.map(|crew| crew.person_minutes());
+    // Late is better than never: when the deadline has passed, or is too near for anything, it bounds nothing any more.
+    let ahead = crew.filter(|_| deadline - now > TOO_SHORT).map(|crew| crew.until(deadline - now));
+    let bounds = Bounds { minutes, left: ahead, last, underway: 0 };
+    let chosen = match &night {
+        Ok(night) => choice::choose(garden, MetresPerSecond(night.cover_conditions.wind_10m), risks, &bounds),
+        Err(_) => {
+            let beds = risks.into_iter().map(unknown).collect();
+            choice::Chosen { beds, trips: Minutes(0.0), gap: Minutes(0.0) }
+        }
     };
+    let choice::Chosen { mut beds, trips, gap } = chosen;
     if let Ok(Night { knowledge: Knowledge::Incomplete { .. }, .. }) = &night {
         // What the known hours already show stays; what they do not show is not known to be safe.
         for bed in &mut beds {
@@ -182,7 +218,7 @@ pub fn decide<'a>(
     for bed in &mut beds {
         bed.do_by = bed.measure.is_work().then(|| do_by(bed, deadline, sunset, now));
     }
-    Plan { garden, of, made_at: now, deadline, night, beds }
+    Plan { garden, of, made_at: now, deadline, night, beds, trips, minutes, gap }
 }
 
 /// A bed of which nothing is known. Its risk is empty.
@@ -195,6 +231,9 @@ fn unknown(risk: BedRisk<'_>) -> BedPlan<'_> {
         reason: Reason::NoWeather,
         do_by: None,
         work: Minutes(0.0),
+        tonight: Minutes(0.0),
+        loss: Minutes(0.0),
+        turning: None,
     }
 }
 
@@ -267,9 +306,14 @@ impl Plan<'_> {
         self.beds.iter().all(|bed| bed.measure == Measure::Fine)
     }
 
-    /// All work of the list.
+    /// All work of the list, walking and fetching and tomorrow's uncovering included.
     pub fn work(&self) -> Minutes {
-        self.beds.iter().fold(Minutes(0.0), |sum, bed| sum + bed.work)
+        self.beds.iter().fold(self.trips, |sum, bed| sum + bed.work)
+    }
+
+    /// Of it, what is done before the night.
+    pub fn tonight(&self) -> Minutes {
+        self.beds.iter().fold(self.trips, |sum, bed| sum + bed.tonight)
     }
 }
 

@@ -297,10 +297,15 @@ impl BedRisk<'_> {
 
 /// How many pieces of a stock make one cover for a bed: as few as possible, lengthwise or across.
 pub fn pieces_for(bed: &Bed, stock: &CoverStock) -> u32 {
-    let pieces = |length: f64, width: f64| {
+    pieces_over(bed.length, bed.width, stock)
+}
+
+/// The same for any rectangle, m.
+pub fn pieces_over(length: f64, width: f64, stock: &CoverStock) -> u32 {
+    let pieces = |of_length: f64, of_width: f64| {
         // A bed is not wider than its cover by a rounding error.
         let ceil = |ratio: f64| (ratio - 1e-9).ceil().max(1.0);
-        ceil(bed.length / length) * ceil(bed.width / width)
+        ceil(length / of_length) * ceil(width / of_width)
     };
     let fewest = pieces(stock.length, stock.width).min(pieces(stock.width, stock.length));
     // Lengths are within the limits of settings: at most 4,000 by 4,000 pieces.

@@ -261,9 +261,11 @@ fn the_document_of_a_list_has_the_fields_that_are_documented() {
         value.as_object().map(|object| object.keys().cloned().collect()).unwrap_or_default()
     };
     let names = |text: &str| -> BTreeSet<String> { text.split_whitespace().map(str::to_string).collect() };
-    assert_eq!(keys(&list), names("garden night issued forecast beds order outlook nights_after"));
+    assert_eq!(keys(&list), names("garden night issued forecast beds order time outlook nights_after"));
     assert_eq!(keys(&list["forecast"]), names("source issued age_minutes"));
     assert_eq!(keys(&list["outlook"]), names("ready coming follows emptied_tonight"));
+    let fields = "tonight_minutes walking_and_fetching_minutes tomorrow_minutes people_minutes gap_minutes";
+    assert_eq!(keys(&list["time"]), names(fields));
     for ready in list["outlook"]["ready"].as_array().expect("a list") {
         assert_eq!(keys(ready), names("bed crop since look if_left goes_tonight"));
     }
@@ -286,7 +288,7 @@ fn the_document_of_a_list_has_the_fields_that_are_documented() {
     assert!(picks.map(|pick| assert_eq!(keys(pick), names("crop organ instruction plants minutes keeps"))).count() > 0);
     for bed in beds {
         let fields = "bed crop stage measure cover cover_layers reason do_by screen_minimum_c plant_minimum_c spread_c \
-                      chance_of_damage margin_c picks plantings";
+                      chance_of_damage margin_c cover_together_with tonight_minutes cover_went_to changes_at picks plantings";
         assert_eq!(keys(bed), names(fields));
         let fields = "crop stage stage_from hardening hardening_from organ harm frame damage_begins_c expected_c \
                       chance_of_damage margin_c hours_below own_figures";

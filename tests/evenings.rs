@@ -129,7 +129,7 @@ fn check(evening: &Evening, catalogue: &Catalogue, faults: &mut Vec<String>) {
     let night = night(evening, &garden, catalogue);
     let (of, sunset) = (night.of, night.sunset);
     let risks = assess(&garden, night.of, Some(&night), catalogue);
-    let plan: Plan<'_> = decide(&garden, of, sunset, Ok(night), risks, sunset - Duration::hours(3));
+    let plan: Plan<'_> = decide(&garden, of, sunset, Ok(night), risks, None, sunset - Duration::hours(3));
     let bed = &plan.beds[0];
     let name = format!("{} {} at {}", evening["crop"], evening["stage"], evening["screen"]);
     // The night is the one that the row describes.

@@ -8,8 +8,8 @@ use counterpane::beds::{Garden, Role};
 use counterpane::message::{
     Context, Letter, NightOver, Reader, evening_letter, html, morning_after_letter, plain_text,
 };
-use counterpane::plan::Plan;
 use counterpane::plan::said::{Said, changes, whether};
+use counterpane::plan::{Plan, turning};
 use counterpane::rounds::{AllQuiet, RoundKind};
 use counterpane::service::{feed, files, look};
 use counterpane::settings::{Settings, list, settings};
@@ -61,8 +61,11 @@ impl Night {
         feed::decode(&provider, &body, now).unwrap_or_else(|fault| panic!("{forecast}: {fault}"))
     }
 
-    fn plan(&self, forecast: Forecast, of: NightOf, now: DateTime<Utc>) -> Plan<'_> {
-        look::list(self.garden(), &self.settings.catalogue, of, &[forecast], &[], now)
+    fn plan(&self, forecast: Forecast, of: NightOf, last: Option<&Said>, now: DateTime<Utc>) -> Plan<'_> {
+        let catalogue = &self.settings.catalogue;
+        let mut plan = look::list_after(self.garden(), catalogue, of, &[forecast], &[], last, now);
+        turning::find(&mut plan, catalogue, last);
+        plan
     }
 
     fn letter(&self, role: Role) -> Letter {
@@ -71,7 +74,7 @@ impl Night {
         let now = self.instant("now");
         let next_word_by = Some(self.instant("next word by"));
         let earlier = self.lines.get("before").map(|name| self.forecast(name, self.instant("before now")));
-        let before = earlier.clone().map(|earlier| Said::of(&self.plan(earlier, of, self.instant("before now"))));
+        let before = earlier.clone().map(|earlier| Said::of(&self.plan(earlier, of, None, self.instant("before now"))));
         let reader = Reader { role };
         if round == RoundKind::Uncover {
             let said = before.expect("a morning after needs what was said before");
@@ -86,7 +89,7 @@ impl Night {
             Some(earlier) => newest.with_past_of(earlier),
             None => newest,
         };
-        let plan = self.plan(newest, of, now);
+        let plan = self.plan(newest, of, before.as_ref(), now);
         let next = Said::of(&plan);
         let reason = whether(round, &next, before.as_ref(), None, AllQuiet::Weekly).expect("something to say");
         assert_eq!(format!("{reason:?}"), self.line("reason"), "{}", self.folder.display());

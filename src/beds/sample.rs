@@ -52,6 +52,8 @@ pub(crate) fn bed(id: &str, crops: &[(&str, &str)]) -> Bed {
         exposure: Exposure::Open,
         soil_depth: None,
         offset: None,
+        beside: None,
+        path: Bed::PATH,
         plantings: crops.iter().map(planting).collect(),
     }
 }

@@ -6,7 +6,8 @@ pub use order::TurnDocument;
 use crate::night::Knowledge;
 use crate::plan::ready::{Coming, Look, Next, outlook};
 use crate::plan::spell::{NightAhead, Spell};
-use crate::plan::{BedPlan, Measure, Pick, Plan};
+use crate::plan::turning::Side;
+use crate::plan::{BedPlan, Measure, Pick, Plan, Reason};
 use crate::risk::{OrganRisk, PlantingRisk};
 use chrono::{DateTime, SecondsFormat, Utc};
 use serde::Serialize;
@@ -24,6 +25,7 @@ pub struct ListDocument {
     pub beds: Vec<BedDocument>,
     /// The work in the order in which it is done.
     pub order: Vec<TurnDocument>,
+    pub time: TimeDocument,
     pub outlook: OutlookDocument,
     /// The nights after this one; empty where they were not asked for.
     pub nights_after: Vec<NightDocument>,
@@ -66,6 +68,20 @@ pub struct ByDayDocument {
     pub cover: String,
     /// `stays-on`, `open-by-day` or `comes-off-by-day`.
     pub advice: &'static str,
+}
+
+/// What the list takes of people's time.
+#[derive(Clone, Debug, Serialize)]
+pub struct TimeDocument {
+    /// Person-minutes before the night, walking and fetching included.
+    pub tonight_minutes: f64,
+    pub walking_and_fetching_minutes: f64,
+    /// The morning after.
+    pub tomorrow_minutes: f64,
+    /// What people have; `null` where the garden does not say.
+    pub people_minutes: Option<f64>,
+    /// By how much, at most, another choice could be better; 0 where this one is proven.
+    pub gap_minutes: f64,
 }
 
 /// What is ready to pick, what comes, and what tonight takes.
@@ -133,10 +149,27 @@ pub struct BedDocument {
     pub spread_c: Option<f64>,
     pub chance_of_damage: Option<f64>,
     pub margin_c: Option<f64>,
+    /// The neighbour that one piece covers together with this bed.
+    pub cover_together_with: Option<String>,
+    /// Person-minutes before the night.
+    pub tonight_minutes: f64,
+    /// The bed that has the cover which is missing here.
+    pub cover_went_to: Option<String>,
+    /// The low at the garden's screen at which the measure would change, all other beds as they are; `null` where none was
+    /// found, or it was not asked for.
+    pub changes_at: Option<TurningDocument>,
     /// What to pick, in order; empty unless the measure is `harvest`.
     pub picks: Vec<PickDocument>,
     /// Every planting of the bed, the deciding one included.
     pub plantings: Vec<PlantingDocument>,
+}
+
+#[derive(Clone, Debug, Serialize)]
+pub struct TurningDocument {
+    pub screen_minimum_c: f64,
+    /// `down` where the other measure holds at that low and below, `up` at it and above.
+    pub side: &'static str,
+    pub measure: &'static str,
 }
 
 #[derive(Clone, Debug, Serialize)]
@@ -192,6 +225,13 @@ pub fn document(plan: &Plan<'_>) -> ListDocument {
         forecast,
         beds: plan.beds.iter().map(bed_document).collect(),
         order: order::documents(plan),
+        time: TimeDocument {
+            tonight_minutes: hundredths(plan.tonight().0),
+            walking_and_fetching_minutes: hundredths(plan.trips.0),
+            tomorrow_minutes: hundredths(plan.work().0 - plan.tonight().0),
+            people_minutes: plan.minutes.map(|minutes| hundredths(minutes.0)),
+            gap_minutes: thousandths(plan.gap.0),
+        },
         outlook: outlook_document(plan),
         nights_after: Vec::new(),
     }
@@ -280,6 +320,20 @@ fn bed_document(bed: &BedPlan<'_>) -> BedDocument {
         spread_c: organ.map(|organ| hundredths(organ.open.minimum.spread.0)),
         chance_of_damage: organ.map(|organ| thousandths(organ.open.chance.0)),
         margin_c: organ.map(|organ| hundredths(organ.open.margin.0)),
+        cover_together_with: bed.cover.as_ref().and_then(|cover| cover.together_with.clone()),
+        tonight_minutes: hundredths(bed.tonight.0),
+        cover_went_to: match &bed.reason {
+            Reason::NoCoverLeft { to } => to.clone(),
+            _ => None,
+        },
+        changes_at: bed.turning.as_ref().map(|turning| TurningDocument {
+            screen_minimum_c: hundredths(turning.low.0),
+            side: match turning.side {
+                Side::Down => "down",
+                Side::Up => "up",
+            },
+            measure: turning.then.word(),
+        }),
         picks: bed.picks.iter().map(pick_document).collect(),
         plantings: bed.risk.plantings.iter().map(planting_document).collect(),
     }

@@ -2,6 +2,7 @@
 
 use super::Reader;
 use super::sentences;
+use crate::beds::Role;
 use crate::crops::{Frame, Tolerance};
 use crate::plan::order::WorkOrder;
 use crate::plan::{BedPlan, Measure, Plan};
@@ -122,6 +123,9 @@ pub(super) fn crops_of(bed: &BedPlan<'_>) -> String {
 fn entry(plan: &Plan<'_>, bed: &BedPlan<'_>, reader: Reader) -> Entry {
     let mut lines = sentences::instructions(bed);
     lines.extend(sentences::why(plan, bed, reader.role));
+    if let (Role::Manager, Ok(night)) = (reader.role, &plan.night) {
+        lines.extend(sentences::turning(bed, night.minimum.mean, plan.garden.shown));
+    }
     if let Some(do_by) = bed.do_by.filter(|do_by| *do_by > plan.deadline) {
         lines.push(format!("Do it before {}.", plan.garden.zone.local(do_by).format("%H:%M")));
     }

@@ -1,5 +1,6 @@
 //! One bed's number taken apart, step by step, each with its source.
 
+use super::sentences::turning_words;
 use super::{growth, sentences};
 use crate::beds::OwnFigure;
 use crate::crops::{Catalogue, Frame, Harm};
@@ -104,6 +105,39 @@ pub fn explain(plan: &Plan<'_>, bed: &BedPlan<'_>, catalogue: &Catalogue) -> Str
             bed.risk.worth().0,
             bed.work.0
         ),
+    );
+    if let Some(minutes) = plan.minutes {
+        line(
+            "   ",
+            format!(
+                "before dusk {:.0} minutes here, of {:.0} that the list asks for (walking and fetching {:.0}) and {:.0} \
+                 that people have",
+                bed.tonight.0,
+                plan.tonight().0,
+                plan.trips.0,
+                minutes.0
+            ),
+        );
+    }
+    if plan.night.is_ok() {
+        line(
+            "   ",
+            match plan.gap.0 {
+                gap if gap < 0.01 => {
+                    "no other choice for the garden is better in loss and work together (proven)".into()
+                }
+                gap => format!("another choice for the garden could be better by {gap:.1} minutes at most"),
+            },
+        );
+    }
+    line(
+        "   ",
+        match &bed.turning {
+            Some(turning) => {
+                format!("what would change it, all other beds as they are: {}", turning_words(turning, scale))
+            }
+            None => "nothing within 8 K of this low would change it, or it hangs on other beds".into(),
+        },
     );
     line("", String::new());
     line("", "5. After a frost".into());

@@ -179,6 +179,12 @@ fn work_line(plan: &Plan<'_>) -> Option<String> {
     if !plan.has_work() {
         return None;
     }
+    // Pots first: that is safe by lamp light, and no cover is worth a fall.
+    let in_the_dark = if plan.beds.iter().any(|bed| bed.cover.is_some()) {
+        " Pots first; lay covers only where there is light to see by."
+    } else {
+        ""
+    };
     let minutes = round_up_to_five(plan.work().0);
     let covers = plan.beds.iter().any(|bed| bed.cover.is_some());
     let tomorrow = if covers { ", taking covers off tomorrow included" } else { "" };
@@ -187,7 +193,7 @@ fn work_line(plan: &Plan<'_>) -> Option<String> {
     Some(if is_dark(plan) {
         format!(
             "The best hour has passed; late still helps, if you can work safely in the dark. From about {} {} it is too \
-             late for the first of them. It is {work}.",
+             late for the first of them. It is {work}.{in_the_dark}",
             deadline(plan),
             zone.abbreviation(plan.made_at)
         )

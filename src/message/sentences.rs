@@ -7,6 +7,7 @@ use crate::night::dusk::dusk_air_before_frost;
 use crate::night::{Estimate, FrostKind, Knowledge, Night, Remark};
 use crate::plan::harvest::better_for_frost;
 use crate::plan::said::Changes;
+use crate::plan::turning::{Side, Turning};
 use crate::plan::{BedPlan, FINE_CHANCE, Measure, Pick, Plan, Reason};
 use crate::risk::{OrganRisk, PlantingRisk};
 use crate::units::{Celsius, Kelvins, Probability, Scale};
@@ -115,6 +116,8 @@ pub(super) fn instructions(bed: &BedPlan<'_>) -> Vec<String> {
         .collect();
     if let Some(cover) = &bed.cover {
         let what = match (cover.layers, cover.pieces_per_layer()) {
+            // One piece over two beds: each of them says so.
+            _ if cover.together_with.is_some() => cover.title(),
             (Layers::One, 1) | (Layers::Two, 1) => cover.title(),
             (Layers::One, pieces) => format!("{pieces} pieces of {}", cover.name),
             (Layers::Two, pieces) => format!("{}, {pieces} pieces side by side in each", cover.title()),
@@ -170,12 +173,23 @@ pub(super) fn why(plan: &Plan<'_>, bed: &BedPlan<'_>, role: Role) -> Vec<String>
         }
         Reason::WorthLessThanWork { saved, work } => Some(if role == Role::Manager {
             let (work, saved) = (minutes(work.0), minutes(saved.0));
-            let saved = if saved == work { "no more than that".into() } else { format!("about {saved} of worth") };
+            let saved = match saved {
+                _ if saved == work => "no more than that".into(),
+                saved if saved.starts_with("0 ") => "nothing".into(),
+                saved => format!("about {saved} of worth"),
+            };
             format!("Left: {work} of work would save {saved}.")
         } else {
             "Left: the work would be more than what it saves.".into()
         }),
-        Reason::NoCoverLeft => Some("Left: a cover would help, but none that fits is left over.".into()),
+        Reason::NoCoverLeft { to: Some(bed) } if role == Role::Manager => {
+            Some(format!("Left: a cover would help, but none that fits is left over; {bed} has one and needs it more."))
+        }
+        Reason::NoCoverLeft { .. } => Some("Left: a cover would help, but none that fits is left over.".into()),
+        Reason::NoTimeLeft { nobody: true, .. } => Some("Left: nobody comes to work here tonight.".into()),
+        Reason::NoTimeLeft { work, .. } => {
+            Some(format!("Left: {} more of work than there is time for.", minutes(work.0.max(1.0).ceil())))
+        }
         Reason::NothingHelps => Some("Left: nothing at hand would help much.".into()),
         Reason::MinorPart => {
             lines.extend(minor_part(bed));
@@ -199,6 +213,32 @@ pub(super) fn why(plan: &Plan<'_>, bed: &BedPlan<'_>, role: Role) -> Vec<String>
     };
     lines.extend(reason);
     lines
+}
+
+/// A night that would have to be so much colder for a bed to be in danger is another night (assumed).
+const NEARBY: Kelvins = Kelvins(3.0);
+
+/// "Cover from a low of 27 F down."
+pub(super) fn turning(bed: &BedPlan<'_>, low: Celsius, scale: Scale) -> Option<String> {
+    let turning = bed.turning.as_ref()?;
+    let is_near = (turning.low - low).0.abs() <= NEARBY.0;
+    (bed.measure != Measure::Fine || is_near).then(|| turning_words(turning, scale))
+}
+
+pub(super) fn turning_words(turning: &Turning, scale: Scale) -> String {
+    let then = match turning.then {
+        Measure::Cover => "Cover",
+        Measure::Harvest => "Harvest",
+        Measure::BringIn => "Bring in",
+        Measure::Leave => "Left as it is",
+        Measure::Fine => "Fine",
+        Measure::Unknown => "Not known",
+    };
+    let side = match turning.side {
+        Side::Down => "down",
+        Side::Up => "up",
+    };
+    format!("{then} from a low of {} {side}.", fine(turning.low, scale))
 }
 
 /// Where nothing is to be done, or it is done for the soil, the reason alone is enough.

@@ -182,6 +182,11 @@ impl CoverKind {
             CoverKind::ClearPlastic | CoverKind::LowTunnel | CoverKind::ColdFrame => false,
         }
     }
+
+    /// Whether one piece can lie over two beds and the path between them: a frame or a tunnel is built for one.
+    pub fn can_span_beds(self) -> bool {
+        !matches!(self, CoverKind::LowTunnel | CoverKind::ColdFrame)
+    }
 }
 
 impl Cover {

@@ -16,9 +16,6 @@ use crate::units::Minutes;
 use crate::words::words;
 use chrono::{DateTime, Utc};
 
-/// Person-minutes of a cover that belong to the morning after, for uncovering and folding (assumed; in wind it is more,
-/// which is then counted as tonight's).
-const TOMORROW_PER_COVER: f64 = 3.0;
 /// From this length on two people lay a cover, m (common practice; the length is assumed).
 const LONG_COVER: f64 = 4.5;
 /// From this diameter on two people carry a pot, m (common practice; the diameter is assumed).
@@ -134,7 +131,8 @@ pub fn work_order(plan: &Plan<'_>) -> WorkOrder {
             Measure::Cover => Phase::Cover,
             Measure::Leave | Measure::Fine | Measure::Unknown => return None,
         };
-        let (minutes, hands) = (tonight(bed), hands(plan, bed));
+        // Less than a minute is one, by the time the knife or the cloth is found.
+        let (minutes, hands) = (Minutes(bed.tonight.0.max(1.0)), hands(plan, bed));
         Some(Task { bed: index, phase, place, minutes, do_by: bed.do_by, hands, averted: averted(plan, bed) })
     });
     arrange(tasks.collect(), party(plan))
@@ -152,18 +150,6 @@ fn party(plan: &Plan<'_>) -> Option<Party> {
 /// The letters before the number of a bed's label.
 fn part_of_garden(label: &str) -> String {
     label.chars().take_while(|letter| letter.is_alphabetic()).flat_map(char::to_lowercase).collect()
-}
-
-/// Of a bed's work what is done before the night.
-fn tonight(bed: &BedPlan<'_>) -> Minutes {
-    let minutes = match (bed.measure, &bed.cover) {
-        // In, and out again.
-        (Measure::BringIn, _) => bed.work.0 / 2.0,
-        (_, Some(_)) => bed.work.0 - TOMORROW_PER_COVER,
-        (_, None) => bed.work.0,
-    };
-    // Less than a minute is one, by the time the knife or the cloth is found.
-    Minutes(minutes.max(1.0))
 }
 
 fn hands(plan: &Plan<'_>, bed: &BedPlan<'_>) -> u32 {

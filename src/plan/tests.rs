@@ -6,7 +6,7 @@ use crate::night::cover::CoverConditions;
 use crate::night::{Estimate, FrostKind, NightHour};
 use crate::risk::assess;
 use crate::units::Celsius;
-use chrono::{Duration, NaiveDate};
+use chrono::NaiveDate;
 
 /// 22:00 of 16 January 2027; sunrise is 14 hours later.
 fn sunset() -> DateTime<Utc> {
@@ -52,11 +52,12 @@ fn check(night: Result<Night, NoNight>, now: f64, expected: &[(Measure, &str, Op
     (hardy.tolerances[0].damage_begins, hardy.tolerances[0].severe) = (Celsius(-15.0), Celsius(-20.0));
     let crops = [seedlings, hardy].map(|crop| (crop.id.clone(), crop));
     let catalogue = Catalogue { crops: crops.into(), ..Catalogue::default() };
-    let garden = garden(vec![bed("R1", &[("seedlings", "grown")]), bed("R2", &[("hardy", "grown")])], vec![cloth(2)]);
+    let beds = vec![bed("R1", &[("seedlings", "grown")]), bed("R2", &[("hardy", "grown")])];
+    let garden = Garden { worth_per_square_metre: Minutes(40.0), ..garden(beds, vec![cloth(2)]) };
     let of = NightOf(NaiveDate::from_ymd_opt(2027, 1, 16).expect("a date"));
     let risks = assess(&garden, of, night.as_ref().ok(), &catalogue);
     let now = sunset() + Duration::minutes((now * 60.0) as i64);
-    let plan = decide(&garden, of, sunset(), night, risks, now);
+    let plan = decide(&garden, of, sunset(), night, risks, None, now);
     let hours = |at: DateTime<Utc>| (at - sunset()).num_minutes() as f64 / 60.0;
     let found = plan.beds.iter().map(|bed| (bed.measure, bed.reason.word(), bed.do_by.map(hours)));
     assert_eq!(found.collect::<Vec<_>>(), expected);
@@ -112,7 +113,7 @@ fn a_list_counts_its_work() {
     let (garden, catalogue) = (garden(Vec::new(), Vec::new()), Catalogue::default());
     let of = NightOf(NaiveDate::from_ymd_opt(2027, 1, 16).expect("a date"));
     let risks = assess(&garden, of, None, &catalogue);
-    let empty = decide(&garden, of, sunset(), Err(NoNight::NoForecast), risks, sunset());
+    let empty = decide(&garden, of, sunset(), Err(NoNight::NoForecast), risks, None, sunset());
     assert!(!empty.has_work() && empty.is_quiet() && empty.work() == Minutes(0.0));
     for (measure, is_work) in Measure::ALL.iter().zip([true, true, true, false, false, false]) {
         assert_eq!(measure.is_work(), is_work, "{}", measure.word());

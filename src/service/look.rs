@@ -11,6 +11,7 @@ use crate::night::day::Day;
 use crate::night::past::PastDay;
 use crate::night::screen::{Evidence, Span, expect, past};
 use crate::night::{Knowledge, Night, NoNight, Remark};
+use crate::plan::said::Said;
 use crate::plan::spell::Spell;
 use crate::plan::{Plan, decide};
 use crate::risk::assess;
@@ -38,15 +39,29 @@ pub fn is_whole_and_young(night: &Night) -> bool {
 /// Feeds whose lows are further apart than this speak of different nights, K (a first choice).
 const DISAGREEMENT: Kelvins = Kelvins(3.0);
 
-/// The list of a night: from the first forecast that knows the whole night and is not old, else from the first that
-/// knows it all, else from the first that knows any of it, else from readings alone, else a list that says that nothing
-/// is known. A feed that was passed over for its holes or its age and is much colder is believed all the same.
+/// The list of a night of which nothing was said yet; see [`list_after`].
 pub fn list<'a>(
     garden: &'a Garden,
     catalogue: &'a Catalogue,
     of: NightOf,
     forecasts: &[Forecast],
     readings: &[Reading],
+    now: DateTime<Utc>,
+) -> Plan<'a> {
+    list_after(garden, catalogue, of, forecasts, readings, None, now)
+}
+
+/// The list of a night: from the first forecast that knows the whole night and is not old, else from the first that
+/// knows it all, else from the first that knows any of it, else from readings alone, else a list that says that nothing
+/// is known. A feed that was passed over for its holes or its age and is much colder is believed all the same. `last` is
+/// what was last said of this night, which does not change for little.
+pub fn list_after<'a>(
+    garden: &'a Garden,
+    catalogue: &'a Catalogue,
+    of: NightOf,
+    forecasts: &[Forecast],
+    readings: &[Reading],
+    last: Option<&Said>,
     now: DateTime<Utc>,
 ) -> Plan<'a> {
     let span = span_of(garden, of);
@@ -90,10 +105,12 @@ pub fn list<'a>(
         }
     }
     let risks = assess(garden, of, night.as_ref().ok(), catalogue);
-    decide(garden, of, span.sunset, night, risks, now)
+    decide(garden, of, span.sunset, night, risks, last, now)
 }
 
-/// Lists of nights in a row, `of` first, and the days between them. What the evening's thermometer says is of the first.
+/// Lists of nights in a row, `of` first, and the days between them. What the evening's thermometer says is of the first, and
+/// so is what was `last` said.
+#[expect(clippy::too_many_arguments, reason = "all that a list needs, and how many")]
 pub fn spell<'a>(
     garden: &'a Garden,
     catalogue: &'a Catalogue,
@@ -101,10 +118,11 @@ pub fn spell<'a>(
     nights: u32,
     forecasts: &[Forecast],
     readings: &[Reading],
+    last: Option<&Said>,
     now: DateTime<Utc>,
 ) -> Spell<'a> {
     let night = |number: u32| NightOf(of.0 + Duration::days(number.into()));
-    let tonight = list(garden, catalogue, of, forecasts, readings, now);
+    let tonight = list_after(garden, catalogue, of, forecasts, readings, last, now);
     // A low that somebody has given is tonight's, and without any feed nothing is known of later nights.
     let of_feeds: Vec<Forecast> =
         forecasts.iter().filter(|forecast| forecast.provider != Provider::HandGivenLow).cloned().collect();

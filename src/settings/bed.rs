@@ -4,6 +4,7 @@ use super::KnownCrops;
 use super::garden::{NOT_TOLD_APART, each_once};
 use super::planting::{OF_A_PLANTING, PART, read_planting};
 use super::reader::{Listed, Table};
+use super::suggest::suggestion;
 use crate::beds::{Bed, BedKind, Planting};
 use crate::night::exposure::Exposure;
 use crate::units::{LENGTH, Limits, TEMPERATURE_DIFFERENCE};
@@ -24,6 +25,8 @@ const HEIGHT: Limits =
 const MULCH: Limits =
     Limits { what: "mulch", low: 0.0, high: 0.5, unit: "m", why: "a layer over living plants is thinner than that" };
 
+const PATH: Limits = Limits { what: "path", low: 0.0, high: 3.0, unit: "m", why: "no cover spans beds that far apart" };
+
 pub(super) const BEDS: Listed = Listed { key: "beds", one: "bed", told_by: Some("id") };
 const PLANTINGS: Listed = Listed { key: "plantings", one: "planting", told_by: Some("crop") };
 
@@ -39,6 +42,15 @@ pub(super) fn read_bed(table: Table<'_>, crops: &KnownCrops, today: Option<Naive
     let offset = table.optional("offset").and_then(|value| value.difference(&TEMPERATURE_DIFFERENCE));
     let (height, mulch) = read_height_and_mulch(&table, kind_and_size.map(|(kind, _, _)| kind));
     let soil_depth = table.optional("soil_depth_m").and_then(|value| value.number(&DEPTH));
+    let beside = table.optional("beside").and_then(|value| value.name()).map(str::to_string);
+    let path = match table.optional("path_m") {
+        Some(value) if beside.is_none() => {
+            let mend = "write beside = \"...\" with the label of the bed across the path, or remove the line";
+            value.fault_at_key("path_m says nothing without beside", "", mend);
+            None
+        }
+        value => value.and_then(|value| value.number(&PATH)),
+    };
     let plantings = read_plantings(&table, crops, today);
     for value in OF_A_PLANTING.iter().filter_map(|key| table.refused(key)) {
         let what = format!("{} belongs to what grows there, not to the bed", value.key);
@@ -47,11 +59,12 @@ pub(super) fn read_bed(table: Table<'_>, crops: &KnownCrops, today: Option<Naive
     table.finish();
     let (kind, length, width) = kind_and_size?;
     let (id, exposure) = (id?.to_string(), exposure?);
-    Some(Bed { id, name, kind, length, width, height, mulch, exposure, soil_depth, offset, plantings })
+    let path = path.unwrap_or(Bed::PATH);
+    Some(Bed { id, name, kind, length, width, height, mulch, exposure, soil_depth, offset, beside, path, plantings })
 }
 
 /// Keys of a bed, for whoever writes one below a planting.
-pub(super) const OF_A_BED: [&str; 13] = [
+pub(super) const OF_A_BED: [&str; 15] = [
     "id",
     "name",
     "kind",
@@ -62,6 +75,8 @@ pub(super) const OF_A_BED: [&str; 13] = [
     "height_m",
     "mulch_m",
     "soil_depth_m",
+    "beside",
+    "path_m",
     "diameter_m",
     "pots",
     "movable",
@@ -160,4 +175,49 @@ pub(super) fn same_bed_twice(root: &Table<'_>) {
     let ids = root.tables(BEDS).into_iter().filter_map(|bed| bed.optional("id"));
     let named = ids.filter_map(|value| Some((value.text_if_sound()?.to_string(), value)));
     each_once(named, "two beds are labelled", NOT_TOLD_APART, "give each bed its own label");
+}
+
+/// A bed shares a large cover with one neighbour, which is another bed of this garden.
+pub(super) fn neighbours(root: &Table<'_>) {
+    let label = |bed: &Table<'_>| bed.optional("id").and_then(|value| value.text_if_sound().map(str::to_string));
+    let beds = root.tables(BEDS);
+    let labels: Vec<String> = beds.iter().filter_map(label).collect();
+    let is_pots = |named: &str| {
+        beds.iter().any(|bed| {
+            let kind = bed.optional("kind").and_then(|value| value.text_if_sound());
+            label(bed).as_deref() == Some(named) && kind == Some("containers")
+        })
+    };
+    let mut pairs: Vec<[String; 2]> = Vec::new();
+    for bed in &beds {
+        let (Some(id), Some(value)) = (label(bed), bed.optional("beside")) else { continue };
+        let Some(named) = value.text_if_sound() else { continue };
+        let why = "One large cover is laid over the two beds together.";
+        if named == id {
+            value.fault(
+                format!("{id} cannot be beside itself"),
+                why,
+                "name the bed across the path, or remove the line",
+            );
+        } else if !labels.iter().any(|label| label == named) {
+            let mend = suggestion(named, labels.iter().map(String::as_str))
+                .unwrap_or_else(|| "write the label of another bed of this garden, or remove the line".into());
+            value.fault(format!("no bed is labelled \"{named}\""), why, mend);
+        } else if is_pots(named) || is_pots(&id) {
+            let mend = "remove the line: pots are put together under one cover anyway";
+            value.fault("containers have no neighbour", why, mend);
+        } else {
+            let pair = [id.clone(), named.to_string()];
+            let is_same = |other: &[String; 2]| other.iter().all(|bed| pair.contains(bed));
+            let taken = pairs.iter().filter(|other| !is_same(other)).find_map(|other| {
+                let shared = other.iter().find(|bed| pair.contains(bed))?;
+                Some((shared, other.iter().find(|bed| *bed != shared)?))
+            });
+            if let Some((shared, other)) = taken {
+                let what = format!("{shared} is beside {other} already");
+                value.fault(what, why, "let each bed stand in one pair only: the one that mostly shares its cover");
+            }
+            pairs.push(pair);
+        }
+    }
 }

@@ -1,6 +1,6 @@
 //! `gardens/<id>.toml`: one garden's place, people, covers, beds and plantings.
 
-use super::bed::{BEDS, read_bed, same_bed_twice};
+use super::bed::{BEDS, neighbours, read_bed, same_bed_twice};
 use super::own_figures;
 use super::reader::{Listed, Table};
 use super::service::{FeedChoice, address};
@@ -79,6 +79,7 @@ pub(super) fn read(file: &File, known: &Known<'_>) -> Result<GardenSettings, Vec
         let beds: Vec<Bed> = tables.into_iter().filter_map(|bed| read_bed(bed, known.crops, today)).collect();
         let own_figures = own_figures::read(&root, &beds, known.crops);
         same_bed_twice(&root);
+        neighbours(&root);
         if let Some(value) = root.refused("plantings") {
             let why = "Which bed it grows in is not said.";
             value.fault_at_key(

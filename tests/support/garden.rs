@@ -93,6 +93,8 @@ pub fn bed(id: &str, crop: &str, stage: &str) -> Bed {
         mulch: 0.0,
         exposure: Exposure::Open,
         soil_depth: None,
+        beside: None,
+        path: Bed::PATH,
         offset: None,
         plantings: vec![planting(crop, stage)],
     }

@@ -20,12 +20,13 @@ fn page(rows: Vec<Bed>, change: impl FnOnce(&mut Garden)) -> String {
     let sunset = DateTime::UNIX_EPOCH + Duration::days(20_834) + Duration::hours(22);
     let risks = assess(&garden, of, None, &catalogue);
     let now = sunset - Duration::hours(4);
-    let mut plan = crate::plan::decide(&garden, of, sunset, Err(NoNight::NoForecast), risks, now);
+    let mut plan = crate::plan::decide(&garden, of, sunset, Err(NoNight::NoForecast), risks, None, now);
     let last = plan.beds.len() - 1;
     for (index, bed) in plan.beds.iter_mut().enumerate() {
         bed.measure = if index == last { Measure::Leave } else { Measure::Cover };
         let name = garden.covers[0].name.clone();
-        bed.cover = (index < last).then_some(CoverUse { name, stock: 0, pieces: 1, layers: Layers::One });
+        bed.cover =
+            (index < last).then_some(CoverUse { name, stock: 0, pieces: 1, layers: Layers::One, together_with: None });
         bed.do_by = (index < last).then_some(plan.deadline);
         bed.work = Minutes(8.0);
     }

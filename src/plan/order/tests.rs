@@ -184,13 +184,15 @@ fn with_plan<T>(crew: Option<Crew>, now: DateTime<Utc>, look: impl FnOnce(&Plan<
         at(22),
         Err(crate::night::NoNight::NoForecast),
         assess(&garden, of, None, &catalogue),
+        None,
         now,
     );
-    let laid = CoverUse { name: "white cloth".into(), stock: 0, pieces: 1, layers: Layers::One };
+    let laid = CoverUse { name: "white cloth".into(), stock: 0, pieces: 1, layers: Layers::One, together_with: None };
     for (bed, measure) in plan.beds.iter_mut().zip([Measure::Cover, Measure::Leave, Measure::Harvest]) {
         (bed.measure, bed.reason) = (measure, Reason::CoverSaves { covered: Probability(0.1) });
         bed.cover = (measure == Measure::Cover).then(|| laid.clone());
         bed.work = Minutes(7.0);
+        bed.tonight = Minutes(if measure == Measure::Cover { 4.0 } else { 7.0 });
     }
     look(&plan)
 }

@@ -81,6 +81,9 @@ fn outlook_of(rows: &[Row<'_>]) -> Outlook {
             reason: Reason::NothingHelps,
             do_by: None,
             work: Minutes(0.0),
+            tonight: Minutes(0.0),
+            loss: Minutes(0.0),
+            turning: None,
         }
     });
     let now: DateTime<Utc> = DateTime::UNIX_EPOCH;
@@ -91,6 +94,9 @@ fn outlook_of(rows: &[Row<'_>]) -> Outlook {
         deadline: now,
         night: Err(crate::night::NoNight::NoForecast),
         beds: plans.collect(),
+        trips: Minutes(0.0),
+        minutes: None,
+        gap: Minutes(0.0),
     };
     outlook(&plan, day(TODAY))
 }

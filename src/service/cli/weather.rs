@@ -3,8 +3,8 @@
 use super::{Configuration, Failure, choose};
 use crate::beds::Garden;
 use crate::night::screen::forecast_of_low;
-use crate::plan::Plan;
 use crate::plan::spell::Spell;
+use crate::plan::{Plan, turning};
 use crate::rounds::night_at;
 use crate::service::feed::{Fetcher, decode, recognise};
 use crate::service::look::{self, Gathered, Sources, list, readings, span_of};
@@ -70,7 +70,8 @@ impl WeatherArguments {
         garden: Option<&str>,
     ) -> Result<(Plan<'s>, Vec<String>), Failure> {
         let (garden, of, gathered, readings) = self.at_hand(configuration, settings, garden)?;
-        let plan = list(garden, &settings.catalogue, of, &gathered.forecasts, &readings, self.now());
+        let mut plan = list(garden, &settings.catalogue, of, &gathered.forecasts, &readings, self.now());
+        turning::find(&mut plan, &settings.catalogue, None);
         Ok((plan, gathered.troubles))
     }
 
@@ -84,7 +85,9 @@ impl WeatherArguments {
     ) -> Result<(Spell<'s>, Vec<String>), Failure> {
         let (garden, of, gathered, readings) = self.at_hand(configuration, settings, garden)?;
         let forecasts = &gathered.forecasts;
-        let spell = look::spell(garden, &settings.catalogue, of, nights, forecasts, &readings, self.now());
+        let catalogue = &settings.catalogue;
+        let mut spell = look::spell(garden, catalogue, of, nights, forecasts, &readings, None, self.now());
+        turning::find(&mut spell.tonight, catalogue, None);
         Ok((spell, gathered.troubles))
     }
 

@@ -8,13 +8,13 @@ use crate::message::{Context, NightOver, Reader, evening_letter, morning_after_l
 use crate::night::NightHour;
 use crate::plan::said::{Said, SaidBed, SayReason, SilentReason, calendar_entry, changes, whether};
 use crate::plan::spell::TOLD;
-use crate::plan::{Measure, Plan};
+use crate::plan::{Measure, Plan, turning};
 use crate::rounds::{MORNING_AFTER, Round, RoundKind, next_firing, next_round, night_at, night_hours};
 use crate::service::failpoint;
 use crate::service::look::{readings, spell};
 use crate::service::store::{LastMail, OutboxRow, RoundRow, RoundState, SaidRow};
 use crate::settings::GardenSettings;
-use crate::units::Kelvins;
+use crate::units::{Kelvins, Minutes};
 use crate::zone::NightOf;
 use chrono::{DateTime, Duration, Utc};
 
@@ -148,18 +148,25 @@ impl Daemon<'_> {
             Vec::new()
         });
         failpoint::here("weather-gathered");
-        // At dusk people are out for tonight.
-        let nights = if round.kind == RoundKind::Dusk { 1 } else { TOLD };
-        let forecasts = &gathered.forecasts;
-        let spell = spell(garden, &self.settings.catalogue, round.night, nights, forecasts, &readings, now);
-        let plan = &spell.tonight;
-        failpoint::here("list-made");
-        let foretold = ForecastAtRound::of_spell(&spell, round.kind, forecasts, readings.len());
-        let next = Said::of(plan);
         let rows = self.store.said(&garden.id, round.night).await?;
         // What was said by a clock that ran ahead, or in a rehearsal, is not said yet.
         let heard = || rows.iter().filter(|row| row.said_at <= now + AHEAD);
         let said = heard().next_back().and_then(read_back);
+        let (catalogue, forecasts) = (&self.settings.catalogue, &gathered.forecasts);
+        // At dusk people are out for tonight.
+        let nights = if round.kind == RoundKind::Dusk { 1 } else { TOLD };
+        let mut spell = spell(garden, catalogue, round.night, nights, forecasts, &readings, said.as_ref(), now);
+        let plan = &spell.tonight;
+        failpoint::here("list-made");
+        if plan.gap > Minutes(0.01) {
+            tracing::warn!(
+                garden = garden.id,
+                minutes = plan.gap.0,
+                "a better choice of measures may exist, by at most"
+            );
+        }
+        let foretold = ForecastAtRound::of_spell(&spell, round.kind, forecasts, readings.len());
+        let next = Said::of(plan);
         let since = NightOf(round.night.0 - WORDS_COUNT);
         let last_word = self.store.last_word(&garden.id, since, now).await?;
         let timetable = &self.settings.service.timetable;
@@ -181,6 +188,9 @@ impl Daemon<'_> {
                 reason
             }
         };
+        // Only what is sent needs it.
+        turning::find(&mut spell.tonight, catalogue, said.as_ref());
+        let plan = &spell.tonight;
         let (untold, of_untold) = self.untold(garden).await?;
         let for_managers: Vec<String> = gathered.troubles.iter().cloned().chain(of_untold).collect();
         let changed = said.map(|said| (changes(&said, &next), said.at));

@@ -1,0 +1,86 @@
+//! Why a bed in danger is left as it is.
+
+use super::super::Reason;
+use super::Bounds;
+use super::ways::{Way, trips};
+use crate::beds::Garden;
+use crate::units::Minutes;
+
+/// What is left when every bed has its way.
+pub(super) struct After<'g> {
+    garden: &'g Garden,
+    /// Pieces of each stock.
+    pieces: Vec<u32>,
+    /// For each stock the bed that has of it and would miss it least.
+    holders: Vec<Option<usize>>,
+    /// Person-minutes; infinite where nothing is bounded by people.
+    minutes: f64,
+    /// Kinds of work that are done somewhere, a bit each.
+    kinds: u8,
+    /// Walking and fetching for these.
+    pub trips: f64,
+}
+
+impl<'g> After<'g> {
+    /// `ways` are those that each bed had, leaving it first.
+    pub fn new(garden: &'g Garden, chosen: &[Way], ways: &[Vec<Way>], bounds: &Bounds<'_>) -> After<'g> {
+        let mut pieces: Vec<u32> = garden.covers.iter().map(|stock| stock.count).collect();
+        let mut holders: Vec<Option<(f64, usize)>> = vec![None; pieces.len()];
+        for (bed, (way, ways)) in chosen.iter().zip(ways).enumerate() {
+            let Some(laid) = way.cover else { continue };
+            let gain = ways.first().map_or(0.0, |leaving| leaving.total() - way.total());
+            if let (Some(left), Some(holder)) = (pieces.get_mut(laid.stock), holders.get_mut(laid.stock)) {
+                *left = left.saturating_sub(laid.pieces);
+                *holder = holder.filter(|(least, _)| *least <= gain).or(Some((gain, bed)));
+            }
+        }
+        let kinds = chosen.iter().fold(bounds.underway, |kinds, way| kinds | way.kinds());
+        let trips = trips(kinds & !bounds.underway);
+        let spent = |is_spent: fn(&&Way) -> bool| chosen.iter().filter(is_spent).map(|way| way.tonight).sum::<f64>();
+        let all = bounds.minutes.map_or(f64::INFINITY, |minutes| minutes.0 - trips - spent(|_| true));
+        let new = bounds.left.map_or(f64::INFINITY, |left| left.0 - spent(|way| !way.is_said));
+        let holders = holders.into_iter().map(|holder| holder.map(|(_, bed)| bed)).collect();
+        After { garden, pieces, holders, minutes: all.min(new), kinds, trips }
+    }
+
+    /// Walking and fetching that a way would add.
+    fn more_trips(&self, way: &Way) -> f64 {
+        trips(way.kinds() & !self.kinds)
+    }
+
+    fn has_pieces(&self, way: &Way) -> bool {
+        way.cover.is_none_or(|laid| self.pieces.get(laid.stock).is_some_and(|left| *left >= laid.pieces))
+    }
+
+    /// The bed that got the cover which would have been the best here.
+    fn holder(&self, way: &Way) -> Option<String> {
+        let bed = (*self.holders.get(way.cover?.stock)?)?;
+        Some(self.garden.beds.get(bed)?.id.clone())
+    }
+}
+
+/// `ways` are those with covers and people in plenty, leaving it first.
+pub(super) fn why_left(ways: &[Way], after: &After<'_>) -> Reason {
+    let Some((leaving, measures)) = ways.split_first() else { return Reason::NothingHelps };
+    let total = |way: &&Way| way.total() + after.more_trips(way);
+    let pays = measures.iter().filter(|way| total(way) < leaving.total() - 1e-9);
+    let cheapest = |ways: Vec<&'_ Way>| ways.into_iter().min_by(|a, b| total(a).total_cmp(&total(b))).cloned();
+    // People stand in the way where the pieces are there; else it is the pieces.
+    let in_the_shed = cheapest(pays.clone().filter(|way| after.has_pieces(way)).collect());
+    if let Some(way) = in_the_shed {
+        let tonight = way.tonight + after.more_trips(&way);
+        if tonight > after.minutes + 1e-9 {
+            return Reason::NoTimeLeft { work: Minutes(tonight), nobody: after.garden.is_left_alone() };
+        }
+    }
+    if let Some(way) = cheapest(pays.collect()).filter(|way| !after.has_pieces(way)) {
+        return Reason::NoCoverLeft { to: after.holder(&way) };
+    }
+    match measures.iter().min_by(|a, b| a.loss.total_cmp(&b.loss)) {
+        Some(surest) => Reason::WorthLessThanWork {
+            saved: Minutes((leaving.loss - surest.loss).max(0.0)),
+            work: Minutes(surest.work() - surest.anyhow + after.more_trips(surest)),
+        },
+        None => Reason::NothingHelps,
+    }
+}

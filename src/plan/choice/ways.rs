@@ -1,0 +1,297 @@
+//! Every way to treat a bed: what it leaves at risk, and what it takes tonight and tomorrow.
+
+use super::super::harvest;
+use super::super::said::Said;
+use super::super::{CoverUse, Measure};
+use super::solve::Offer;
+use crate::beds::{Bed, BedKind, CoverStock, Garden};
+use crate::crops::Life;
+use crate::night::cover::{Cover, Layers};
+use crate::risk::{BedRisk, PlantingRisk, pieces_for, pieces_over};
+
+/// What a minute of expected loss counts against a minute of work: 1 where a garden wants the least of both together.
+/// All caution, and all saving of work, goes through this one number.
+const LOSS_AGAINST_WORK: f64 = 1.0;
+/// Person-minutes for a bed of 1.2 by 2.4 m with hoops and cloth ready, and for uncovering and folding (assumed; no
+/// published figure was found, a garden's own times should replace them).
+const COVER_PER_SQUARE_METRE: f64 = 4.0 / 2.88;
+const UNCOVER_PER_BED: f64 = 3.0;
+const WIND_FACTOR: f64 = 1.5;
+/// Person-minutes to carry one pot one way (common practice).
+const CARRY_PER_POT: f64 = 1.5;
+/// Part of the loss that remains for pots under a roof (assumed: a porch is not a heated room).
+const LEFT_UNDER_A_ROOF: f64 = 0.05;
+/// Wind at which laying covers takes longer, and mean wind of a night in which none is laid, m/s (assumed; flapping
+/// covers harm the crop).
+const HARD_TO_HANDLE: f64 = 5.0;
+const TOO_WINDY: f64 = 12.0;
+/// A measure that averts less than this part of the expected loss is no help (assumed).
+const SOME_HELP: f64 = 0.25;
+/// What was said before is changed only where that gains more than this, person-minutes (assumed: telling people anew,
+/// and one cover taken off, carried and laid again).
+const KEPT_FOR: f64 = 10.0;
+/// Worth of not leaving roots in soil that is too cold for them, min: more than any bed has, so that only a want of time
+/// leaves them there.
+const DUG_FIRST: f64 = 1e4;
+
+/// Kinds of work that people fetch their things for, a bit each, and what fetching them and walking takes, person-minutes,
+/// once for all beds (assumed).
+const HARVEST: u8 = 0b001;
+const COVER: u8 = 0b010;
+const CARRY: u8 = 0b100;
+pub(super) const TRIPS: [f64; 3] = [1.0, 2.0, 1.0];
+
+/// Walking and fetching for some kinds of work, person-minutes.
+pub(in super::super) fn trips(kinds: u8) -> f64 {
+    TRIPS.iter().enumerate().filter(|(bit, _)| kinds & (1 << bit) != 0).map(|(_, minutes)| minutes).sum()
+}
+
+/// One way to treat a bed.
+#[derive(Clone, Debug)]
+pub(super) struct Way {
+    pub measure: Measure,
+    pub cover: Option<Laid>,
+    /// Expected loss that remains.
+    pub loss: f64,
+    /// Work of this afternoon, and of the morning after.
+    pub tonight: f64,
+    pub tomorrow: f64,
+    /// Of the work, what would be done within days without any frost.
+    pub anyhow: f64,
+    /// Whether it is what was last said of this bed: then it is done, or people are at it.
+    pub is_said: bool,
+    /// The bed that one piece covers together with this one, by its place in the garden.
+    pub together: Option<usize>,
+}
+
+/// A cover from a stock, and its pieces of all layers.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Laid {
+    pub stock: usize,
+    pub cover: Cover,
+    pub pieces: u32,
+}
+
+impl Way {
+    pub fn total(&self) -> f64 {
+        LOSS_AGAINST_WORK * self.loss + self.work() - self.anyhow
+    }
+
+    pub fn work(&self) -> f64 {
+        self.tonight + self.tomorrow
+    }
+
+    pub fn kinds(&self) -> u8 {
+        kinds_of(self.measure, self.cover.is_some())
+    }
+
+    /// As numbers, for a garden with so many stocks: pieces of each, minutes of all work, minutes of work that is new.
+    pub fn offer(&self, stocks: usize) -> Offer {
+        let mut uses = vec![0.0; stocks + 2];
+        if let Some(laid) = self.cover
+            && let Some(pieces) = uses.get_mut(laid.stock)
+        {
+            *pieces = f64::from(laid.pieces);
+        }
+        uses[stocks] = self.tonight;
+        uses[stocks + 1] = if self.is_said { 0.0 } else { self.tonight };
+        Offer { cost: self.total() - if self.is_said { KEPT_FOR } else { 0.0 }, uses, kinds: self.kinds() }
+    }
+}
+
+/// The kinds of work that a measure asks for, a bit each.
+pub(in super::super) fn kinds_of(measure: Measure, has_cover: bool) -> u8 {
+    let cover = if has_cover { COVER } else { 0 };
+    match measure {
+        Measure::Harvest => HARVEST | cover,
+        Measure::BringIn => CARRY,
+        Measure::Cover | Measure::Leave | Measure::Fine | Measure::Unknown => cover,
+    }
+}
+
+/// What all beds of one list have in common.
+pub(super) struct Means<'g> {
+    pub garden: &'g Garden,
+    /// Times by which wind stretches the work with covers.
+    wind_factor: f64,
+    is_storm: bool,
+    last: Option<&'g Said>,
+}
+
+impl<'g> Means<'g> {
+    /// `wind`: the mean of the night, m/s.
+    pub fn new(garden: &'g Garden, wind: f64, last: Option<&'g Said>) -> Means<'g> {
+        let wind_factor = if wind > HARD_TO_HANDLE { WIND_FACTOR } else { 1.0 };
+        Means { garden, wind_factor, is_storm: wind > TOO_WINDY, last }
+    }
+
+    /// Every way that helps, leaving it first, as if there were covers in plenty.
+    pub fn ways(&self, risk: &BedRisk<'_>) -> Vec<Way> {
+        let mut leaving = leave(risk);
+        let covers = self.covers(risk.bed);
+        let open_loss = leaving.loss;
+        let too_cold = harvest::soil_too_cold(risk).is_some();
+        let mut ways = Vec::new();
+        let before = |loss: &dyn Fn(Option<Cover>) -> f64, laid: &Laid| match laid.cover.layers {
+            Layers::One => None,
+            Layers::Two => Some(loss(Some(Cover { layers: Layers::One, ..laid.cover }))),
+        };
+        let open = |cover: Option<Cover>| risk.expected_loss(cover).0;
+        // A second layer must itself be worth the name.
+        let adds = |loss: &dyn Fn(Option<Cover>) -> f64, laid: &Laid| {
+            before(loss, laid).is_none_or(|one| helps(one, loss(Some(laid.cover))))
+        };
+        for laid in covers.iter().filter(|laid| !too_cold && adds(&open, laid)) {
+            let (tonight, tomorrow) = self.cover_work(risk.bed.area(), laid);
+            let loss = open(Some(laid.cover));
+            ways.push(Way { measure: Measure::Cover, cover: Some(*laid), loss, tonight, tomorrow, ..leave(risk) });
+        }
+        let work = harvest::work(risk).0;
+        if work > 0.0 {
+            let picking = |cover: Option<Cover>| loss_after_picking(risk, cover);
+            let (picked, anyhow) = (picking(None), work * harvest::PICKED_ANYHOW);
+            let pick = Way { measure: Measure::Harvest, loss: picked, tonight: work, anyhow, ..leave(risk) };
+            for laid in covers.iter().filter(|laid| adds(&picking, laid)) {
+                let loss = picking(Some(laid.cover));
+                // A cover over what is left must itself be worth laying.
+                if helps(picked, loss) {
+                    let (tonight, tomorrow) = self.cover_work(risk.bed.area(), laid);
+                    ways.push(Way { cover: Some(*laid), loss, tonight: work + tonight, tomorrow, ..pick.clone() });
+                }
+            }
+            ways.push(pick);
+        }
+        if let BedKind::Containers { count, movable: true, .. } = risk.bed.kind
+            && !too_cold
+        {
+            let carry = CARRY_PER_POT * f64::from(count);
+            let loss = open_loss * LEFT_UNDER_A_ROOF;
+            // In, and out again.
+            ways.push(Way { measure: Measure::BringIn, loss, tonight: carry, tomorrow: carry, ..leave(risk) });
+        }
+        // What is ripe is picked wherever that pays, however small a part of the bed it is: it would be picked anyhow. A few
+        // sprigs of a bush that lives for years are no such harvest.
+        let ripe = harvest::picks(risk).iter().any(|pick| {
+            let of = |planting: &&PlantingRisk<'_>| planting.crop.name == pick.crop;
+            risk.plantings.iter().find(of).is_some_and(|planting| planting.crop.growing.life != Life::Perennial)
+        });
+        let is_ripe = |way: &Way| (ripe || too_cold) && way.measure == Measure::Harvest && way.cover.is_none();
+        ways.retain(|way| is_ripe(way) || helps(open_loss, way.loss));
+        if too_cold {
+            leaving.loss += DUG_FIRST;
+        }
+        ways.insert(0, leaving);
+        for way in &mut ways {
+            self.compare_with_last(risk.bed, way);
+        }
+        ways
+    }
+
+    /// One piece over two neighbours, each in danger and helped by it. The first of the pair takes the piece and the work.
+    pub fn together(&self, pair: [(usize, &BedRisk<'_>); 2]) -> Vec<[Way; 2]> {
+        let [(first, a), (second, b)] = pair;
+        let Some((length, width, area)) = a.bed.together_with(b.bed) else { return Vec::new() };
+        let mut ways = Vec::new();
+        for laid in
+            self.stocks().filter(|(_, stock)| stock.kind.can_span_beds() && pieces_over(length, width, stock) == 1)
+        {
+            let cover = laid.1.cover(Layers::One);
+            let laid = Laid { stock: laid.0, cover, pieces: 1 };
+            let (loss_a, loss_b) = (a.expected_loss(Some(cover)).0, b.expected_loss(Some(cover)).0);
+            let ((open_a, open_b), (tonight, tomorrow)) = ((leave(a), leave(b)), self.cover_work(area, &laid));
+            if !helps(open_a.loss, loss_a) || !helps(open_b.loss, loss_b) {
+                continue;
+            }
+            let measure = Measure::Cover;
+            let mut way_a =
+                Way { measure, cover: Some(laid), loss: loss_a, tonight, tomorrow, together: Some(second), ..open_a };
+            let rest = Laid { pieces: 0, ..laid };
+            let mut way_b = Way { measure, cover: Some(rest), loss: loss_b, together: Some(first), ..open_b };
+            self.compare_with_last(a.bed, &mut way_a);
+            self.compare_with_last(b.bed, &mut way_b);
+            ways.push([way_a, way_b]);
+        }
+        ways
+    }
+
+    fn compare_with_last(&self, bed: &Bed, way: &mut Way) {
+        let said = self.last.and_then(|last| last.beds.iter().find(|said| said.bed == bed.id));
+        let Some(said) = said.filter(|_| way.measure.is_work()) else { return };
+        way.is_said = said.measure == way.measure && said.cover == self.cover_use(way).map(|cover| cover.title());
+        if way.is_said {
+            // What lies already is not stretched by a wind that rises.
+            let stretch = if way.cover.is_some() { self.wind_factor } else { 1.0 };
+            way.tonight /= stretch;
+        }
+    }
+
+    /// The cover of a way, by the name on the shelf.
+    pub fn cover_use(&self, way: &Way) -> Option<CoverUse> {
+        let laid = way.cover?;
+        let name = self.garden.covers.get(laid.stock)?.name.clone();
+        let together_with = way.together.and_then(|bed| Some(self.garden.beds.get(bed)?.id.clone()));
+        Some(CoverUse { name, stock: laid.stock, pieces: laid.pieces, layers: laid.cover.layers, together_with })
+    }
+
+    fn stocks(&self) -> impl Iterator<Item = (usize, &CoverStock)> {
+        let laid_tonight = !self.is_storm;
+        self.garden.covers.iter().enumerate().filter(move |(_, stock)| laid_tonight && stock.count > 0)
+    }
+
+    /// Every stock in one layer, then those that can be doubled in two.
+    fn covers(&self, bed: &Bed) -> Vec<Laid> {
+        let laid = |layers: Layers| {
+            let fits = move |stock: &CoverStock| layers == Layers::One || stock.kind.can_be_doubled();
+            self.stocks().filter(move |(_, stock)| fits(stock)).map(move |(index, stock)| Laid {
+                stock: index,
+                cover: stock.cover(layers),
+                pieces: pieces_for(bed, stock).saturating_mul(layers.times()),
+            })
+        };
+        laid(Layers::One).chain(laid(Layers::Two)).collect()
+    }
+
+    /// To lay it, and to take it off and fold it. A second layer is laid like the first; both come off together.
+    fn cover_work(&self, area: f64, laid: &Laid) -> (f64, f64) {
+        let more_pieces = f64::from(laid.pieces.saturating_sub(1));
+        let lay = COVER_PER_SQUARE_METRE * area * f64::from(laid.cover.layers.times());
+        ((lay + more_pieces) * self.wind_factor, UNCOVER_PER_BED * self.wind_factor)
+    }
+}
+
+/// What is done if nothing is.
+pub(super) fn leave(risk: &BedRisk<'_>) -> Way {
+    Way {
+        measure: Measure::Leave,
+        cover: None,
+        loss: risk.expected_loss(None).0,
+        tonight: 0.0,
+        tomorrow: 0.0,
+        anyhow: 0.0,
+        is_said: false,
+        together: None,
+    }
+}
+
+/// Whether a measure averts enough of a loss to be asked for.
+pub(super) fn helps(loss: f64, with_measure: f64) -> bool {
+    loss - with_measure >= SOME_HELP * loss
+}
+
+/// What is still lost when everything that can be picked and is in danger has been: the growth it would have made,
+/// and the damage to what stays.
+fn loss_after_picking(risk: &BedRisk<'_>, cover: Option<Cover>) -> f64 {
+    let organs = risk.plantings.iter().flat_map(|planting| planting.organs.iter().map(move |organ| (planting, organ)));
+    organs
+        .map(|(planting, organ)| {
+            let chance = organ.under(cover).chance.0;
+            let part = if harvest::is_due(organ) {
+                let harvest = harvest::yield_of(risk.bed, planting);
+                harvest.taken * harvest.growth_forgone + (1.0 - harvest.taken) * chance
+            } else {
+                chance
+            };
+            planting.worth.0 * organ.tolerance.share * part
+        })
+        .sum()
+}

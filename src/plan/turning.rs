@@ -1,0 +1,112 @@
+//! The one number: the low at the garden's screen at which a bed's measure would change, all other beds as they are.
+
+use super::choice::{Bounds, choose, kinds_of, trips};
+use super::said::Said;
+use super::{Measure, Plan};
+use crate::beds::Garden;
+use crate::crops::Catalogue;
+use crate::night::{Knowledge, Night};
+use crate::risk::assess;
+use crate::units::{Celsius, Kelvins, MetresPerSecond, Minutes};
+
+/// Where a measure changes.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Turning {
+    /// The expected low at the garden's screen, within [`STEP`].
+    pub low: Celsius,
+    /// Whether the other measure holds from there down, or from there up.
+    pub side: Side,
+    /// The measure beyond it.
+    pub then: Measure,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Side {
+    Down,
+    Up,
+}
+
+/// How far from the expected low it is looked for: beyond that it is another night.
+pub const REACH: Kelvins = Kelvins(8.0);
+/// How near to it the answer comes.
+pub const STEP: Kelvins = Kelvins(0.1);
+
+/// Finds it for every bed of a list, given what the other beds have of covers and time. `last` as when the list was made.
+///
+/// The night is moved as a whole, air and dew point alike, and what the soil remembers stays; of several turnings the nearest
+/// counts. Nothing is found within [`REACH`], for a night that is not wholly known, and for a bed that would not be judged
+/// the same by itself.
+pub fn find(plan: &mut Plan<'_>, catalogue: &Catalogue, last: Option<&Said>) {
+    let Ok(night) = plan.night.clone() else { return };
+    if night.knowledge != Knowledge::Complete {
+        return;
+    }
+    let turnings: Vec<Option<Turning>> =
+        (0..plan.beds.len()).map(|bed| turning_of(plan, &night, bed, catalogue, last)).collect();
+    for (bed, turning) in plan.beds.iter_mut().zip(turnings) {
+        bed.turning = turning;
+    }
+}
+
+fn turning_of(
+    plan: &Plan<'_>,
+    night: &Night,
+    index: usize,
+    catalogue: &Catalogue,
+    last: Option<&Said>,
+) -> Option<Turning> {
+    let bed = plan.beds.get(index)?;
+    let alone = alone(plan, index);
+    let others = plan.beds.iter().enumerate().filter(|(other, _)| *other != index).map(|(_, bed)| bed);
+    let underway = others.fold(0, |kinds, bed| kinds | kinds_of(bed.measure, bed.cover.is_some()));
+    let spent = plan.beds.iter().enumerate().filter(|(other, _)| *other != index).map(|(_, bed)| bed.tonight.0);
+    let spent = spent.sum::<f64>() + trips(underway);
+    let minutes = plan.minutes.map(|all| Minutes((all.0 - spent).max(0.0)));
+    let bounds = Bounds { minutes, left: None, last, underway };
+    let measure_at = |shift: f64| {
+        let night = night.shifted(Kelvins(shift));
+        let risks = assess(&alone, plan.of, Some(&night), catalogue);
+        let wind = MetresPerSecond(night.cover_conditions.wind_10m);
+        choose(&alone, wind, risks, &bounds).beds.first().map(|bed| bed.measure)
+    };
+    if measure_at(0.0) != Some(bed.measure) {
+        return None;
+    }
+    let whole_steps = REACH.0 as i32;
+    // Nearest first, and of two as near the colder: that is the one to be warned of.
+    let (mut near, mut far) = (0.0, None);
+    'found: for step in 1..=whole_steps {
+        for sign in [-1.0, 1.0] {
+            let shift = sign * f64::from(step);
+            if measure_at(shift).is_some_and(|measure| measure != bed.measure) {
+                (near, far) = (shift - sign, Some(shift));
+                break 'found;
+            }
+        }
+    }
+    let mut far = far?;
+    let mut then = measure_at(far)?;
+    while (far - near).abs() > STEP.0 {
+        let middle = 0.5 * (near + far);
+        match measure_at(middle)? {
+            same if same == bed.measure => near = middle,
+            other => (far, then) = (middle, other),
+        }
+    }
+    let side = if far < 0.0 { Side::Down } else { Side::Up };
+    Some(Turning { low: night.minimum.mean + Kelvins(far), side, then })
+}
+
+/// The garden with this bed only, and with the covers that the others leave it.
+fn alone(plan: &Plan<'_>, index: usize) -> Garden {
+    let mut garden = plan.garden.clone();
+    for (_, bed) in plan.beds.iter().enumerate().filter(|(other, _)| *other != index) {
+        if let Some(cover) = &bed.cover
+            && let Some(stock) = garden.covers.get_mut(cover.stock)
+        {
+            stock.count = stock.count.saturating_sub(cover.pieces);
+        }
+    }
+    garden.beds = garden.beds.into_iter().skip(index).take(1).collect();
+    garden
+}

@@ -1,0 +1,144 @@
+//! A list that does not change for little, says what would change it, and stays within what people can do.
+
+#[path = "support/garden.rs"]
+mod support;
+
+use chrono::{DateTime, Duration, Utc};
+use counterpane::beds::{Crew, Garden};
+use counterpane::crops::Catalogue;
+use counterpane::night::cover::CoverKind;
+use counterpane::plan::said::{Said, changes};
+use counterpane::plan::turning::{Side, find};
+use counterpane::plan::{Measure, Plan, decide};
+use counterpane::risk::assess;
+use counterpane::service::look::{list, list_after, span_of};
+use counterpane::units::{Kelvins, Minutes};
+use counterpane::weather::Forecast;
+use counterpane::zone::NightOf;
+use proptest::collection::vec;
+use proptest::prelude::*;
+use std::sync::LazyLock;
+use support::{bed, cover, crops, demo, empty_garden, forecast, hour, night_of, utc};
+
+static CROPS: LazyLock<Catalogue> = LazyLock::new(crops);
+static DEMO: LazyLock<Garden> = LazyLock::new(demo);
+static TONIGHT: LazyLock<NightOf> = LazyLock::new(|| night_of("2027-01-16"));
+
+fn afternoon() -> DateTime<Utc> {
+    utc("2027-01-16T18:00:00Z")
+}
+
+/// A clear night that falls steadily, each hour off by so much.
+fn night(dusk: f64, fall: f64, off: &[f64]) -> Forecast {
+    let sunset = span_of(&DEMO, *TONIGHT).sunset;
+    let hours = (0..60u8).map(|index| {
+        let time = utc("2027-01-15T18:00:00Z") + Duration::hours(index.into());
+        let since = (time - sunset).num_minutes() as f64 / 60.0;
+        let air = dusk - fall * since.clamp(0.0, 14.0) / 14.0 + off.get(usize::from(index)).unwrap_or(&0.0);
+        hour(time, air, air - 4.0, 1.0, 0.1)
+    });
+    forecast(hours.collect(), afternoon())
+}
+
+fn measures(plan: &Plan<'_>) -> Vec<Measure> {
+    plan.beds.iter().map(|bed| bed.measure).collect()
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 48, failure_persistence: None, ..ProptestConfig::default() })]
+
+    /// The whole night a little milder or colder, and each hour a little off.
+    #[test]
+    fn a_fifth_of_a_kelvin_moves_no_cover_from_bed_to_bed(
+        dusk in -1.0f64..8.0, fall in 3.0f64..10.0, by in -0.1f64..0.1, off in vec(-0.1f64..0.1, 60), people in 1u32..5,
+    ) {
+        let garden = Garden { crew: Some(Crew { people, minutes: Minutes(25.0) }), ..DEMO.clone() };
+        let off: Vec<f64> = off.iter().map(|off| off + by).collect();
+        let (first, then) = (night(dusk, fall, &[]), night(dusk, fall, &off));
+        let first = Said::of(&list(&garden, &CROPS, *TONIGHT, &[first], &[], afternoon()));
+        let later = afternoon() + Duration::hours(2);
+        let next = Said::of(&list_after(&garden, &CROPS, *TONIGHT, &[then], &[], Some(&first), later));
+        let changed = changes(&first, &next);
+        prop_assert!(changed.other_cover.is_empty(), "another cover at {:?}", changed.other_cover);
+        let is_covered = |said: &Said, bed: &str| said.beds.iter().any(|one| one.bed == bed && one.cover.is_some());
+        let lost = first.beds.iter().filter(|bed| bed.cover.is_some() && !is_covered(&next, &bed.bed));
+        // A bed that is fine now may give its cover up; one that is in danger may not lose it to another.
+        let in_danger = |bed: &&counterpane::plan::said::SaidBed| {
+            next.beds.iter().any(|one| one.bed == bed.bed && one.measure == Measure::Leave)
+        };
+        let lost: Vec<&str> = lost.filter(in_danger).map(|bed| bed.bed.as_str()).collect();
+        prop_assert!(lost.is_empty(), "{:?} lost their covers", lost);
+    }
+
+    /// On either side of the number the list of a garden of one bed is another.
+    #[test]
+    fn the_measure_changes_where_it_is_said_to(dusk in -4.0f64..10.0, which in 0usize..200, pieces in 0u32..3) {
+        let all: Vec<_> = CROPS.crops.values().flat_map(|crop| crop.stages.iter().map(move |stage| (crop, stage))).collect();
+        let (crop, stage) = all[which % all.len()];
+        let mut garden = empty_garden();
+        garden.beds = vec![bed("B1", &crop.id, stage)];
+        garden.covers = vec![cover("cloth", CoverKind::MediumRowCover, pieces, 5.0, 2.4)];
+        let mut plan = list(&garden, &CROPS, *TONIGHT, &[night(dusk, 7.0, &[])], &[], afternoon());
+        find(&mut plan, &CROPS, None);
+        let Some(turning) = plan.beds[0].turning else { return Ok(()) };
+        let night = plan.night.clone().expect("a night");
+        let sunset = span_of(&garden, *TONIGHT).sunset;
+        let at = |low: f64| {
+            let shifted = night.shifted(Kelvins(low - night.minimum.mean.0));
+            let risks = assess(&garden, *TONIGHT, Some(&shifted), &CROPS);
+            decide(&garden, *TONIGHT, sunset, Ok(shifted), risks, None, afternoon()).beds[0].measure
+        };
+        let towards_tonight = if turning.side == Side::Down { 0.1 } else { -0.1 };
+        prop_assert_eq!(at(turning.low.0), turning.then);
+        prop_assert_eq!(at(turning.low.0 + towards_tonight * 1.001), plan.beds[0].measure);
+        prop_assert_eq!(turning.low < night.minimum.mean, turning.side == Side::Down);
+    }
+
+    #[test]
+    fn work_stays_within_what_people_can_do_and_more_people_lose_no_more(
+        dusk in -2.0f64..6.0, people in 0u32..6, minutes in 0.0f64..60.0, late in 0i64..260,
+    ) {
+        let now = afternoon() + Duration::minutes(late);
+        let too_short = 10.0;
+        let list_for = |people| {
+            let garden = Garden { crew: Some(Crew { people, minutes: Minutes(minutes) }), ..DEMO.clone() };
+            let plan = list(&garden, &CROPS, *TONIGHT, &[night(dusk, 8.0, &[])], &[], now);
+            let left = ((plan.deadline - now).num_seconds() as f64 / 60.0).max(0.0);
+            let each = if left > too_short { minutes.min(left) } else { minutes };
+            (plan.tonight().0, f64::from(people) * each, cost(&plan), measures(&plan))
+        };
+        let (spent, had, cost_of_few, _) = list_for(people);
+        prop_assert!(spent <= had + 1e-6, "{} minutes of {}", spent, had);
+        let (_, _, cost_of_more, _) = list_for(people + 1);
+        prop_assert!(cost_of_more <= cost_of_few + 1e-6, "{} and with one more {}", cost_of_few, cost_of_more);
+    }
+}
+
+/// What is still lost, where it can be read from the list: open beds, and covered ones; and all work.
+fn cost(plan: &Plan<'_>) -> f64 {
+    plan.work().0 + plan.beds.iter().map(|bed| bed.loss.0).sum::<f64>()
+}
+
+#[test]
+fn nobody_at_all_is_asked_for_nothing_and_told_why() {
+    let garden = Garden { crew: Some(Crew { people: 0, minutes: Minutes(30.0) }), ..DEMO.clone() };
+    let plan = list(&garden, &CROPS, *TONIGHT, &[night(3.0, 8.0, &[])], &[], afternoon());
+    assert!(!plan.has_work() && plan.count(Measure::Leave) > 3);
+    let nobody = plan.beds.iter().filter(|bed| bed.reason.word() == "no-time-left").count();
+    assert!(nobody > 3, "{nobody} beds say that nobody comes");
+}
+
+/// After the deadline its minutes bound nothing, and what was asked for before is not asked for less.
+#[test]
+fn in_the_dark_the_list_goes_on() {
+    let garden = Garden { crew: Some(Crew { people: 2, minutes: Minutes(25.0) }), ..DEMO.clone() };
+    let forecast = [night(3.0, 8.0, &[])];
+    let first = list(&garden, &CROPS, *TONIGHT, &forecast, &[], afternoon());
+    let said = Said::of(&first);
+    for hours in [3, 4, 5, 8] {
+        let now = afternoon() + Duration::hours(hours);
+        let then = list_after(&garden, &CROPS, *TONIGHT, &forecast, &[], Some(&said), now);
+        assert_eq!(measures(&then), measures(&first), "{hours} hours later");
+        assert!(list(&garden, &CROPS, *TONIGHT, &forecast, &[], now).has_work(), "{hours} hours later");
+    }
+}
