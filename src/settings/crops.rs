@@ -112,7 +112,12 @@ fn read_crop(file: &File, sources: &BTreeMap<String, Source>) -> Result<Crop, Ve
         let (listed_as, scientific_name, family) = (text("name"), text("scientific_name"), text("family"));
         let said_as = root.optional("said_as").and_then(|value| value.name()).map(str::to_string);
         let stages = root.required("stages", "stages = [\"seedling\", \"leafy\"] in order of growth");
-        let stage_values = stages.and_then(|value| value.list("[\"seedling\", \"leafy\"]")).unwrap_or_default();
+        let stage_values = stages.as_ref().and_then(|value| value.list("[\"seedling\", \"leafy\"]"));
+        if let (Some(value), Some([])) = (&stages, stage_values.as_deref()) {
+            let mend = "write its stages in order of growth, such as stages = [\"seedling\", \"leafy\"]";
+            value.fault("this crop has no stage", "Nothing of it could ever be at risk.", mend);
+        }
+        let stage_values = stage_values.unwrap_or_default();
         let stages: Vec<String> = stage_values.iter().filter_map(|value| value.text().map(str::to_string)).collect();
         let stature = root.optional("stature").map_or(Some(Stature::LOW_BED), |value| read_stature(&value));
         let growing = root.required("growing", "a table [growing]").and_then(|value| value.table());
