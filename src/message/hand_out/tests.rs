@@ -28,7 +28,7 @@ fn page(rows: Vec<Bed>, change: impl FnOnce(&mut Garden)) -> String {
         bed.cover =
             (index < last).then_some(CoverUse { name, stock: 0, pieces: 1, layers: Layers::One, together_with: None });
         bed.do_by = (index < last).then_some(plan.deadline);
-        bed.work = Minutes(8.0);
+        (bed.work, bed.tonight) = (Minutes(8.0), Minutes(5.0));
     }
     hand_out(&plan)
 }
