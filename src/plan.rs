@@ -1,5 +1,6 @@
 //! Risks and means to measures: one measure for every bed, each with its reason and the hour by which it must be done.
 
+pub mod aftermath;
 mod choice;
 use choice::Bounds;
 pub use choice::FINE_CHANCE;

@@ -119,3 +119,22 @@ fn a_list_counts_its_work() {
         assert_eq!(measure.is_work(), is_work, "{}", measure.word());
     }
 }
+
+#[test]
+fn what_a_measure_left_is_the_loss_under_the_night_that_was() {
+    let crop = crop("heads", HarvestHabit::Whole, Life::Annual, &[(Organ::Head, 1.0, Some("Cut the heads."))]);
+    let catalogue = Catalogue { crops: [(crop.id.clone(), crop)].into(), ..Catalogue::default() };
+    let garden = garden(vec![bed("R1", &[("heads", "grown")])], vec![cloth(1)]);
+    let of = NightOf(NaiveDate::from_ymd_opt(2027, 1, 16).expect("a date"));
+    let risk = |dusk: f64| assess(&garden, of, Some(&night(dusk, Knowledge::Complete)), &catalogue).remove(0);
+    let (expected, came) = (risk(12.0), risk(9.0));
+    let cover = Some(garden.covers[0].cover(crate::night::cover::Layers::One));
+    let left = |measure: Measure, cover| aftermath::loss_left(&expected, measure, cover, &came).0;
+    assert!((left(Measure::Leave, None) - came.expected_loss(None).0).abs() < 1e-9);
+    assert!((left(Measure::Cover, cover) - came.expected_loss(cover).0).abs() < 1e-9);
+    assert_eq!(left(Measure::BringIn, None), 0.0);
+    // What was picked is not lost again, and the colder night takes more of the rest.
+    let picked = left(Measure::Harvest, None);
+    assert!(picked < left(Measure::Cover, cover) && left(Measure::Cover, cover) < left(Measure::Leave, None));
+    assert!(expected.expected_loss(None) < came.expected_loss(None));
+}

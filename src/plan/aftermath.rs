@@ -1,0 +1,33 @@
+//! What a list came to: the loss that a measure left under the night that was. For scores of lists beside simple rules.
+
+use super::{Measure, harvest};
+use crate::night::cover::Cover;
+use crate::risk::BedRisk;
+use crate::units::Minutes;
+
+/// The expected loss that was left at a bed: `planned` is what was known when the measure was chosen, and says what was
+/// picked; `came` is the same bed under the night that was. Pots under a roof lose nothing here.
+pub fn loss_left(planned: &BedRisk<'_>, measure: Measure, cover: Option<Cover>, came: &BedRisk<'_>) -> Minutes {
+    if measure == Measure::BringIn {
+        return Minutes(0.0);
+    }
+    let mut lost = 0.0;
+    for (before, after) in planned.plantings.iter().zip(&came.plantings) {
+        for (expected, organ) in before.organs.iter().zip(&after.organs) {
+            let chance = organ.under(cover).chance.0;
+            let part = if measure == Measure::Harvest && harvest::is_due(expected) {
+                let yields = harvest::yield_of(planned.bed, before);
+                yields.taken * yields.growth_forgone + (1.0 - yields.taken) * chance
+            } else {
+                chance
+            };
+            lost += after.worth.0 * organ.tolerance.share * part;
+        }
+    }
+    Minutes(lost)
+}
+
+/// The work of picking what is in danger in a bed.
+pub fn picking(risk: &BedRisk<'_>) -> Minutes {
+    harvest::work(risk)
+}

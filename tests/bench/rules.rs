@@ -1,0 +1,257 @@
+//! Lists beside the rules that people use, on nights of past records: `cargo bench --bench rules -- DIR`.
+//!
+//! `DIR` as of `fit_dusk`. The garden is the demo's: fourteen beds, twenty-seven plantings or so, five covers, three people of
+//! thirty minutes. Each night is foretold from its evening with sky and wind known, by coefficients fitted without its
+//! station; every rule is given that same low, the list its spread too. What came is the same night at its observed low.
+//! Damage and what covers gain are those of the program, so this tells how decisions compare, not how gardens fare.
+
+use chrono::{DateTime, Datelike, Duration};
+use counterpane::beds::{Bed, BedKind, Garden};
+use counterpane::crops::Catalogue;
+use counterpane::night::cover::{Cover, Layers};
+use counterpane::night::dusk::taught_for_a_score;
+use counterpane::night::screen::{Evidence, Span, expect};
+use counterpane::night::{Estimate, Knowledge, Night};
+use counterpane::plan::aftermath::{loss_left, picking};
+use counterpane::plan::{Measure, decide};
+use counterpane::replay::{foretell, past_nights};
+use counterpane::risk::{BedRisk, assess, pieces_for, stage_of};
+use counterpane::rounds::night_hours;
+use counterpane::service::feed::decode;
+use counterpane::service::files::demo;
+use counterpane::settings::settings;
+use counterpane::units::{Celsius, Kelvins};
+use counterpane::weather::{Forecast, Provider, Site};
+use counterpane::zone::{NightOf, Zone};
+use std::collections::BTreeMap;
+use std::io::Read as _;
+use std::path::Path;
+
+const NAMES: [&str; 7] = [
+    "nothing, ever",
+    "cover all below 0 C",
+    "cover by crop class",
+    "2 C margin",
+    "2 C margin, and pick what no cover is left for",
+    "the list",
+    "the list, were the low known",
+];
+/// Of the rules that people use.
+const SIMPLE: std::ops::Range<usize> = 0..5;
+
+/// What one rule does at one bed.
+type Done = (Measure, Option<Cover>);
+
+fn main() {
+    let Some(folder) = std::env::args().skip(1).find(|argument| !argument.starts_with("--")) else {
+        println!("no folder of station records was given; nothing to compare");
+        return;
+    };
+    let all = settings(&demo()).unwrap_or_else(|_| panic!("the demo is sound"));
+    let catalogue = &all.catalogue;
+    let mut garden = all.gardens[0].garden.clone();
+    let demo_night = NightOf("2027-01-16".parse().expect("a date"));
+    let staged = garden.clone();
+    for (bed, of_demo) in garden.beds.iter_mut().zip(&staged.beds) {
+        for (planting, as_it_was) in bed.plantings.iter_mut().zip(&of_demo.plantings) {
+            let crop = &catalogue.crops[&planting.crop];
+            planting.stage = Some(stage_of(&staged, as_it_was, crop, demo_night).name.to_string());
+            planting.planted = None;
+        }
+    }
+    // Of each rule, for every month of every station: worth lost, minutes spent, nights.
+    let mut blocks: BTreeMap<(String, i32, u32), ([(f64, f64); NAMES.len()], f64)> = BTreeMap::new();
+    for (name, site, zone, record) in stations(Path::new(&folder)) {
+        (garden.site, garden.zone) = (site, zone.clone());
+        let nights = past_nights(&record.hours, &site, &zone);
+        let (taught, _) = taught_for_a_score(&site);
+        let foretold = foretell(&nights, taught, true);
+        let mut used = 0;
+        for night in foretold {
+            let Some(known) = night_of(&garden, &record, night.of) else { continue };
+            let at = |low: Celsius, spread: f64| {
+                let mut moved = known.shifted(low - known.minimum.mean);
+                moved.minimum = Estimate { mean: low, spread: Kelvins(spread) };
+                moved
+            };
+            let (expected, came) = (at(night.low.median(), night.low.spread.0), at(night.observed, 0.05));
+            let found = outcomes(&garden, catalogue, &expected, &came);
+            let block = blocks.entry((name.clone(), night.of.0.year(), night.of.0.month())).or_default();
+            for (sum, (lost, spent)) in block.0.iter_mut().zip(found) {
+                (sum.0, sum.1) = (sum.0 + lost, sum.1 + spent);
+            }
+            block.1 += 1.0;
+            used += 1;
+        }
+        println!("{name}: {used} nights");
+    }
+    table(&blocks.into_values().collect::<Vec<_>>());
+}
+
+/// The night as the record has it, with the days before it.
+fn night_of(garden: &Garden, record: &Forecast, of: NightOf) -> Option<Night> {
+    let (sunset, sunrise) = night_hours(&garden.site, &garden.zone, of);
+    let hours = record.between(sunset - Duration::days(12), sunrise + Duration::hours(3)).to_vec();
+    let now = sunset - Duration::hours(4);
+    let forecast = Forecast { issued: Some(now), fetched: now, hours, minima: Vec::new(), ..record.clone() };
+    let evidence = Evidence { forecast: Some(&forecast), readings: &[], garden_offset: Some(Kelvins(0.0)), now };
+    expect(&evidence, &Span { of, sunset, sunrise }).ok().filter(|night| night.knowledge == Knowledge::Complete)
+}
+
+fn outcomes(garden: &Garden, catalogue: &Catalogue, expected: &Night, came: &Night) -> [(f64, f64); NAMES.len()] {
+    let of = expected.of;
+    let truth = assess(garden, of, Some(came), catalogue);
+    let planned = assess(garden, of, Some(expected), catalogue);
+    let judged = |planned: &[BedRisk<'_>], done: &[Done], spent: f64| -> (f64, f64) {
+        let beds = planned.iter().zip(done).zip(&truth);
+        (beds.map(|((planned, (measure, cover)), came)| loss_left(planned, *measure, *cover, came).0).sum(), spent)
+    };
+    let mut found = [(0.0, 0.0); NAMES.len()];
+    for (index, found) in found.iter_mut().enumerate() {
+        *found = if SIMPLE.contains(&index) {
+            let (done, spent) = simple(index, garden, &planned, expected);
+            judged(&planned, &done, spent)
+        } else {
+            let night = if index == 5 { expected } else { came };
+            let risks = assess(garden, of, Some(night), catalogue);
+            let now = night.sunset - Duration::hours(4);
+            let plan = decide(garden, of, night.sunset, Ok(night.clone()), risks, None, now);
+            let cover = |bed: &counterpane::plan::BedPlan<'_>| {
+                let used = bed.cover.as_ref()?;
+                Some(garden.covers[used.stock].cover(used.layers))
+            };
+            let done: Vec<Done> = plan.beds.iter().map(|bed| (bed.measure, cover(bed))).collect();
+            let spent = plan.work().0 + plan.trips.0;
+            let planned: Vec<BedRisk<'_>> = plan.beds.iter().map(|bed| bed.risk.clone()).collect();
+            judged(&planned, &done, spent)
+        };
+    }
+    found
+}
+
+/// Work as the program counts it: to lay, to take off and fold, to carry one pot one way, person-minutes.
+const LAY: f64 = 4.0 / 2.88;
+const TAKE_OFF: f64 = 3.0;
+const CARRY: f64 = 1.5;
+
+/// What a rule does, bed by bed in its own order while covers and people last, and the minutes that it takes. No walking is
+/// counted.
+fn simple(rule: usize, garden: &Garden, risks: &[BedRisk<'_>], night: &Night) -> (Vec<Done>, f64) {
+    let low = night.minimum.mean.0;
+    let begins = |risk: &BedRisk<'_>| {
+        let tenderest = risk.plantings.iter().filter_map(|planting| planting.tenderest());
+        tenderest.map(|(_, begins)| begins.0).fold(f64::NEG_INFINITY, f64::max)
+    };
+    let acts = |risk: &BedRisk<'_>| match rule {
+        1 => low < 0.0,
+        // Tender, half-hardy and hardy, as gardeners sort crops (common practice).
+        2 => {
+            low < if begins(risk) > -2.2 {
+                0.0
+            } else if begins(risk) > -5.0 {
+                -2.2
+            } else {
+                -5.0
+            }
+        }
+        3 | 4 => low <= begins(risk) + 2.0,
+        _ => false,
+    };
+    let mut order: Vec<usize> = (0..risks.len()).filter(|index| acts(&risks[*index])).collect();
+    if rule > 1 {
+        order.sort_by(|a, b| begins(&risks[*b]).total_cmp(&begins(&risks[*a])));
+    }
+    let mut left: Vec<u32> = garden.covers.iter().map(|stock| stock.count).collect();
+    let mut minutes = garden.crew.map_or(f64::INFINITY, |crew| crew.person_minutes().0);
+    let wind = night.cover_conditions.wind_10m;
+    let stretch = if wind > 5.0 { 1.5 } else { 1.0 };
+    let (mut done, mut spent): (Vec<Done>, f64) = (vec![(Measure::Leave, None); risks.len()], 0.0);
+    for index in order {
+        let risk = &risks[index];
+        if let BedKind::Containers { count, movable: true, .. } = risk.bed.kind {
+            let one_way = CARRY * f64::from(count);
+            if one_way <= minutes {
+                (minutes, spent, done[index].0) = (minutes - one_way, spent + 2.0 * one_way, Measure::BringIn);
+            }
+            continue;
+        }
+        let laid = garden.covers.iter().enumerate().find_map(|(at, stock)| {
+            let pieces = pieces_for(risk.bed, stock);
+            let tonight = (LAY * area(risk.bed) + f64::from(pieces - 1)) * stretch;
+            (wind <= 12.0 && pieces <= left[at] && tonight <= minutes).then_some((at, pieces, tonight))
+        });
+        let work = picking(risk).0;
+        if let Some((at, pieces, tonight)) = laid {
+            left[at] -= pieces;
+            (minutes, spent) = (minutes - tonight, spent + tonight + TAKE_OFF * stretch);
+            done[index] = (Measure::Cover, Some(garden.covers[at].cover(Layers::One)));
+        } else if rule == 4 && work > 0.0 && work <= minutes {
+            (minutes, spent, done[index].0) = (minutes - work, spent + work, Measure::Harvest);
+        }
+    }
+    (done, spent)
+}
+
+fn area(bed: &Bed) -> f64 {
+    bed.length * bed.width
+}
+
+type Block = ([(f64, f64); NAMES.len()], f64);
+
+fn table(blocks: &[Block]) {
+    let per_hundred = |drawn: &[&Block], of: &dyn Fn(&Block) -> f64| {
+        100.0 * drawn.iter().map(|block| of(block)).sum::<f64>() / drawn.iter().map(|block| block.1).sum::<f64>()
+    };
+    let whole: Vec<&Block> = blocks.iter().collect();
+    let total = |rule: usize| move |block: &Block| block.0[rule].0 + block.0[rule].1;
+    // SplitMix64, as of `score::resample`; the same draws for every rule.
+    let mut state = 7_u64;
+    let mut next = || {
+        state = state.wrapping_add(0x9e37_79b9_7f4a_7c15);
+        let z = (state ^ (state >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
+        let z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
+        z ^ (z >> 31)
+    };
+    let draws: Vec<Vec<&Block>> =
+        (0..2_000).map(|_| blocks.iter().map(|_| &blocks[(next() % blocks.len() as u64) as usize]).collect()).collect();
+    let interval = |of: &dyn Fn(&[&Block]) -> f64| {
+        let mut values: Vec<f64> = draws.iter().map(|drawn| of(drawn)).collect();
+        values.sort_by(f64::total_cmp);
+        (values[50], values[1_949])
+    };
+    let nights: f64 = blocks.iter().map(|block| block.1).sum();
+    println!("\n{nights} nights, {} months. Person-minutes per 100 nights, [95 %, months drawn anew]:", blocks.len());
+    println!("{:<48}{:>9}{:>9}{:>9}", "", "lost", "spent", "both");
+    for (rule, name) in NAMES.iter().enumerate() {
+        let (lost, spent) =
+            (per_hundred(&whole, &|block| block.0[rule].0), per_hundred(&whole, &|block| block.0[rule].1));
+        let (low, high) = interval(&|drawn| per_hundred(drawn, &total(rule)));
+        println!("{name:<48}{lost:>9.0}{spent:>9.0}{:>9.0}  [{low:.0}, {high:.0}]", lost + spent);
+    }
+    let best = SIMPLE.min_by(|a, b| per_hundred(&whole, &total(*a)).total_cmp(&per_hundred(&whole, &total(*b))));
+    let best = best.expect("a rule");
+    let change = |drawn: &[&Block]| 100.0 * (per_hundred(drawn, &total(5)) / per_hundred(drawn, &total(best)) - 1.0);
+    let (low, high) = interval(&change);
+    println!("The list beside \"{}\": {:+.1} % [{low:.1}, {high:.1}]", NAMES[best], change(&whole));
+}
+
+/// Name, place, zone and record of each station.
+fn stations(folder: &Path) -> Vec<(String, Site, Zone, Forecast)> {
+    let mut table = csv::Reader::from_path(folder.join("stations.csv")).expect("stations.csv");
+    let header = table.headers().expect("a header").clone();
+    let column = |name: &str| header.iter().position(|column| column == name).expect("a column");
+    let rows: Vec<csv::StringRecord> = table.records().map(|row| row.expect("a row")).collect();
+    rows.iter()
+        .map(|row| {
+            let number = |name: &str| row[column(name)].parse::<f64>().expect("a number");
+            let site = Site { latitude: number("lat"), longitude: number("lon"), elevation: number("elev_m") };
+            let zone = Zone::bundled(row[column("tz")].parse().expect("a zone")).expect("rules");
+            let name = row[column("station")].to_string();
+            let file = std::fs::File::open(folder.join(format!("{name}.csv.gz"))).expect("a record");
+            let mut text = String::new();
+            flate2::read::GzDecoder::new(file).read_to_string(&mut text).expect("a gzipped table");
+            let record = decode(&Provider::Csv, text.as_bytes(), DateTime::UNIX_EPOCH).expect("a table of hours");
+            (name, site, zone, record)
+        })
+        .collect()
+}
