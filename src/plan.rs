@@ -191,9 +191,11 @@ pub fn decide<'a>(
     now: DateTime<Utc>,
 ) -> Plan<'a> {
     let deadline = sunset - garden.finish_before_sunset;
-    let minutes = garden.crew.map(|crew| crew.person_minutes());
+    // For later nights people can still be asked: their lists say how many it takes.
+    let crew = garden.crew.filter(|_| sunset - now <= Duration::hours(24));
+    let minutes = crew.map(|crew| crew.person_minutes());
     // Late is better than never: when the deadline has passed, or is too near for anything, it bounds nothing any more.
-    let ahead = garden.crew.filter(|_| deadline - now > TOO_SHORT).map(|crew| crew.until(deadline - now));
+    let ahead = crew.filter(|_| deadline - now > TOO_SHORT).map(|crew| crew.until(deadline - now));
     let bounds = Bounds { minutes, left: ahead, last, underway: 0 };
     let chosen = match &night {
         Ok(night) => choice::choose(garden, MetresPerSecond(night.cover_conditions.wind_10m), risks, &bounds),

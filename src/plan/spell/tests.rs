@@ -62,7 +62,7 @@ fn seen(lows: &[Option<f64>], days: &[Option<Day>]) -> Vec<Seen> {
     let catalogue = Catalogue { crops: crops.into(), ..Catalogue::default() };
     let mut garden =
         garden(vec![bed("R1", &[("seedlings", "grown")]), bed("R2", &[("heads", "grown")])], vec![cloth(1)]);
-    garden.crew = Some(Crew { people: 2, minutes: Minutes(10.0) });
+    garden.crew = Some(Crew { people: 2, minutes: Minutes(15.0) });
     let mut plans = (0..).zip(lows).map(|(number, low)| {
         let night = low.map(|low| night(number, low)).ok_or(NoNight::NothingForThisNight);
         let risks = assess(&garden, date(number), night.as_ref().ok(), &catalogue);
