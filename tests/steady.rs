@@ -142,3 +142,13 @@ fn in_the_dark_the_list_goes_on() {
         assert!(list(&garden, &CROPS, *TONIGHT, &forecast, &[], now).has_work(), "{hours} hours later");
     }
 }
+
+/// Nobody has been asked for a night that is two days away: its list says how many people it takes.
+#[test]
+fn only_the_coming_night_is_bounded_by_who_comes() {
+    let garden = Garden { crew: Some(Crew { people: 0, minutes: Minutes(25.0) }), ..DEMO.clone() };
+    let forecast = [night(3.0, 8.0, &[])];
+    let before = afternoon() - Duration::hours(26);
+    assert!(list(&garden, &CROPS, *TONIGHT, &forecast, &[], before).has_work());
+    assert!(!list(&garden, &CROPS, *TONIGHT, &forecast, &[], afternoon()).has_work());
+}
