@@ -60,7 +60,7 @@ fn main() {
         }
     }
     // Of each rule, for every month of every station: worth lost, minutes spent, nights.
-    let mut blocks: BTreeMap<(String, i32, u32), ([(f64, f64); NAMES.len()], f64)> = BTreeMap::new();
+    let mut blocks: BTreeMap<(String, i32, u32), Block> = BTreeMap::new();
     for (name, site, zone, record) in stations(Path::new(&folder)) {
         (garden.site, garden.zone) = (site, zone.clone());
         let nights = past_nights(&record.hours, &site, &zone);
@@ -196,6 +196,7 @@ fn area(bed: &Bed) -> f64 {
     bed.length * bed.width
 }
 
+/// Worth lost and minutes spent of each rule, and the nights.
 type Block = ([(f64, f64); NAMES.len()], f64);
 
 fn table(blocks: &[Block]) {

@@ -176,14 +176,15 @@ impl<'g> Means<'g> {
             risk.plantings.iter().find(of).is_some_and(|planting| planting.crop.growing.life != Life::Perennial)
         });
         let is_ripe = |way: &Way| (ripe || too_cold) && way.measure == Measure::Harvest && way.cover.is_none();
-        ways.retain(|way| is_ripe(way) || helps(open_loss, way.loss));
+        for way in &mut ways {
+            self.compare_with_last(risk.bed, way);
+        }
+        // What lies there already is not taken off for helping a little less than it would have to.
+        ways.retain(|way| is_ripe(way) || way.is_said || helps(open_loss, way.loss));
         if too_cold {
             leaving.loss += DUG_FIRST;
         }
         ways.insert(0, leaving);
-        for way in &mut ways {
-            self.compare_with_last(risk.bed, way);
-        }
         ways
     }
 
