@@ -1,8 +1,12 @@
 //! A list that does not change for little, says what would change it, and stays within what people can do.
 
+#[path = "support/chance.rs"]
+#[allow(dead_code)]
+mod chance;
 #[path = "support/garden.rs"]
 mod support;
 
+use chance::Chance;
 use chrono::{DateTime, Duration, Utc};
 use counterpane::beds::{Crew, Garden};
 use counterpane::crops::Catalogue;
@@ -15,7 +19,6 @@ use counterpane::service::look::{list, list_after, span_of};
 use counterpane::units::{Kelvins, Minutes};
 use counterpane::weather::Forecast;
 use counterpane::zone::NightOf;
-use proptest::collection::vec;
 use proptest::prelude::*;
 use std::sync::LazyLock;
 use support::{bed, cover, crops, demo, empty_garden, forecast, hour, night_of, utc};
@@ -44,31 +47,42 @@ fn measures(plan: &Plan<'_>) -> Vec<Measure> {
     plan.beds.iter().map(|bed| bed.measure).collect()
 }
 
-proptest! {
-    #![proptest_config(ProptestConfig { cases: 48, failure_persistence: None, ..ProptestConfig::default() })]
-
-    /// The whole night a little milder or colder, and each hour a little off.
-    #[test]
-    fn a_fifth_of_a_kelvin_moves_no_cover_from_bed_to_bed(
-        dusk in -1.0f64..8.0, fall in 3.0f64..10.0, by in -0.1f64..0.1, off in vec(-0.1f64..0.1, 60), people in 1u32..5,
-    ) {
+/// The whole night up to a tenth of a kelvin milder or colder, and each hour up to another: of such pairs of lists at most
+/// one in two hundred may put a cover elsewhere. None would be better: a rare few gain more than ten minutes by it.
+#[test]
+fn a_fifth_of_a_kelvin_hardly_ever_moves_a_cover_from_bed_to_bed() {
+    let mut chance = Chance::new(7);
+    let mut within = |low: f64, high: f64| chance.between(low, high);
+    let (mut pairs, mut moved) = (0, Vec::new());
+    while pairs < 400 {
+        let (dusk, fall, by) = (within(-1.0, 8.0), within(3.0, 10.0), within(-0.1, 0.1));
+        let off: Vec<f64> = (0..60).map(|_| by + within(-0.1, 0.1)).collect();
+        let people = 1 + (within(0.0, 4.0) as u32).min(3);
         let garden = Garden { crew: Some(Crew { people, minutes: Minutes(25.0) }), ..DEMO.clone() };
-        let off: Vec<f64> = off.iter().map(|off| off + by).collect();
         let (first, then) = (night(dusk, fall, &[]), night(dusk, fall, &off));
         let first = Said::of(&list(&garden, &CROPS, *TONIGHT, &[first], &[], afternoon()));
         let later = afternoon() + Duration::hours(2);
         let next = Said::of(&list_after(&garden, &CROPS, *TONIGHT, &[then], &[], Some(&first), later));
-        let changed = changes(&first, &next);
-        prop_assert!(changed.other_cover.is_empty(), "another cover at {:?}", changed.other_cover);
+        // Where a bed comes to be in danger, or is no longer, covers may well be needed elsewhere.
+        let is_fine = |said: &Said| -> Vec<bool> { said.beds.iter().map(|bed| bed.measure == Measure::Fine).collect() };
+        if is_fine(&first) != is_fine(&next) {
+            continue;
+        }
+        pairs += 1;
         let is_covered = |said: &Said, bed: &str| said.beds.iter().any(|one| one.bed == bed && one.cover.is_some());
         let lost = first.beds.iter().filter(|bed| bed.cover.is_some() && !is_covered(&next, &bed.bed));
-        // A bed that is fine now may give its cover up; one that is in danger may not lose it to another.
-        let in_danger = |bed: &&counterpane::plan::said::SaidBed| {
-            next.beds.iter().any(|one| one.bed == bed.bed && one.measure == Measure::Leave)
-        };
-        let lost: Vec<&str> = lost.filter(in_danger).map(|bed| bed.bed.as_str()).collect();
-        prop_assert!(lost.is_empty(), "{:?} lost their covers", lost);
+        let mut beds: Vec<String> = lost.map(|bed| bed.bed.clone()).collect();
+        beds.extend(changes(&first, &next).other_cover);
+        if !beds.is_empty() {
+            moved.push((dusk, fall, people, beds));
+        }
     }
+    println!("{} of {pairs} pairs of lists moved a cover: {moved:?}", moved.len());
+    assert!(moved.len() * 200 <= pairs, "{moved:?}");
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 48, failure_persistence: None, ..ProptestConfig::default() })]
 
     /// On either side of the number the list of a garden of one bed is another.
     #[test]

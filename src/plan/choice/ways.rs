@@ -141,7 +141,13 @@ impl<'g> Means<'g> {
         let adds = |loss: &dyn Fn(Option<Cover>) -> f64, laid: &Laid| {
             before(loss, laid).is_none_or(|one| helps(one, loss(Some(laid.cover))))
         };
-        for laid in covers.iter().filter(|laid| !too_cold && adds(&open, laid)) {
+        let was_said = |measure: Measure, laid: &Laid| {
+            let mut way = Way { measure, cover: Some(*laid), ..leave(risk) };
+            self.compare_with_last(risk.bed, &mut way);
+            way.is_said
+        };
+        let is_cover = |laid: &&Laid| adds(&open, laid) || was_said(Measure::Cover, laid);
+        for laid in covers.iter().filter(|laid| !too_cold && is_cover(laid)) {
             let (tonight, tomorrow) = self.cover_work(risk.bed.area(), laid);
             let loss = open(Some(laid.cover));
             ways.push(Way { measure: Measure::Cover, cover: Some(*laid), loss, tonight, tomorrow, ..leave(risk) });
@@ -151,10 +157,10 @@ impl<'g> Means<'g> {
             let picking = |cover: Option<Cover>| loss_after_picking(risk, cover);
             let (picked, anyhow) = (picking(None), work * harvest::PICKED_ANYHOW);
             let pick = Way { measure: Measure::Harvest, loss: picked, tonight: work, anyhow, ..leave(risk) };
-            for laid in covers.iter().filter(|laid| adds(&picking, laid)) {
+            for laid in &covers {
                 let loss = picking(Some(laid.cover));
                 // A cover over what is left must itself be worth laying.
-                if helps(picked, loss) {
+                if (adds(&picking, laid) && helps(picked, loss)) || was_said(Measure::Harvest, laid) {
                     let (tonight, tomorrow) = self.cover_work(risk.bed.area(), laid);
                     ways.push(Way { cover: Some(*laid), loss, tonight: work + tonight, tomorrow, ..pick.clone() });
                 }
