@@ -2,16 +2,16 @@
 //!
 //! First what is cut, while it is dry and light; then what is carried; then covers, which keep the day's warmth best
 //! when they are laid last. Watering, which helps only on the day before, would come before all of them. Within each of
-//! these the part of the garden comes first in which something is due first, as in the dark, or in which most is saved for a minute, and its beds in the garden's order,
-//! which is the walk. Weighing down the edges is part of covering, and is looked over once more at the end.
+//! these the part of the garden comes first in which something is due first, as in the dark, or in which most is saved
+//! for a minute, and its beds in the garden's order, which is the walk. Weighing down the edges is part of covering, and is looked over once more at the end.
 
 mod sharing;
 
 pub use sharing::arrange;
 
-use super::{BedPlan, Measure, Plan, harvest};
+use super::aftermath::loss_left;
+use super::{BedPlan, Measure, Plan};
 use crate::beds::BedKind;
-use crate::risk::PlantingRisk;
 use crate::units::Minutes;
 use crate::words::words;
 use chrono::{DateTime, Utc};
@@ -162,26 +162,10 @@ fn hands(plan: &Plan<'_>, bed: &BedPlan<'_>) -> u32 {
 
 /// The expected loss that a bed's measure averts. A roof averts nearly all of it.
 fn averted(plan: &Plan<'_>, bed: &BedPlan<'_>) -> Minutes {
-    if bed.measure == Measure::BringIn {
-        return bed.risk.expected_loss(None);
-    }
-    let stock = bed.cover.as_ref().and_then(|used| Some((plan.garden.covers.get(used.stock)?, used.layers)));
-    let cover = stock.map(|(stock, layers)| stock.cover(layers));
-    let of = |planting: &PlantingRisk<'_>| -> f64 {
-        let organs = planting.organs.iter().map(|organ| {
-            let open = organ.open.chance.0;
-            let under_cover = open - organ.under(cover).chance.0;
-            let part = if bed.measure == Measure::Harvest && harvest::is_due(organ) {
-                let yields = harvest::yield_of(bed.risk.bed, planting);
-                yields.taken * (open - yields.growth_forgone) + (1.0 - yields.taken) * under_cover
-            } else {
-                under_cover
-            };
-            organ.tolerance.share * part
-        });
-        planting.worth.0 * organs.sum::<f64>()
-    };
-    Minutes(bed.risk.plantings.iter().map(of).sum::<f64>().max(0.0))
+    let used = bed.cover.as_ref().and_then(|used| Some((plan.garden.covers.get(used.stock)?, used.layers)));
+    let cover = used.map(|(stock, layers)| stock.cover(layers));
+    let left = loss_left(&bed.risk, bed.measure, cover, &bed.risk);
+    Minutes((bed.risk.expected_loss(None).0 - left.0).max(0.0))
 }
 
 #[cfg(test)]

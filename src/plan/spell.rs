@@ -18,7 +18,7 @@ pub struct Spell<'a> {
     pub ahead: Vec<NightAhead<'a>>,
 }
 
-/// So many nights are told in a message, tonight among them: beyond, forecasts of a low are little better than the season.
+/// So many nights are told in a message, tonight among them (a first choice: a low is known ever less well).
 pub const TOLD: u32 = 3;
 
 /// One night of a spell, and what the nights before it leave to be done.

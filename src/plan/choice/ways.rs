@@ -1,5 +1,6 @@
 //! Every way to treat a bed: what it leaves at risk, and what it takes tonight and tomorrow.
 
+use super::super::aftermath::loss_left;
 use super::super::harvest;
 use super::super::said::Said;
 use super::super::{CoverUse, Measure};
@@ -288,17 +289,5 @@ pub(super) fn helps(loss: f64, with_measure: f64) -> bool {
 /// What is still lost when everything that can be picked and is in danger has been: the growth it would have made,
 /// and the damage to what stays.
 fn loss_after_picking(risk: &BedRisk<'_>, cover: Option<Cover>) -> f64 {
-    let organs = risk.plantings.iter().flat_map(|planting| planting.organs.iter().map(move |organ| (planting, organ)));
-    organs
-        .map(|(planting, organ)| {
-            let chance = organ.under(cover).chance.0;
-            let part = if harvest::is_due(organ) {
-                let harvest = harvest::yield_of(risk.bed, planting);
-                harvest.taken * harvest.growth_forgone + (1.0 - harvest.taken) * chance
-            } else {
-                chance
-            };
-            planting.worth.0 * organ.tolerance.share * part
-        })
-        .sum()
+    loss_left(risk, Measure::Harvest, cover, risk).0
 }
