@@ -1,4 +1,4 @@
-//! What a list came to: the loss that a measure left under the night that was. For scores of lists beside simple rules.
+//! The loss that a measure leaves: under the night expected, for the choice, and under the night that was, for scores of lists.
 
 use super::{Measure, harvest};
 use crate::night::cover::Cover;
