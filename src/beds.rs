@@ -1,12 +1,15 @@
 //! The garden as its manager describes it: place, people, covers in stock, beds and what grows in them.
 
+mod in_use;
 mod own_figures;
 
+pub use in_use::InUse;
 pub use own_figures::{Applied, OwnFigure, OwnFigures};
 
 use crate::crops::CountedFrom;
 use crate::night::cover::{Cover, CoverKind, Layers};
 use crate::night::exposure::Exposure;
+pub use crate::night::exposure::LearnedOffset;
 use crate::units::{Kelvins, Minutes, Scale};
 use crate::weather::Site;
 use crate::words::words;
@@ -35,6 +38,8 @@ pub struct Garden {
     pub beds: Vec<Bed>,
     /// Figures of the garden's own, in place of the catalogue's.
     pub own_figures: Vec<OwnFigures>,
+    /// What the garden's nights have taught, as far as it acts; nothing before a store was asked.
+    pub learned: InUse,
 }
 
 /// The people who come to work before a cold night, and the time that each has.
@@ -121,6 +126,8 @@ pub struct Bed {
     pub soil_depth: Option<f64>,
     /// Air at the bed against the garden's screen on a clear calm night, where it has been measured.
     pub offset: Option<Kelvins>,
+    /// Learned from the garden's nights and accepted; it acts where none has been measured.
+    pub learned_offset: Option<LearnedOffset>,
     /// The label of the neighbour with which it may share one large cover.
     pub beside: Option<String>,
     /// Path between the two, m.
@@ -226,6 +233,13 @@ impl Bed {
 
     /// Height of a raised bed that does not say, m: two boards (assumed).
     pub const RAISED: f64 = 0.3;
+
+    /// Air at the bed against the garden's screen on a clear calm night: as measured, else as learned and accepted, else as
+    /// its exposure has it.
+    pub fn offset_in_use(&self) -> Kelvins {
+        let learned = self.learned_offset.map(|learned| learned.mean);
+        self.offset.or(learned).unwrap_or(self.exposure.effect().offset)
+    }
 
     /// m²
     pub fn area(&self) -> f64 {

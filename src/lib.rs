@@ -25,7 +25,8 @@
 //! 11. [`message`]: the plan in words, as text, as HTML, and as a document for other programs.
 //! 12. [`score`]: predicted nights beside what was observed, and what acting on them would have cost; [`replay`]
 //!     foretells the nights of a past record for it, [`chart`] draws it.
-//! 13. [`learn`]: published figures moved by what nights have shown, each with its uncertainty.
+//! 13. [`learn`]: published figures moved by what nights have shown, each with its uncertainty; [`lessons`] gathers those
+//!     nights from the journal and names the figures.
 //! 14. [`settings`]: files to checked values, or the list of everything that is wrong with them.
 //! 15. [`service`]: the world. [`service::look`] gathers and decides, [`service::daemon`] is the loop,
 //!     [`service::store`] remembers, [`service::outbox`] and [`service::mail`] hand over, [`service::cli`] is the
@@ -53,6 +54,7 @@ pub mod crops;
 mod hash;
 pub mod journal;
 pub mod learn;
+pub mod lessons;
 pub mod message;
 pub mod night;
 pub mod plan;

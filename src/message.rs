@@ -13,6 +13,7 @@ pub mod explain;
 pub mod growth;
 pub mod hand_out;
 pub mod journal_list;
+pub mod learned;
 mod letter;
 mod look_again;
 mod morning_after;

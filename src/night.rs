@@ -7,6 +7,7 @@
 
 pub mod bed;
 pub mod cooling;
+pub mod corrections;
 pub mod cover;
 pub mod day;
 pub mod deposit;

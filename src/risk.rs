@@ -163,7 +163,8 @@ pub fn place_of(bed: &Bed, stature: Stature) -> Place {
         BedKind::Raised => RootZone::Raised { width: bed.width.min(bed.length), height: bed.height },
         BedKind::Containers { diameter, .. } => RootZone::Pot { radius: diameter / 2.0 },
     };
-    Place { exposure: bed.exposure, offset: bed.offset, root_zone, mulch: bed.mulch, stature }
+    let (exposure, offset, learned, mulch) = (bed.exposure, bed.offset, bed.learned_offset, bed.mulch);
+    Place { exposure, offset, learned, root_zone, mulch, stature }
 }
 
 fn organs<'a>(

@@ -82,7 +82,7 @@ fn night(evening: &Evening, garden: &Garden, catalogue: &Catalogue) -> Night {
         hour(time, low.0 + away.clamp(0.0, 8.0), low.0 - 4.0, wind, cloud)
     });
     let forecast = forecast(hours.collect(), now);
-    let evidence = Evidence { forecast: Some(&forecast), readings: &[], garden_offset: None, now };
+    let evidence = Evidence { forecast: Some(&forecast), readings: &[], garden_offset: None, learned: None, now };
     let mut night = expect(&evidence, &span).expect("a night");
     // The forecast's own doubt is none of the row's business.
     night.minimum = Estimate { mean: low, spread: Kelvins(0.3) };

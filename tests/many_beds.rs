@@ -72,7 +72,7 @@ fn list_of(beds: usize, covers: &[CoverStock], crew: Option<Crew>, seconds: f64)
     });
     let forecast = forecast(hours.collect(), now);
     let start = Instant::now();
-    let evidence = Evidence { forecast: Some(&forecast), readings: &[], garden_offset: None, now };
+    let evidence = Evidence { forecast: Some(&forecast), readings: &[], garden_offset: None, learned: None, now };
     let night = expect(&evidence, &span).expect("a night");
     let risks = assess(&garden, night.of, Some(&night), &catalogue);
     let plan = decide(&garden, of, span.sunset, Ok(night), risks, None, now);

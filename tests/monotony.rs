@@ -124,7 +124,7 @@ fn plan<'a>(garden: &'a Garden, forecast: &Forecast) -> Plan<'a> {
 }
 
 fn night(forecast: &Forecast) -> Night {
-    let evidence = Evidence { forecast: Some(forecast), readings: &[], garden_offset: None, now: *NOW };
+    let evidence = Evidence { forecast: Some(forecast), readings: &[], garden_offset: None, learned: None, now: *NOW };
     expect(&evidence, &tonight()).expect("a night")
 }
 
@@ -345,7 +345,14 @@ proptest! {
 }
 
 fn at(night: &Night, exposure: Exposure) -> BedNight {
-    let place = Place { exposure, offset: None, root_zone: RootZone::Ground, mulch: 0.0, stature: Stature::LOW_BED };
+    let place = Place {
+        exposure,
+        offset: None,
+        learned: None,
+        root_zone: RootZone::Ground,
+        mulch: 0.0,
+        stature: Stature::LOW_BED,
+    };
     at_bed(night, &place, Pascals(98_400.0))
 }
 

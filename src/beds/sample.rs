@@ -24,6 +24,7 @@ pub(crate) fn garden(beds: Vec<Bed>, covers: Vec<CoverStock>) -> Garden {
         beds,
         crew: None,
         own_figures: Vec::new(),
+        learned: Default::default(),
     }
 }
 
@@ -52,6 +53,7 @@ pub(crate) fn bed(id: &str, crops: &[(&str, &str)]) -> Bed {
         exposure: Exposure::Open,
         soil_depth: None,
         offset: None,
+        learned_offset: None,
         beside: None,
         path: Bed::PATH,
         plantings: crops.iter().map(planting).collect(),

@@ -3,6 +3,7 @@
 use super::{Damage, Entry, Key, Place, Sampled, What};
 use crate::beds::Garden;
 use crate::crops::{Catalogue, Frame, Harm};
+use crate::night::screen::{Span, feed_low};
 use crate::night::{Estimate, Knowledge};
 use crate::plan::Plan;
 use crate::plan::said::Said;
@@ -48,7 +49,7 @@ pub struct ForecastAtRound {
     pub issued: Option<DateTime<Utc>>,
     /// The low at the garden's screen as it was used.
     pub low: Estimate,
-    /// The lowest hour of the feed itself, before our shifts, readings and the garden's offset.
+    /// The low of the feed itself, before our shifts, readings and the garden's offset.
     pub feed_low: Option<Celsius>,
     /// From the forecast's issue, or its fetch, to sunrise, h.
     pub lead_hours: f64,
@@ -87,11 +88,8 @@ impl ForecastAtRound {
         let feed = night.provider.as_ref().and_then(|provider| {
             forecasts.iter().find(|forecast| forecast.provider == *provider && forecast.issued == night.issued)
         });
-        let within = |at: &DateTime<Utc>| (night.sunset..=night.sunrise + Duration::hours(1)).contains(at);
-        let feed_low = feed.and_then(|feed| {
-            let hours = feed.hours.iter().filter(|hour| within(&hour.time)).map(|hour| hour.air_temperature);
-            hours.reduce(Celsius::min)
-        });
+        let span = Span { of: plan.of, sunset: night.sunset, sunrise: night.sunrise };
+        let feed_low = feed.and_then(|feed| feed_low(feed, &span));
         let mean = |value: fn(&crate::night::NightHour) -> f64| {
             night.hours.iter().map(value).sum::<f64>() / night.hours.len().max(1) as f64
         };

@@ -6,13 +6,12 @@ use super::doubt::{Doubt, of_temperature};
 use super::kalman::State;
 use super::{Asked, Figure, Learned, Seen, by_night, in_order};
 use crate::night::Estimate;
+pub use crate::night::corrections::LEAD_DAYS;
+use crate::night::corrections::{self, OfFeed};
 use crate::night::dose::Z_90;
 use crate::night::screen::{CLEAR_CALM_SHIFT, CLEAR_CALM_SPREAD};
 use crate::units::{Celsius, Kelvins};
 use crate::zone::NightOf;
-
-/// Lead days that have a figure of their own; later ones count as the last.
-pub const LEAD_DAYS: usize = 7;
 
 /// Nights that a feed may treat apart.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -165,14 +164,24 @@ impl Forecasts {
     /// The correction of a night, between the two skies by how clear and calm it is. Variances go by the square, as those
     /// of a shift that grows with it do; so without a night this is what the night takes without it.
     pub fn at(&self, lead_day: usize, clear_calm: f64) -> Correction {
-        let w = clear_calm.clamp(0.0, 1.0);
-        let (clear, other) = (self.cell(lead_day, Sky::ClearCalm), self.cell(lead_day, Sky::Other));
-        let between = |clear: f64, other: f64, w: f64| other + w * (clear - other);
-        let (a, b) = (clear.shift.learned, other.shift.learned);
-        let variance = between(a.spread.0.powi(2), b.spread.0.powi(2), w * w);
-        Correction {
-            shift: Figure { mean: Kelvins(between(a.mean.0, b.mean.0, w)), spread: Kelvins(variance.sqrt()) },
-            factor: between(clear.factor.value, other.factor.value, w),
+        let [clear, other] = [Sky::ClearCalm, Sky::Other].map(|sky| self.cell(lead_day, sky).correction());
+        let at = corrections::between(&clear, &other, clear_calm);
+        Correction { shift: Figure { mean: at.shift, spread: at.spread }, factor: at.factor }
+    }
+
+    /// As a night takes it.
+    pub fn corrections(&self) -> OfFeed {
+        self.cells.each_ref().map(|skies| skies.each_ref().map(Cell::correction))
+    }
+}
+
+impl Cell {
+    fn correction(&self) -> corrections::Correction {
+        corrections::Correction {
+            shift: self.shift.learned.mean,
+            spread: self.shift.learned.spread,
+            factor: self.factor.value,
+            nights: self.shift.nights.clone(),
         }
     }
 }

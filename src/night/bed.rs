@@ -4,7 +4,7 @@
 
 use super::cover::CoverGain;
 use super::deposit::deposit;
-use super::exposure::Exposure;
+use super::exposure::{Exposure, LearnedOffset};
 use super::leaf::{CALM, LeafSurroundings, leaf_temperature, wind_at_height};
 pub use super::roots::RootZone;
 use super::roots::{SOIL_DIFFUSIVITY, at_roots};
@@ -20,6 +20,8 @@ pub struct Place {
     pub exposure: Exposure,
     /// Measured by the garden; else the exposure's own.
     pub offset: Option<Kelvins>,
+    /// Learned and accepted; acts where the garden has measured none.
+    pub learned: Option<LearnedOffset>,
     pub root_zone: RootZone,
     /// Thickness of straw or leaves on the soil, m; 0 without.
     pub mulch: f64,
@@ -66,14 +68,15 @@ const DEPRESSION_SPREAD: (f64, f64) = (0.92, 0.44);
 const MULCH_BELOW_AIR: f64 = 2.0;
 
 /// How well an offset is known that the garden has measured on a few nights, K (assumed).
-const MEASURED_OFFSET_SPREAD: Kelvins = Kelvins(0.4);
+pub const MEASURED_OFFSET_SPREAD: Kelvins = Kelvins(0.4);
 
 /// The night at one bed. `pressure` is the garden's air pressure.
 pub fn at_bed(night: &Night, place: &Place, pressure: Pascals) -> BedNight {
     let effect = place.exposure.effect();
-    let (offset, offset_spread) = match place.offset {
-        Some(offset) => (offset, MEASURED_OFFSET_SPREAD),
-        None => (effect.offset, effect.offset_spread),
+    let (offset, offset_spread) = match (place.offset, place.learned) {
+        (Some(offset), _) => (offset, MEASURED_OFFSET_SPREAD),
+        (None, Some(learned)) => (learned.mean, learned.spread),
+        (None, None) => (effect.offset, effect.offset_spread),
     };
     let weight = night.clear_calm;
     let offset = Kelvins(offset.0 * weight);
@@ -107,13 +110,22 @@ pub fn at_bed(night: &Night, place: &Place, pressure: Pascals) -> BedNight {
     let tissue = screen.moved(lowest_tissue - screen.mean, leaf_spread);
     let soil = at_roots(night, place, &hours);
 
-    let offset_source = match place.offset {
-        Some(_) => "the garden's settings",
-        None => "exposure of the bed, common practice",
+    let (offset_source, learned) = match (place.offset, place.learned) {
+        (Some(_), _) => ("the garden's settings", None),
+        (None, Some(learned)) => ("this garden's nights, accepted", Some(learned)),
+        (None, None) => ("exposure of the bed, common practice", None),
     };
-    let steps = vec![Step {
+    let whose = learned.map_or(String::new(), |learned| format!(", learned from {} nights and used", learned.nights));
+    let published = learned.map(|_| Step {
+        what: format!("bed against the garden's screen ({}), published (not used)", place.exposure.word()),
+        value: None,
+        effect: Some(Kelvins(effect.offset.0 * weight)),
+        spread: None,
+        source: "exposure of the bed, common practice",
+    });
+    let used = Step {
         what: format!(
-            "bed against the garden's screen ({}), {:.0} % of it tonight",
+            "bed against the garden's screen ({}){whose}, {:.0} % of it tonight",
             place.exposure.word(),
             weight * 100.0
         ),
@@ -121,7 +133,8 @@ pub fn at_bed(night: &Night, place: &Place, pressure: Pascals) -> BedNight {
         effect: Some(offset),
         spread: Some(offset_spread),
         source: offset_source,
-    }];
+    };
+    let steps = published.into_iter().chain([used]).collect();
     let Stature { height, leaf_width } = place.stature;
     let dew_points = night.hours.iter().map(|hour| hour.dew_point);
     let on_the_leaf =

@@ -37,6 +37,16 @@ pub struct ExposureEffect {
     pub wind: f64,
 }
 
+/// An offset that the garden's nights have taught, and that was accepted.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct LearnedOffset {
+    pub mean: Kelvins,
+    /// One standard deviation, K; above 0.
+    pub spread: Kelvins,
+    /// How many nights it rests on.
+    pub nights: usize,
+}
+
 impl Exposure {
     /// Common practice throughout; the sky view of a wall is that of a half-open hemisphere seen from near its foot.
     pub fn effect(self) -> ExposureEffect {

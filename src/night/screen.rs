@@ -10,6 +10,7 @@ mod thermometer;
 pub use surroundings::{clear_calm, past};
 
 use super::cooling::CoolingCurve;
+use super::corrections::{Correction, Corrections, LEAST_FACTOR};
 use super::{Estimate, Knowledge, Night, NightHour, NoNight, Remark, Step};
 use crate::units::{Celsius, Kelvins, MetresPerSecond};
 use crate::weather::{Forecast, Hour, IntervalMinimum, Provider, Reading};
@@ -25,6 +26,8 @@ pub struct Evidence<'a> {
     pub readings: &'a [Reading],
     /// The garden's screen against the forecast, where the manager knows it.
     pub garden_offset: Option<Kelvins>,
+    /// What the garden's nights have said of its feeds.
+    pub learned: Option<&'a Corrections>,
     pub now: DateTime<Utc>,
 }
 
@@ -45,7 +48,7 @@ impl Span {
 
 /// Standard deviation of a forecast minimum by lead day 1 to 7, K (planning values from memory, to be replaced by the
 /// garden's own record).
-const SPREAD_BY_LEAD_DAY: [f64; 7] = [1.8, 2.0, 2.2, 2.5, 2.8, 3.1, 3.4];
+pub(super) const SPREAD_BY_LEAD_DAY: [f64; 7] = [1.8, 2.0, 2.2, 2.5, 2.8, 3.1, 3.4];
 /// Forecasts issued longer ago than this are named as old; these are first choices for feeds that run four times a day.
 const OLD: Duration = Duration::hours(12);
 /// Longer ago than this is no forecast for tonight.
@@ -103,6 +106,11 @@ impl Building {
         self.minimum = self.minimum.moved(effect, spread);
         self.steps.push(Step { what: what.into(), value: None, effect: Some(effect), spread: Some(spread), source });
     }
+
+    /// What is not used and stands beside what is.
+    fn beside(&mut self, what: String, effect: Kelvins, source: &'static str) {
+        self.steps.push(Step { what, value: None, effect: Some(effect), spread: None, source });
+    }
 }
 
 fn from_forecast(forecast: &Forecast, evidence: &Evidence<'_>, span: &Span) -> Night {
@@ -120,23 +128,17 @@ fn from_forecast(forecast: &Forecast, evidence: &Evidence<'_>, span: &Span) -> N
     let clear_calm = surroundings::clear_calm_weight(&hours);
 
     let lead = lead_day(forecast, span, evidence.now);
-    let spread = SPREAD_BY_LEAD_DAY[lead - 1];
-    let what = format!("error of a forecast minimum on lead day {lead}");
-    building.step(what, 0.0, spread, "planning value, from memory");
-    if !by_hand {
-        let source = "ECMWF forecast user guide, near-surface temperature errors; the share taken is assumed";
-        let (shift, spread) = (CLEAR_CALM_SHIFT * clear_calm, CLEAR_CALM_SPREAD * clear_calm);
-        building.step("clear, calm night: forecasts run warm", shift, spread, source);
+    let learned = evidence.learned.filter(|_| !by_hand);
+    let learned = learned.and_then(|learned| learned.at(forecast.provider.key(), lead, clear_calm));
+    match learned {
+        Some(learned) => as_learned(&mut building, &learned, evidence.garden_offset, lead, clear_calm),
+        None => as_published(&mut building, evidence.garden_offset, lead, clear_calm, by_hand),
     }
-    match evidence.garden_offset {
-        Some(offset) => {
-            building.step("garden's offset, as set", offset.0, STATED_SITE_SPREAD, "the garden's settings");
-            for hour in &mut hours {
-                hour.air = hour.air + offset;
-                hour.dew_point = hour.dew_point.min(hour.air);
-            }
+    if let Some(offset) = evidence.garden_offset {
+        for hour in &mut hours {
+            hour.air = hour.air + offset;
+            hour.dew_point = hour.dew_point.min(hour.air);
         }
-        None => building.step("garden's offset, not yet known", 0.0, UNKNOWN_SITE_SPREAD, "assumed"),
     }
     let knowledge = if by_hand {
         // It says itself that nothing else is known.
@@ -170,6 +172,45 @@ fn from_forecast(forecast: &Forecast, evidence: &Evidence<'_>, span: &Span) -> N
     }
 }
 
+/// What is taken of a forecast before any night of the garden has spoken.
+fn as_published(building: &mut Building, offset: Option<Kelvins>, lead: usize, clear_calm: f64, by_hand: bool) {
+    let spread = SPREAD_BY_LEAD_DAY[lead - 1];
+    let what = format!("error of a forecast minimum on lead day {lead}");
+    building.step(what, 0.0, spread, "planning value, from memory");
+    if !by_hand {
+        let source = "ECMWF forecast user guide, near-surface temperature errors; the share taken is assumed";
+        let (shift, spread) = (CLEAR_CALM_SHIFT * clear_calm, CLEAR_CALM_SPREAD * clear_calm);
+        building.step("clear, calm night: forecasts run warm", shift, spread, source);
+    }
+    match offset {
+        Some(offset) => {
+            building.step("garden's offset, as set", offset.0, STATED_SITE_SPREAD, "the garden's settings");
+        }
+        None => building.step("garden's offset, not yet known", 0.0, UNKNOWN_SITE_SPREAD, "assumed"),
+    }
+}
+
+/// What the garden's nights have taught of this feed, with what it takes the place of beside it.
+fn as_learned(building: &mut Building, learned: &Correction, offset: Option<Kelvins>, lead: usize, clear_calm: f64) {
+    let factor = learned.factor.max(LEAST_FACTOR);
+    let (count, s) = (learned.nights.len(), if learned.nights.len() == 1 { "" } else { "s" });
+    let on = match (learned.nights.first(), learned.nights.last()) {
+        (Some(first), Some(last)) if first != last => format!("{count} night{s}, {first} to {last}"),
+        (first, _) => format!("{count} night{s}, {}", first.map(ToString::to_string).unwrap_or_default()),
+    };
+    let what = format!(
+        "error of a forecast minimum on lead day {lead}: published times 1.00, learned times {:.2}, used times {factor:.2} \
+         ({on})",
+        learned.factor
+    );
+    building.step(what, 0.0, SPREAD_BY_LEAD_DAY[lead - 1] * factor, "this garden's nights; never less than 0.75 of it");
+    let published = Kelvins(offset.unwrap_or(Kelvins(0.0)).0 + CLEAR_CALM_SHIFT * clear_calm);
+    let what = "forecast against this garden's screen, published (not used): clear, calm night and the garden's offset";
+    building.beside(what.into(), published, "ECMWF forecast user guide; the garden's settings");
+    let what = format!("forecast against this garden's screen, learned and used: {on}");
+    building.step(what, learned.shift.0, learned.spread.0, "this garden's nights, forecast against measured");
+}
+
 /// The lowest that the forecast says, with the steps that say so. An hourly minimum can hide a colder value between
 /// the hours; a feed that states a low is heard too.
 fn lowest_of_forecast(hours: &[NightHour], stated: Option<IntervalMinimum>, by_hand: bool) -> Building {
@@ -189,6 +230,12 @@ fn lowest_of_forecast(hours: &[NightHour], stated: Option<IntervalMinimum>, by_h
         mean = stated.low;
     }
     Building { minimum: Estimate { mean, spread: Kelvins(0.0) }, steps }
+}
+
+/// The low of a night as the feed has it: its lowest hour, or a colder low that it states. Nothing of ours is in it.
+pub fn feed_low(forecast: &Forecast, span: &Span) -> Option<Celsius> {
+    let hourly = forecast.between(span.sunset, span.end()).iter().map(|hour| hour.air_temperature).reduce(Celsius::min);
+    [hourly, stated_low(forecast, span).map(|stated| stated.low)].into_iter().flatten().reduce(Celsius::min)
 }
 
 /// The coldest low that a feed states for a stretch of this night: of short intervals any that touch it, of long ones
@@ -248,7 +295,12 @@ fn doubt_holes(building: &mut Building, raw: Celsius, holes: &[Hole], span: &Spa
 
 fn lead_day(forecast: &Forecast, span: &Span, now: DateTime<Utc>) -> usize {
     let issued = forecast.issued_before(now).unwrap_or(forecast.fetched);
-    let days = ((span.sunrise - issued).num_hours().max(1) + 23) / 24;
+    lead_day_of(span.sunrise - issued)
+}
+
+/// The lead day of a time from issue to sunrise.
+pub fn lead_day_of(lead: Duration) -> usize {
+    let days = (lead.num_hours().max(1) + 23) / 24;
     usize::try_from(days).unwrap_or(1).clamp(1, SPREAD_BY_LEAD_DAY.len())
 }
 

@@ -111,5 +111,5 @@ pub(super) fn hardening_of(
 
 /// Air at a bed against the garden's screen on a clear calm night.
 pub(super) fn offset_of(bed: &Bed) -> Kelvins {
-    bed.offset.unwrap_or(bed.exposure.effect().offset)
+    bed.offset_in_use()
 }

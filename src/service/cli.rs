@@ -9,6 +9,7 @@ mod event;
 mod explain;
 mod found;
 mod journal;
+mod learned;
 mod progress;
 mod reading;
 mod replay;
@@ -74,6 +75,8 @@ enum Command {
     Journal(journal::JournalCommand),
     /// List the cold nights, or tell the whole story of one: foretold, said, done, measured, found
     Event(event::EventCommand),
+    /// List what the garden's nights have taught, published beside learned; accept it, or take that back
+    Learned(learned::LearnedCommand),
     /// Ask after everything the service rests on: feeds, mail, store, clock, rounds; say how to mend what is wrong
     Doctor(doctor::DoctorCommand),
     /// Copy the store into a file, also while the service runs
@@ -145,6 +148,7 @@ pub fn run() -> ExitCode {
         Command::Correct(correct) => correct.run(),
         Command::Journal(journal) => journal.run(),
         Command::Event(event) => event.run(),
+        Command::Learned(learned) => learned.run(),
         Command::Doctor(doctor) => doctor.run(),
         Command::Backup(backup) => backup.run(),
         Command::Replay(replay) => replay.run(),

@@ -1,11 +1,13 @@
 //! One look at one garden: the best forecast at hand, the evening's readings, and the list that follows from them.
 
 mod sources;
+mod taught;
 
 pub use sources::{Gathered, Sources};
+pub use taught::{NOT_TAUGHT, all_lessons, teach};
 
 use super::store::{Store, StoreFault};
-use crate::beds::Garden;
+use crate::beds::{Bed, Garden};
 use crate::crops::Catalogue;
 use crate::night::day::Day;
 use crate::night::past::PastDay;
@@ -66,7 +68,8 @@ pub fn list_after<'a>(
 ) -> Plan<'a> {
     let span = span_of(garden, of);
     let night_from = |forecast: Option<&Forecast>| {
-        expect(&Evidence { forecast, readings, garden_offset: garden.offset, now }, &span)
+        let learned = Some(&garden.learned.forecasts);
+        expect(&Evidence { forecast, readings, garden_offset: garden.offset, learned, now }, &span)
     };
     let mut nights: Vec<_> = forecasts.iter().map(|forecast| night_from(Some(forecast))).collect();
     nights.push(night_from(None));
@@ -152,7 +155,7 @@ pub async fn readings(store: &Store, garden: &Garden, of: NightOf) -> Result<Vec
     let rows = store.readings(&garden.id, span.sunset - Duration::hours(1), span.end()).await?;
     let readings = rows.iter().map(|row| {
         let bed = row.bed.as_ref().and_then(|id| garden.beds.iter().find(|bed| bed.id == *id));
-        let offset = bed.map_or(Kelvins(0.0), |bed| bed.offset.unwrap_or(bed.exposure.effect().offset));
+        let offset = bed.map_or(Kelvins(0.0), Bed::offset_in_use);
         Reading { at: row.at, air: row.temperature, dew_point: row.dew_point, offset }
     });
     Ok(readings.collect())

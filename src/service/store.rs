@@ -4,6 +4,7 @@
 //! whole seconds since 1970 UTC: they sort as numbers and cannot be out of range; fractions of a second are dropped.
 //! One connection serves everybody: the load is a few writes per night, and each connection costs memory.
 
+mod accepted;
 mod backup;
 mod decisions;
 mod fault;

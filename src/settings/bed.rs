@@ -60,7 +60,23 @@ pub(super) fn read_bed(table: Table<'_>, crops: &KnownCrops, today: Option<Naive
     let (kind, length, width) = kind_and_size?;
     let (id, exposure) = (id?.to_string(), exposure?);
     let path = path.unwrap_or(Bed::PATH);
-    Some(Bed { id, name, kind, length, width, height, mulch, exposure, soil_depth, offset, beside, path, plantings })
+    let learned_offset = None;
+    Some(Bed {
+        id,
+        name,
+        kind,
+        length,
+        width,
+        height,
+        mulch,
+        exposure,
+        soil_depth,
+        offset,
+        learned_offset,
+        beside,
+        path,
+        plantings,
+    })
 }
 
 /// Keys of a bed, for whoever writes one below a planting.

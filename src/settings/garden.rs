@@ -7,7 +7,7 @@ use super::service::{FeedChoice, address};
 use super::suggest::suggestion;
 use super::value::Value;
 use super::{Fault, File, GardenSettings, Known, KnownFeed, read_document};
-use crate::beds::{Bed, CoverStock, Crew, Garden, Person, Role};
+use crate::beds::{Bed, CoverStock, Crew, Garden, InUse, Person, Role};
 use crate::night::cover::CoverKind;
 use crate::units::{
     COVER_COUNT, ELEVATION, LATITUDE, LENGTH, LONGITUDE, Limits, MINUTES, Minutes, Scale, TEMPERATURE_DIFFERENCE,
@@ -105,6 +105,7 @@ pub(super) fn read(file: &File, known: &Known<'_>) -> Result<GardenSettings, Vec
             covers,
             beds,
             own_figures,
+            learned: InUse::default(),
         };
         Some(GardenSettings { garden, feeds: chosen })
     })

@@ -94,7 +94,8 @@ fn night_of(garden: &Garden, record: &Forecast, of: NightOf) -> Option<Night> {
     let hours = record.between(sunset - Duration::days(12), sunrise + Duration::hours(3)).to_vec();
     let now = sunset - Duration::hours(4);
     let forecast = Forecast { issued: Some(now), fetched: now, hours, minima: Vec::new(), ..record.clone() };
-    let evidence = Evidence { forecast: Some(&forecast), readings: &[], garden_offset: Some(Kelvins(0.0)), now };
+    let evidence =
+        Evidence { forecast: Some(&forecast), readings: &[], garden_offset: Some(Kelvins(0.0)), learned: None, now };
     expect(&evidence, &Span { of, sunset, sunrise }).ok().filter(|night| night.knowledge == Knowledge::Complete)
 }
 

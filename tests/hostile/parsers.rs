@@ -484,7 +484,8 @@ fn judged(forecast: &Forecast) -> Result<(), String> {
     let now = fetched() + Duration::hours(1);
     // The sun takes longer to reckon than all the rest.
     let span = *SPAN.get_or_init(|| span_of(&sound_settings().gardens[0].garden, NightOf(now.date_naive())));
-    let Ok(night) = expect(&Evidence { forecast: Some(forecast), readings: &[], garden_offset: None, now }, &span)
+    let Ok(night) =
+        expect(&Evidence { forecast: Some(forecast), readings: &[], garden_offset: None, learned: None, now }, &span)
     else {
         return Ok(());
     };

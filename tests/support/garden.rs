@@ -78,6 +78,7 @@ pub fn empty_garden() -> Garden {
         beds: Vec::new(),
         crew: None,
         own_figures: Vec::new(),
+        learned: Default::default(),
     }
 }
 
@@ -96,6 +97,7 @@ pub fn bed(id: &str, crop: &str, stage: &str) -> Bed {
         beside: None,
         path: Bed::PATH,
         offset: None,
+        learned_offset: None,
         plantings: vec![planting(crop, stage)],
     }
 }

@@ -11,6 +11,7 @@ const PRESSURE: Pascals = Pascals(98_400.0);
 const OPEN_GROUND: Place = Place {
     exposure: Exposure::Open,
     offset: None,
+    learned: None,
     root_zone: RootZone::Ground,
     mulch: 0.0,
     stature: Stature::LOW_BED,

@@ -76,7 +76,7 @@ fn without(hours: &[i32]) -> Forecast {
 }
 
 fn judge(forecast: Option<&Forecast>, readings: &[Reading], now: f64) -> Result<Night, NoNight> {
-    expect(&Evidence { forecast, readings, garden_offset: None, now: at(now) }, &span())
+    expect(&Evidence { forecast, readings, garden_offset: None, learned: None, now: at(now) }, &span())
 }
 
 #[track_caller]

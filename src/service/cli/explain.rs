@@ -22,14 +22,15 @@ pub(super) struct Explain {
 
 impl Explain {
     pub fn run(&self) -> Result<Done, Failure> {
-        let settings = self.configuration.read(self.weather.now())?;
-        let (plan, troubles) = self.weather.list(&self.configuration, &settings, self.garden.as_deref())?;
+        let mut settings = self.configuration.read(self.weather.now())?;
+        let at_hand = self.weather.at_hand(&self.configuration, &mut settings, self.garden.as_deref())?;
+        let (plan, troubles) = at_hand.list(&settings)?;
         let bed = plan.beds.iter().find(|bed| bed.risk.bed.id == self.bed).ok_or_else(|| {
             let ids: Vec<&str> = plan.garden.beds.iter().map(|bed| bed.id.as_str()).collect();
             Failure::Settings(format!("No bed is labelled \"{}\". There are: {}.", self.bed, ids.join(", ")))
         })?;
         print(&explain(&plan, bed, &settings.catalogue))?;
-        for trouble in &troubles {
+        for trouble in troubles {
             print(&format!("{trouble}\n"))?;
         }
         Ok(if bed.measure == Measure::Unknown { Done::WithoutWeather } else { Done::Well })

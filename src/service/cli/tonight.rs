@@ -32,9 +32,9 @@ pub(super) struct Tonight {
 
 impl Tonight {
     pub fn run(&self) -> Result<Done, Failure> {
-        let settings = self.configuration.read(self.weather.now())?;
-        let garden = self.garden.as_deref();
-        let (spell, troubles) = self.weather.spell(&self.configuration, &settings, garden, self.nights)?;
+        let mut settings = self.configuration.read(self.weather.now())?;
+        let at_hand = self.weather.at_hand(&self.configuration, &mut settings, self.garden.as_deref())?;
+        let (spell, troubles) = at_hand.spell(&settings, self.nights)?;
         let plan = &spell.tonight;
         if let Some(file) = &self.hand_out {
             let shown = file.display();
@@ -52,14 +52,8 @@ impl Tonight {
             print(&format!("{document}\n"))?;
         } else {
             let reason = if plan.is_quiet() { SayReason::AllQuiet } else { SayReason::First };
-            let context = Context {
-                reason,
-                since: None,
-                next_word_by: None,
-                late_by: None,
-                spell: Some(&spell),
-                troubles: &troubles,
-            };
+            let context =
+                Context { reason, since: None, next_word_by: None, late_by: None, spell: Some(&spell), troubles };
             let letter = evening_letter(plan, &context, Reader { role: Role::Manager });
             print(&format!("{}\n\n{}", letter.subject, plain_text(&letter)))?;
         }

@@ -7,7 +7,7 @@ use crate::plan::spell::Spell;
 use crate::plan::{Plan, turning};
 use crate::rounds::night_at;
 use crate::service::feed::{Fetcher, decode, recognise};
-use crate::service::look::{self, Gathered, Sources, list, readings, span_of};
+use crate::service::look::{self, Gathered, NOT_TAUGHT, Sources, list, readings, span_of, teach};
 use crate::service::store::{Open, Store};
 use crate::settings::{GardenSettings, Settings};
 use crate::units::{Celsius, READING, parse_temperature};
@@ -61,48 +61,57 @@ pub(super) fn low(text: &str) -> Result<Celsius, String> {
     Ok(temperature)
 }
 
-impl WeatherArguments {
-    /// The list of the garden named, or of the only one, and what went wrong with its feeds.
-    pub fn list<'s>(
-        &self,
-        configuration: &Configuration,
-        settings: &'s Settings,
-        garden: Option<&str>,
-    ) -> Result<(Plan<'s>, Vec<String>), Failure> {
-        let (garden, of, gathered, readings) = self.at_hand(configuration, settings, garden)?;
-        let mut plan = list(garden, &settings.catalogue, of, &gathered.forecasts, &readings, self.now());
+/// What a list is made from.
+pub(super) struct AtHand {
+    /// The place of the garden in the settings.
+    garden: usize,
+    of: NightOf,
+    now: DateTime<Utc>,
+    gathered: Gathered,
+    readings: Vec<Reading>,
+}
+
+impl AtHand {
+    /// The list, and what went wrong with feeds.
+    pub fn list<'s>(&self, settings: &'s Settings) -> Result<(Plan<'s>, &[String]), Failure> {
+        let garden = self.garden(settings)?;
+        let mut plan = list(garden, &settings.catalogue, self.of, &self.gathered.forecasts, &self.readings, self.now);
         turning::find(&mut plan, &settings.catalogue, None);
-        Ok((plan, gathered.troubles))
+        Ok((plan, &self.gathered.troubles))
     }
 
     /// The same for tonight and the nights after it, so many in all.
-    pub fn spell<'s>(
-        &self,
-        configuration: &Configuration,
-        settings: &'s Settings,
-        garden: Option<&str>,
-        nights: u32,
-    ) -> Result<(Spell<'s>, Vec<String>), Failure> {
-        let (garden, of, gathered, readings) = self.at_hand(configuration, settings, garden)?;
-        let forecasts = &gathered.forecasts;
-        let catalogue = &settings.catalogue;
-        let mut spell = look::spell(garden, catalogue, of, nights, forecasts, &readings, None, self.now());
+    pub fn spell<'s>(&self, settings: &'s Settings, nights: u32) -> Result<(Spell<'s>, &[String]), Failure> {
+        let (garden, catalogue) = (self.garden(settings)?, &settings.catalogue);
+        let forecasts = &self.gathered.forecasts;
+        let mut spell = look::spell(garden, catalogue, self.of, nights, forecasts, &self.readings, None, self.now);
         turning::find(&mut spell.tonight, catalogue, None);
-        Ok((spell, gathered.troubles))
+        Ok((spell, &self.gathered.troubles))
     }
 
-    /// The garden, the night that a list is made for now, and what is known of it.
-    #[allow(clippy::type_complexity)]
-    fn at_hand<'s>(
+    fn garden<'s>(&self, settings: &'s Settings) -> Result<&'s Garden, Failure> {
+        let gone = || Failure::Unexpected("The garden is not in these settings.".into());
+        settings.gardens.get(self.garden).map(|garden| &garden.garden).ok_or_else(gone)
+    }
+}
+
+impl WeatherArguments {
+    /// What is known of the coming night of the garden named, or of the only one. What its nights have taught is put into
+    /// the settings.
+    pub fn at_hand(
         &self,
         configuration: &Configuration,
-        settings: &'s Settings,
+        settings: &mut Settings,
         garden: Option<&str>,
-    ) -> Result<(&'s Garden, NightOf, Gathered, Vec<Reading>), Failure> {
-        let garden = choose(settings, garden)?;
-        let of = night_at(&garden.garden.site, &garden.garden.zone, self.now());
-        let (gathered, readings) = self.gather(configuration, settings, garden, of)?;
-        Ok((&garden.garden, of, gathered, readings))
+    ) -> Result<AtHand, Failure> {
+        let id = choose(settings, garden)?.garden.id.clone();
+        let named = |garden: &GardenSettings| garden.garden.id == id;
+        let garden = settings.gardens.iter().position(named).unwrap_or_default();
+        let chosen = &settings.gardens[garden];
+        let of = night_at(&chosen.garden.site, &chosen.garden.zone, self.now());
+        let (taught, gathered, readings) = self.gather(configuration, settings, chosen, of)?;
+        settings.gardens[garden].garden = taught;
+        Ok(AtHand { garden, of, now: self.now(), gathered, readings })
     }
 
     /// The instant that the list is made for.
@@ -110,14 +119,14 @@ impl WeatherArguments {
         self.now.unwrap_or_else(Utc::now)
     }
 
-    /// Forecasts and the evening's readings, for one garden's night.
+    /// A garden with what its nights have taught, forecasts and the evening's readings, for one night.
     fn gather(
         &self,
         configuration: &Configuration,
         settings: &Settings,
         garden: &GardenSettings,
         of: NightOf,
-    ) -> Result<(Gathered, Vec<Reading>), Failure> {
+    ) -> Result<(Garden, Gathered, Vec<Reading>), Failure> {
         let now = self.now();
         let given = match (&self.low, &self.feed) {
             (Some(low), _) => Some(forecast_of_low(*low, &span_of(&garden.garden, of), now)),
@@ -133,15 +142,21 @@ impl WeatherArguments {
                     Ok(store) => Some(store),
                     // A given forecast needs no store; the readings in it are then missing, and that is said.
                     Err(fault) if given.is_some() => {
-                        let troubles = vec![format!("The evening's readings could not be read: {fault}.")];
-                        return Ok((Gathered { forecasts: given.into_iter().collect(), troubles }, Vec::new()));
+                        let troubles =
+                            vec![format!("The evening's readings could not be read: {fault}."), NOT_TAUGHT.to_string()];
+                        let gathered = Gathered { forecasts: given.into_iter().collect(), troubles };
+                        return Ok((garden.garden.clone(), gathered, Vec::new()));
                     }
                     Err(fault) => return Err(fault.into()),
                 },
             };
+            let mut taught = garden.garden.clone();
             let readings = match &store {
                 None => Vec::new(),
-                Some(store) => readings(store, &garden.garden, of).await?,
+                Some(store) => {
+                    teach(store, &mut taught, of).await?;
+                    readings(store, &taught, of).await?
+                }
             };
             let gathered = match given {
                 Some(forecast) => Gathered { forecasts: vec![forecast], troubles: Vec::new() },
@@ -163,7 +178,7 @@ impl WeatherArguments {
             if let Some(store) = store {
                 store.close().await;
             }
-            Ok((gathered, readings))
+            Ok((taught, gathered, readings))
         })
     }
 

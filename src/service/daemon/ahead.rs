@@ -62,7 +62,9 @@ impl Daemon<'_> {
         if said.beds.iter().all(|bed| bed.cover.is_none()) {
             return Vec::new();
         }
-        let (garden, of) = (&settings.garden, NightOf(over.0 + Duration::days(1)));
+        let of = NightOf(over.0 + Duration::days(1));
+        let (garden, _) = self.taught(settings, of).await;
+        let garden = &garden;
         let forecasts = self.sources().gather(settings, of, now).await.forecasts;
         let tonight = list(garden, &self.settings.catalogue, of, &forecasts, &[], now);
         kept(said, &tonight, day_before(garden, of, &forecasts).as_ref())

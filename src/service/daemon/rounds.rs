@@ -11,7 +11,7 @@ use crate::plan::spell::TOLD;
 use crate::plan::{Measure, Plan, turning};
 use crate::rounds::{MORNING_AFTER, Round, RoundKind, next_firing, next_round, night_at, night_hours};
 use crate::service::failpoint;
-use crate::service::look::{readings, spell};
+use crate::service::look::{NOT_TAUGHT, readings, spell, teach};
 use crate::service::store::{LastMail, OutboxRow, RoundRow, RoundState, SaidRow};
 use crate::settings::GardenSettings;
 use crate::units::{Kelvins, Minutes};
@@ -137,11 +137,14 @@ impl Daemon<'_> {
         round: Round,
         late_by: Option<Duration>,
     ) -> Result<(), DaemonFault> {
-        let (garden, now) = (&settings.garden, self.clock.now());
+        let now = self.clock.now();
         // Without a store that can be written no list can be sent from here: no feed is bothered for it.
         self.store.prove_writable().await?;
         let mut gathered = self.sources().gather(settings, round.night, now).await;
         self.keep_silences().await;
+        let (garden, untaught) = self.taught(settings, round.night).await;
+        gathered.troubles.extend(untaught);
+        let garden = &garden;
         let readings = readings(self.store, garden, round.night).await.unwrap_or_else(|fault| {
             tracing::error!(garden = garden.id, %fault, "readings cannot be read");
             gathered.troubles.push("The evening's thermometer readings could not be read.".into());
@@ -228,6 +231,17 @@ impl Daemon<'_> {
         tracing::info!(garden = garden.id, kind = round.kind.word(), ?reason, mails = messages.len(), "said");
         self.shared.mail.notify_one();
         Ok(())
+    }
+
+    /// The garden with what its nights have taught, or as its file has it and a word about that.
+    pub(super) async fn taught(&self, settings: &GardenSettings, of: NightOf) -> (Garden, Option<String>) {
+        let mut garden = settings.garden.clone();
+        let fault = teach(self.store, &mut garden, of).await.err();
+        let untaught = fault.map(|fault| {
+            tracing::error!(garden = garden.id, %fault, "what the garden's nights have taught cannot be read");
+            NOT_TAUGHT.to_string()
+        });
+        (garden, untaught)
     }
 
     /// What is said again, and to whom: to those whom it did not reach.

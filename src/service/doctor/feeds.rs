@@ -55,7 +55,7 @@ impl Doctor<'_> {
             return Finding::wrong(about, "its forecast was issued in the future", mend);
         }
         let span = span_of(garden, night_at(&garden.site, &garden.zone, now));
-        let evidence = Evidence { forecast: Some(&forecast), readings: &[], garden_offset: None, now };
+        let evidence = Evidence { forecast: Some(&forecast), readings: &[], garden_offset: None, learned: None, now };
         match expect(&evidence, &span) {
             Ok(night) if !is_whole_and_young(&night) => {
                 let mut short = Vec::new();

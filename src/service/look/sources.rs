@@ -60,7 +60,8 @@ impl Sources<'_> {
         let mut gathered = Gathered::default();
         for choice in &settings.feeds {
             let Some(forecast) = self.one_feed(garden, choice, now, &mut gathered.troubles).await else { continue };
-            let evidence = Evidence { forecast: Some(&forecast), readings: &[], garden_offset: None, now };
+            let evidence =
+                Evidence { forecast: Some(&forecast), readings: &[], garden_offset: None, learned: None, now };
             let enough = match expect(&evidence, &span) {
                 Ok(night) => is_whole_and_young(&night),
                 Err(why) => {

@@ -36,7 +36,7 @@ impl Outcome {
     }
 }
 
-const COLUMNS: &str = "id, key, at, entered_at, entered_by, as_typed, replaces, document,
+pub(super) const COLUMNS: &str = "id, key, at, entered_at, entered_by, as_typed, replaces, document,
     (SELECT min(later.id) FROM journal AS later WHERE later.garden = journal.garden AND later.replaces = journal.key)
         AS corrected_by";
 
@@ -131,7 +131,7 @@ impl Store {
             .map_err(|error| self.fault(error))
     }
 
-    fn written(&self, row: &SqliteRow) -> Result<Written, StoreFault> {
+    pub(super) fn written(&self, row: &SqliteRow) -> Result<Written, StoreFault> {
         let key = |text: String| Key::parse(&text).ok_or_else(|| self.unreadable("a key of the journal", text));
         let document = self.text(row, "document")?;
         let what =

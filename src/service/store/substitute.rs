@@ -123,6 +123,7 @@ fn statements(gardens: &[&str], now: DateTime<Utc>) -> Vec<Part> {
         parts.push(part("rounds", format!("garden = '{garden}' AND state = 'due'")));
         let evening = (now - Duration::days(2)).timestamp();
         parts.push(part("journal", format!("garden = '{garden}' AND at >= {evening}")));
+        parts.push(part("accepted", format!("garden = '{garden}'")));
         parts.push(part("forecasts", format!("garden = '{garden}'")));
         parts.push(part("grid_addresses", format!("garden = '{garden}'")));
     }

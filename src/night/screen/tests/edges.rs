@@ -62,7 +62,7 @@ fn reading(at: &str, air: f64) -> Reading {
 }
 
 fn judged(forecast: Option<&Forecast>, readings: &[Reading], now: DateTime<Utc>) -> Result<Night, NoNight> {
-    expect(&Evidence { forecast, readings, garden_offset: None, now }, &span())
+    expect(&Evidence { forecast, readings, garden_offset: None, learned: None, now }, &span())
 }
 
 #[track_caller]
@@ -143,7 +143,8 @@ fn a_forecast_of_other_days_says_nothing_of_tonight() {
 #[test]
 fn the_offset_that_a_garden_states_moves_the_low_and_makes_it_surer() {
     let with = |garden_offset| {
-        let evidence = Evidence { forecast: Some(&forecast()), readings: &[], garden_offset, now: afternoon() };
+        let evidence =
+            Evidence { forecast: Some(&forecast()), readings: &[], garden_offset, learned: None, now: afternoon() };
         expect(&evidence, &span())
     };
     let (Ok(unknown), Ok(stated)) = (with(None), with(Some(Kelvins(-1.5)))) else { panic!("no night") };
@@ -185,7 +186,7 @@ proptest! {
         }).collect();
         readings.sort_by_key(|reading| reading.at);
         for forecast in [None, Some(&part), Some(&given)] {
-            let evidence = Evidence { forecast, readings: &readings, garden_offset: None, now };
+            let evidence = Evidence { forecast, readings: &readings, garden_offset: None, learned: None, now };
             let Ok(night) = expect(&evidence, &span) else { continue };
             prop_assert!(night.minimum.mean.0.is_finite() && night.minimum.spread.0 > 0.0);
             prop_assert!(!night.hours.is_empty());

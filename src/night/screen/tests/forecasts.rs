@@ -48,8 +48,10 @@ fn a_hole_of_two_hours_is_bridged_in_a_very_long_night_and_one_of_three_is_not()
         let seen = |time: &i32| !(6..6 + gone).contains(time);
         forecast.hours =
             (-5..=21).filter(seen).map(|time| hour(f64::from(time), 4.0 - f64::from(time) / 4.0)).collect();
-        let night =
-            expect(&Evidence { forecast: Some(&forecast), readings: &[], garden_offset: None, now: at(-2.0) }, &span);
+        let night = expect(
+            &Evidence { forecast: Some(&forecast), readings: &[], garden_offset: None, learned: None, now: at(-2.0) },
+            &span,
+        );
         let night = night.expect("a night");
         assert_eq!(night.knowledge == Knowledge::Complete, is_complete, "{gone} hours gone");
         let says = |what: &str| night.steps.iter().any(|step| step.what.contains(what));
@@ -264,7 +266,10 @@ fn a_gardens_offset_moves_the_low_and_the_hours() {
     let forecast = forecast();
     let with = |offset: f64| {
         let garden_offset = Some(Kelvins(offset));
-        expect(&Evidence { forecast: Some(&forecast), readings: &[], garden_offset, now: at(-2.0) }, &span())
+        expect(
+            &Evidence { forecast: Some(&forecast), readings: &[], garden_offset, learned: None, now: at(-2.0) },
+            &span(),
+        )
     };
     for offset in [-2.0, 0.0, 1.5] {
         let night = with(offset).expect("a night");
@@ -323,7 +328,8 @@ fn the_polar_night_and_the_polar_day_are_judged_like_any_other() {
             forecast.hours = (-6..=30).map(|time| hour(f64::from(time), air)).collect();
             let readings = [reading(0.1, air - 1.0)];
             for forecast in [Some(&forecast), None] {
-                let evidence = Evidence { forecast, readings: &readings, garden_offset: None, now: at(0.2) };
+                let evidence =
+                    Evidence { forecast, readings: &readings, garden_offset: None, learned: None, now: at(0.2) };
                 let night = expect(&evidence, &span);
                 if let Ok(night) = &night {
                     let Estimate { mean, spread } = night.minimum;

@@ -1,0 +1,74 @@
+//! What past nights hold for the learners: lows that are sure to be lows, beside what was foretold and at the beds; and
+//! the learned figures by name, with what was accepted of them.
+//!
+//! ```text
+//! rounds, thermometers -> forecasts    how each feed lies against the garden's screen
+//!                      -> beds         how each bed lies against it
+//!                      -> figures      each by its name, as published, learned and in use
+//! ```
+
+pub mod beds;
+pub mod figures;
+pub mod forecasts;
+pub mod lows;
+
+use crate::beds::Garden;
+use crate::journal::event::{ForecastAtRound, Written, night_of};
+use crate::journal::{Uncovered, What};
+use crate::night::screen::Span;
+use crate::rounds::night_hours;
+use crate::zone::NightOf;
+use chrono::Duration;
+use lows::NightLow;
+use std::collections::BTreeSet;
+
+/// All that is known of past nights, as far as something can be learned from it.
+#[derive(Clone, Debug, Default)]
+pub struct Lessons {
+    /// In order of night and time.
+    pub foretold: Vec<ForecastAtRound>,
+    pub lows: Vec<NightLow>,
+    /// Nights of which somebody said that what was read is right, though it was asked about.
+    pub confirmed: BTreeSet<NightOf>,
+    /// Beds on which something lay in a night.
+    pub covered: BTreeSet<(NightOf, String)>,
+}
+
+/// A cover that nobody wrote down as taken off counts for no more nights than this (assumed).
+const FORGOTTEN: i64 = 14;
+
+/// Which beds were covered in which nights: from the evening a cover was laid until it was taken
+/// off.
+pub fn covered(garden: &Garden, entries: &[Written]) -> BTreeSet<(NightOf, String)> {
+    let longitude = garden.site.longitude;
+    let mut covered = BTreeSet::new();
+    for laid in entries.iter().filter(|written| written.stands()) {
+        let What::Covered(cover) = &laid.entry.what else { continue };
+        let off = entries
+            .iter()
+            .filter(|written| written.stands() && written.entry.at > laid.entry.at)
+            .find(|written| matches!(&written.entry.what, What::Uncovered(Uncovered { bed }) if *bed == cover.bed));
+        let first = night_of(laid.entry.at, longitude);
+        let nights =
+            off.map_or(FORGOTTEN, |off| (night_of(off.entry.at, longitude).0 - first.0).num_days().clamp(0, FORGOTTEN));
+        covered.extend((0..=nights).map(|day| (NightOf(first.0 + Duration::days(day)), cover.bed.clone())));
+    }
+    covered
+}
+
+/// The stretch of a night at a garden.
+pub fn span_of(garden: &Garden, of: NightOf) -> Span {
+    let (sunset, sunrise) = night_hours(&garden.site, &garden.zone, of);
+    Span { of, sunset, sunrise }
+}
+
+impl Lessons {
+    /// The last thing foretold of a night before its sun rose.
+    fn last_foretold(&self, garden: &Garden, of: NightOf) -> Option<&ForecastAtRound> {
+        let sunrise = span_of(garden, of).sunrise;
+        self.foretold.iter().rev().find(|round| round.night == of && round.made_at <= sunrise)
+    }
+}
+
+#[cfg(test)]
+mod tests;

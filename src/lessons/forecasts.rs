@@ -1,0 +1,57 @@
+//! What was foretold beside what the garden's screen then showed, feed by feed.
+
+use super::{Lessons, span_of};
+use crate::beds::Garden;
+use crate::journal::Place;
+use crate::learn::Figure;
+use crate::learn::forecast::{ForecastNight, Forecasts, learn};
+use crate::night::Estimate;
+use crate::night::corrections::{Corrections, planning_spread};
+use crate::night::screen::{STATED_SITE_SPREAD, UNKNOWN_SITE_SPREAD, lead_day_of};
+use crate::units::{Celsius, Kelvins};
+use crate::weather::Provider;
+use crate::zone::NightOf;
+use chrono::Duration;
+use std::collections::BTreeMap;
+
+/// The garden's offset as a night takes it before any night has spoken.
+fn site(garden: &Garden) -> Figure {
+    match garden.offset {
+        Some(offset) => Figure { mean: offset, spread: Kelvins(STATED_SITE_SPREAD) },
+        None => Figure { mean: Kelvins(0.0), spread: Kelvins(UNKNOWN_SITE_SPREAD) },
+    }
+}
+
+/// What each feed has taught, under the key of its provider.
+///
+/// Each night counts with the feed's own low, in which no reading and nothing that was learned has a part: so a garden
+/// never learns from its own corrections. Rounds after sunset are left out: they know part of the night.
+pub fn of(garden: &Garden, lessons: &Lessons) -> BTreeMap<String, Forecasts> {
+    let at_screen = lessons.lows.iter().filter(|low| low.place == Place::Screen);
+    let measured: BTreeMap<NightOf, (Celsius, chrono::DateTime<chrono::Utc>)> =
+        at_screen.map(|low| (low.night, (low.low, span_of(garden, low.night).sunset))).collect();
+    let mut nights: BTreeMap<String, Vec<ForecastNight>> = BTreeMap::new();
+    for round in &lessons.foretold {
+        let (Some(provider), Some(feed_low)) = (&round.provider, round.feed_low) else { continue };
+        let Some((measured, sunset)) = measured.get(&round.night) else { continue };
+        if round.made_at > *sunset || provider == Provider::HandGivenLow.key() {
+            continue;
+        }
+        #[allow(clippy::cast_possible_truncation)]
+        let lead_day = lead_day_of(Duration::minutes((round.lead_hours * 60.0).round() as i64));
+        nights.entry(provider.clone()).or_default().push(ForecastNight {
+            night: round.night,
+            lead_day,
+            clear_calm: round.clear_calm,
+            forecast: Estimate { mean: feed_low, spread: planning_spread(lead_day) },
+            measured: *measured,
+            confirmed: lessons.confirmed.contains(&round.night),
+        });
+    }
+    nights.into_iter().map(|(provider, nights)| (provider, learn(&nights, site(garden)))).collect()
+}
+
+/// The same as nights take it.
+pub fn corrections(learned: &BTreeMap<String, Forecasts>) -> Corrections {
+    Corrections(learned.iter().map(|(provider, forecasts)| (provider.clone(), forecasts.corrections())).collect())
+}

@@ -1,0 +1,170 @@
+use super::lows::{LoggedNight, NightLow};
+use super::*;
+use crate::beds::sample;
+use crate::journal::{Entry, Place, Reading, Sampled};
+use crate::night::Estimate;
+use crate::night::screen::{CLEAR_CALM_SHIFT, CLEAR_CALM_SPREAD, UNKNOWN_SITE_SPREAD};
+use crate::rounds::RoundKind;
+use crate::units::{Celsius, Kelvins, MetresPerSecond};
+use chrono::{DateTime, NaiveDate, Utc};
+use proptest::prelude::*;
+
+fn garden() -> Garden {
+    sample::garden(vec![sample::bed("A1", &[("kale", "leafy")])], Vec::new())
+}
+
+fn night(day: i64) -> NightOf {
+    NightOf(NaiveDate::from_ymd_opt(2027, 1, 1).expect("a date") + Duration::days(day))
+}
+
+/// A clear, calm night that the morning's forecast gave -1 °C.
+fn foretold(garden: &Garden, day: i64) -> ForecastAtRound {
+    let span = span_of(garden, night(day));
+    ForecastAtRound {
+        night: span.of,
+        made_at: span.sunset - Duration::hours(4),
+        round: RoundKind::Afternoon,
+        provider: Some("nws".into()),
+        issued: None,
+        low: Estimate { mean: Celsius(-1.5), spread: Kelvins(2.0) },
+        feed_low: Some(Celsius(-1.0)),
+        lead_hours: 19.0,
+        cloud: 0.1,
+        wind_10m: MetresPerSecond(1.0),
+        clear_calm: 1.0,
+        readings: 0,
+    }
+}
+
+fn lessons(garden: &Garden, lows: Vec<NightLow>) -> Lessons {
+    Lessons { foretold: (0..10).map(|day| foretold(garden, day)).collect(), lows, ..Lessons::default() }
+}
+
+fn screen(day: i64, low: f64) -> NightLow {
+    NightLow { night: night(day), place: Place::Screen, low: Celsius(low) }
+}
+
+/// What is added to a clear, calm night's low, and by what its spread is multiplied; `None` is as published.
+fn taught(garden: &Garden, lessons: &Lessons) -> Option<(f64, f64)> {
+    let corrections = forecasts::corrections(&forecasts::of(garden, lessons));
+    corrections.at("nws", 1, 1.0).map(|correction| (correction.shift.0, correction.factor))
+}
+
+/// A log of a night that falls by half a kelvin in the hour from 4 °C, with the hours that are kept.
+fn log(garden: &Garden, kept: impl Fn(i64) -> bool) -> Option<(LoggedNight, f64)> {
+    let span = span_of(garden, night(0));
+    let whole = (span.end() - span.sunset).num_hours();
+    let rows: Vec<(i64, DateTime<Utc>)> = (0..=(span.end() - span.sunset).num_minutes() / 10)
+        .map(|row| (row * 10 / 60, span.sunset + Duration::minutes(row * 10)))
+        .filter(|(hour, _)| kept(*hour))
+        .collect();
+    let air = |at: DateTime<Utc>| 4.0 - 0.5 * (at.min(span.sunrise) - span.sunset).num_minutes() as f64 / 60.0;
+    let mut hours: Vec<i64> = rows.iter().map(|(hour, _)| *hour).filter(|hour| *hour < whole).collect();
+    hours.dedup();
+    let (_, last) = *rows.last()?;
+    let low = rows.iter().map(|(_, at)| air(*at)).fold(f64::INFINITY, f64::min);
+    let hours = u32::try_from(hours.len()).expect("hours of a night");
+    let log = LoggedNight { night: night(0), place: Place::Screen, low: Celsius(low), hours, last };
+    Some((log, air(span.sunrise)))
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(256))]
+
+    /// Missing rows make no low warmer: the low is that of the night, or there is none.
+    #[test]
+    fn a_log_with_holes_has_the_low_of_the_night_or_none(gone in prop::collection::btree_set(0i64..17, 0..4)) {
+        let garden = garden();
+        let Some((log, low)) = log(&garden, |hour| !gone.contains(&hour)) else { return Ok(()) };
+        let lows = lows::of(&garden, &[log], &[]);
+        if gone.is_empty() {
+            prop_assert_eq!(lows.len(), 1);
+        }
+        for found in lows {
+            prop_assert!((found.low.0 - low).abs() < 1e-9, "{:?} where {} was", found, low);
+        }
+    }
+
+    /// One odd low, whatever it is, moves what is added by at most half its published spread, and never by itself to a
+    /// surer list than the least factor allows.
+    #[test]
+    fn an_odd_low_makes_no_night_much_warmer(odd in -60.0f64..90.0, others in prop::collection::vec(-4.0f64..1.0, 0..8)) {
+        let garden = garden();
+        let lows = |odd: Option<f64>| {
+            let others = (0..).zip(&others).map(|(day, low)| screen(day, *low));
+            others.chain(odd.map(|odd| screen(9, odd))).collect::<Vec<_>>()
+        };
+        let without = taught(&garden, &lessons(&garden, lows(None))).map_or(CLEAR_CALM_SHIFT, |(shift, _)| shift);
+        let with = taught(&garden, &lessons(&garden, lows(Some(odd)))).map_or(CLEAR_CALM_SHIFT, |(shift, _)| shift);
+        let published = UNKNOWN_SITE_SPREAD.hypot(CLEAR_CALM_SPREAD);
+        prop_assert!((with - without).abs() <= published / 2.0 + 1e-9, "{} to {}", without, with);
+    }
+}
+
+#[test]
+fn without_lows_or_rounds_everything_stays_as_published() {
+    let garden = garden();
+    assert_eq!(taught(&garden, &lessons(&garden, Vec::new())), None);
+    assert_eq!(taught(&garden, &Lessons { lows: vec![screen(0, -3.0)], ..Lessons::default() }), None);
+    // A thermometer at a bed is not the garden's screen.
+    let at_bed = NightLow { place: Place::Bed { bed: "A1".into() }, ..screen(0, -3.0) };
+    assert_eq!(taught(&garden, &lessons(&garden, vec![at_bed])), None);
+    // Rounds in the night know part of it, and a low that somebody gave is no feed's.
+    for change in [
+        |round: &mut ForecastAtRound| round.made_at += Duration::hours(6),
+        |round: &mut ForecastAtRound| round.provider = None,
+        |round: &mut ForecastAtRound| round.feed_low = None,
+        |round: &mut ForecastAtRound| round.provider = Some("hand-given-low".into()),
+    ] {
+        let mut lessons = lessons(&garden, vec![screen(0, -3.0)]);
+        assert!(taught(&garden, &lessons).is_some());
+        lessons.foretold.iter_mut().for_each(change);
+        assert_eq!(taught(&garden, &lessons), None);
+    }
+}
+
+#[test]
+fn a_minimum_counts_for_the_night_that_it_has_seen() {
+    let garden = garden();
+    let span = span_of(&garden, night(0));
+    let low = |at: DateTime<Utc>, of: Sampled| {
+        let reading = Reading {
+            place: Place::Screen,
+            temperature: Celsius(-3.0),
+            dew_point: None,
+            of,
+            thermometer: None,
+            height: None,
+            shielded: None,
+        };
+        let entry = Entry::new(at, at, "-3C", What::Reading(reading));
+        let written = Written { id: 1, key: entry.key(), entry, corrected_by: None };
+        let corrected = Written { corrected_by: Some(2), ..written.clone() };
+        assert_eq!(lows::of(&garden, &[], &[corrected]), []);
+        lows::of(&garden, &[], &[written]).pop()
+    };
+    let since = |hours: i64| Sampled::Minimum { since: Some(span.sunset + Duration::hours(hours)) };
+    let morning = span.sunrise + Duration::hours(1);
+    assert_eq!(low(morning, since(0)), Some(screen(0, -3.0)));
+    assert_eq!(low(morning, Sampled::Minimum { since: None }), Some(screen(0, -3.0)));
+    for (at, of) in [
+        (morning, Sampled::Instant),
+        (morning, Sampled::Maximum { since: None }),
+        // Set back when the night was half over; of the night before too; read before the coldest hour.
+        (morning, since(7)),
+        (morning, since(-14)),
+        (span.sunrise - Duration::hours(1), since(0)),
+    ] {
+        assert_eq!(low(at, of), None, "{at} {of:?}");
+    }
+}
+
+#[test]
+fn a_bed_under_a_cover_shows_the_cover_and_teaches_no_offset() {
+    let garden = garden();
+    let mut lessons =
+        lessons(&garden, vec![screen(0, -3.0), NightLow { place: Place::Bed { bed: "A1".into() }, ..screen(0, -1.0) }]);
+    assert!(beds::of(&garden, &lessons)[0].moved().0 > 0.0);
+    lessons.covered.insert((night(0), "A1".into()));
+    assert_eq!(beds::of(&garden, &lessons)[0].moved(), Kelvins(0.0));
+}

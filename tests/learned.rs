@@ -1,0 +1,195 @@
+//! What nights have taught, from the thermometer to the list: it acts, is shown, asked about, accepted and taken back.
+
+mod support;
+
+use serde_json::Value;
+use std::path::Path;
+use support::installation::{GARDEN, Installation, Ran, service};
+
+const NOW: &str = "2027-01-16T13:00:00-05:00";
+
+/// The lows of twelve clear, calm nights up to 15 January, all foretold as -1 °C by the day before's forecast.
+const FORETOLD: &str = "
+    WITH RECURSIVE days(n) AS (SELECT 1 UNION ALL SELECT n + 1 FROM days WHERE n < 12)
+    INSERT INTO forecast_at_round (garden, night, made_at, round, provider, issued, low, spread, feed_low, lead_hours,
+        cloud, wind_10m, clear_calm, sky, readings)
+    SELECT 'orchard-lane', date('2027-01-16', '-' || n || ' days'),
+           unixepoch('2027-01-16T18:00:00', '-' || n || ' days'), 'afternoon', 'nws',
+           unixepoch('2027-01-16T16:00:00', '-' || n || ' days'), -2.0, 2.0, -1.0, 20.5, 0.1, 1.0, 1.0, 'clear', 0
+    FROM days";
+
+fn ran(garden: &Installation, arguments: &[&str]) -> Ran {
+    garden.ran(&[arguments, &["--now", NOW]].concat())
+}
+
+/// A minimum, read at eight in the morning after a night of January.
+fn minimum(garden: &Installation, night: u32, value: &str, at: &[&str]) {
+    let when = format!("2027-01-{:02} 08:00", night + 1);
+    ran(garden, &[&["reading", value, "--min", "--at", &when], at].concat()).ended_with(0);
+}
+
+fn garden() -> Installation {
+    let garden = Installation::with(&service(&[("grid", "nws", "http://127.0.0.1:9")], "folder = \"mail\""), GARDEN);
+    // The store comes into being with its first entry.
+    ran(&garden, &["reading", "40F", "--bed", "A1", "--soil", "--at", "2027-01-02 12:00"]).ended_with(0);
+    garden
+}
+
+/// After twelve nights that were 2 K colder than foretold, and at bed A1 another 1.5 K.
+fn taught() -> Installation {
+    let garden = garden();
+    garden.tampered(FORETOLD);
+    for night in 4..16 {
+        minimum(&garden, night, "-3C", &[]);
+        minimum(&garden, night, "-4.5C", &["--bed", "A1"]);
+    }
+    garden
+}
+
+fn feed() -> String {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("config/demo/forecast.json").display().to_string()
+}
+
+fn tonight(garden: &Installation) -> Value {
+    let ran = ran(garden, &["tonight", "--json", "--feed", &feed()]).ended_with(0);
+    serde_json::from_str(&ran.out).unwrap_or_else(|fault| panic!("{fault}: {}", ran.out))
+}
+
+fn explained(garden: &Installation) -> String {
+    ran(garden, &["explain", "--bed", "A1", "--feed", &feed()]).ended_with(0).out
+}
+
+/// The low of the air at a bed.
+fn low(list: &Value, bed: &str) -> f64 {
+    let beds = list["beds"].as_array().expect("beds");
+    let bed = beds.iter().find(|one| one["bed"] == bed).expect("the bed");
+    bed["screen_minimum_c"].as_f64().expect("a low")
+}
+
+#[track_caller]
+fn has(text: &str, part: &str) {
+    // `explain` breaks lines.
+    let words = |text: &str| text.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(words(text).contains(&words(part)), "{part}\nis not in\n{text}");
+}
+
+#[test]
+fn what_nights_say_of_a_forecast_acts_at_once_and_is_shown_beside_what_was_published() {
+    let garden = garden();
+    let before = tonight(&garden);
+    garden.tampered(FORETOLD);
+    // What was foretold teaches nothing by itself.
+    assert_eq!(tonight(&garden), before);
+    for night in 4..16 {
+        minimum(&garden, night, "-3C", &[]);
+    }
+    let after = tonight(&garden);
+    let colder = low(&before, "A3") - low(&after, "A3");
+    assert!((0.5..1.5).contains(&colder), "colder by {colder} K");
+    let text = explained(&garden);
+    has(
+        &text,
+        "forecast against this garden's screen, published (not used): clear, calm night and the garden's offset",
+    );
+    has(&text, "forecast against this garden's screen, learned and used: 12 nights, 2027-01-04 to 2027-01-15");
+    has(&text, "used times 0.75");
+    let list = ran(&garden, &["learned"]).ended_with(0).out;
+    has(&list, "forecast:nws/day-1/clear-calm added to lows of nws, lead day 1, clear, calm nights published -0.9 F");
+    has(&list, "from 12 nights: 2027-01-04 to 2027-01-15");
+    has(&list, "at once");
+}
+
+#[test]
+fn what_is_no_low_of_a_night_teaches_nothing() {
+    let garden = garden();
+    garden.tampered(FORETOLD);
+    let before = tonight(&garden);
+    for night in 4..16 {
+        // A look at dusk, a minimum read before the sun rose, and one that was set back late in the night: all warmer than
+        // the night may have been.
+        let at = |day: u32, hour: &str| format!("2027-01-{day:02} {hour}");
+        ran(&garden, &["reading", "6C", "--at", &at(night, "20:00")]).ended_with(0);
+        ran(&garden, &["reading", "5C", "--min", "--at", &at(night + 1, "03:00")]).ended_with(0);
+    }
+    assert_eq!(tonight(&garden), before);
+}
+
+#[test]
+fn a_beds_offset_acts_once_it_is_accepted_and_not_after_it_was_taken_back() {
+    let garden = taught();
+    let before = tonight(&garden);
+    let list = ran(&garden, &["learned"]).ended_with(0).out;
+    has(&list, "to use it: counterpane learned accept bed:A1");
+    let echo = ran(&garden, &["learned", "accept", "bed:A1"]).ended_with(0).out;
+    assert_eq!(echo, "bed:A1 is accepted and acts from the next list on.\n");
+    let after = tonight(&garden);
+    let colder = low(&before, "A1") - low(&after, "A1");
+    assert!(colder > 0.5, "colder by {colder} K");
+    assert_eq!(low(&before, "A3"), low(&after, "A3"), "others stay");
+    let text = explained(&garden);
+    has(&text, "bed against the garden's screen (open), published (not used)");
+    has(&text, "bed against the garden's screen (open), learned from 12 nights and used");
+    // What is learned later waits.
+    minimum(&garden, 15, "-6C", &["--bed", "A1"]);
+    assert_eq!(tonight(&garden), after);
+    has(&ran(&garden, &["learned"]).ended_with(0).out, "as accepted to use it: counterpane learned accept bed:A1");
+    let document = ran(&garden, &["learned", "--json"]).ended_with(0).out;
+    let document: Value = serde_json::from_str(&document).expect("JSON");
+    let figures = document["figures"].as_array().expect("figures");
+    let bed = figures.iter().find(|figure| figure["figure"] == "bed:A1").expect("the bed");
+    assert_eq!((&bed["in_use"], &bed["waits"]), (&Value::from("accepted"), &Value::from(true)));
+    ran(&garden, &["learned", "take-back", "all"]).ended_with(0);
+    assert_eq!(tonight(&garden), before);
+}
+
+#[test]
+fn a_slip_is_asked_about_and_teaches_once_it_is_confirmed() {
+    let garden = garden();
+    garden.tampered(FORETOLD);
+    minimum(&garden, 14, "28C", &[]);
+    let list = ran(&garden, &["learned"]).ended_with(0).out;
+    has(
+        &list,
+        "2027-01-14, forecast:nws/day-1/clear-calm: looks like degrees Fahrenheit taken for Celsius; it would be 28.0 F",
+    );
+    has(&list, "If it is right: counterpane learned accept night:DATE");
+    let before = tonight(&garden);
+    ran(&garden, &["learned", "accept", "night:2027-01-14"]).ended_with(0);
+    assert!(!ran(&garden, &["learned"]).ended_with(0).out.contains("Set aside"));
+    let after = tonight(&garden);
+    assert!(low(&after, "A3") > low(&before, "A3"));
+    ran(&garden, &["learned", "take-back", "night:2027-01-14"]).ended_with(0);
+    assert_eq!(tonight(&garden), before);
+}
+
+#[test]
+fn what_cannot_be_accepted_is_refused_with_the_way_to_say_it() {
+    let empty = garden();
+    has(&ran(&empty, &["learned"]).ended_with(0).out, "Nothing has been learned in Orchard Lane yet");
+    for (arguments, text) in [
+        (&["accept", "all"][..], "Nothing has been learned that waits to be accepted. Nothing was written."),
+        (&["accept", "bed:A1"], "Nothing has been learned yet, so there is no figure \"bed:A1\"."),
+        (&["take-back", "all"], "Nothing is accepted. Nothing was written."),
+    ] {
+        has(&ran(&empty, &[&["learned"], arguments].concat()).ended_with(2).err, text);
+    }
+    let garden = taught();
+    for (arguments, text) in [
+        (
+            &["accept", "bed:Z9"][..],
+            "No learned figure is called \"bed:Z9\". There are: forecast:nws/day-1/clear-calm, bed:A1",
+        ),
+        (&["accept", "bed:A3"], "Nothing has been learned of bed:A3 yet."),
+        (&["accept", "forecast:nws/day-1/clear-calm"], "acts already"),
+        (&["accept", "night:2027-01-14"], "Nothing that can be confirmed is asked about the night of 2027-01-14."),
+        (&["accept", "night:yesterday"], "names no night; write night:2027-01-15."),
+        (&["take-back", "bed:A1"], "Nothing is accepted."),
+    ] {
+        has(&ran(&garden, &[&["learned"], arguments].concat()).ended_with(2).err, text);
+    }
+    ran(&garden, &["learned", "accept", "all"]).ended_with(0);
+    has(
+        &ran(&garden, &["learned", "take-back", "bed:A3"]).ended_with(2).err,
+        "\"bed:A3\" is not accepted. What is: bed:A1.",
+    );
+}
