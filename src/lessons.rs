@@ -4,23 +4,26 @@
 //! ```text
 //! rounds, thermometers -> forecasts    how each feed lies against the garden's screen
 //!                      -> beds         how each bed lies against it
+//!                      -> covers       what each cover gains
 //!                      -> figures      each by its name, as published, learned and in use
 //! ```
 
 pub mod beds;
+pub mod covers;
 pub mod figures;
 pub mod forecasts;
 pub mod lows;
 
 use crate::beds::Garden;
 use crate::journal::event::{ForecastAtRound, Written, night_of};
-use crate::journal::{Uncovered, What};
+use crate::journal::{Covered, Uncovered, What};
+use crate::night::cover::{Cover, Layers};
 use crate::night::screen::Span;
 use crate::rounds::night_hours;
 use crate::zone::NightOf;
 use chrono::Duration;
 use lows::NightLow;
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// All that is known of past nights, as far as something can be learned from it.
 #[derive(Clone, Debug, Default)]
@@ -30,8 +33,8 @@ pub struct Lessons {
     pub lows: Vec<NightLow>,
     /// Nights of which somebody said that what was read is right, though it was asked about.
     pub confirmed: BTreeSet<NightOf>,
-    /// Beds on which something lay in a night.
-    pub covered: BTreeSet<(NightOf, String)>,
+    /// Beds on which something lay in a night, and what, where that is known.
+    pub covered: BTreeMap<(NightOf, String), Option<Cover>>,
 }
 
 /// A cover that nobody wrote down as taken off counts for no more nights than this (assumed).
@@ -39,9 +42,9 @@ const FORGOTTEN: i64 = 14;
 
 /// Which beds were covered in which nights: from the evening a cover was laid until it was taken
 /// off.
-pub fn covered(garden: &Garden, entries: &[Written]) -> BTreeSet<(NightOf, String)> {
+pub fn covered(garden: &Garden, entries: &[Written]) -> BTreeMap<(NightOf, String), Option<Cover>> {
     let longitude = garden.site.longitude;
-    let mut covered = BTreeSet::new();
+    let mut covered = BTreeMap::new();
     for laid in entries.iter().filter(|written| written.stands()) {
         let What::Covered(cover) = &laid.entry.what else { continue };
         let off = entries
@@ -51,9 +54,22 @@ pub fn covered(garden: &Garden, entries: &[Written]) -> BTreeSet<(NightOf, Strin
         let first = night_of(laid.entry.at, longitude);
         let nights =
             off.map_or(FORGOTTEN, |off| (night_of(off.entry.at, longitude).0 - first.0).num_days().clamp(0, FORGOTTEN));
-        covered.extend((0..=nights).map(|day| (NightOf(first.0 + Duration::days(day)), cover.bed.clone())));
+        let what = what_lay(garden, cover);
+        covered.extend((0..=nights).map(|day| ((NightOf(first.0 + Duration::days(day)), cover.bed.clone()), what)));
     }
     covered
+}
+
+/// The cover of the shelf that an entry names; where it names none, the only one that there is.
+fn what_lay(garden: &Garden, entry: &Covered) -> Option<Cover> {
+    let stock = match &entry.cover {
+        Some(name) => garden.covers.iter().find(|stock| stock.name == *name)?,
+        None => match garden.covers.as_slice() {
+            [only] => only,
+            _ => return None,
+        },
+    };
+    Some(stock.cover(if entry.layers >= 2 { Layers::Two } else { Layers::One }))
 }
 
 /// The stretch of a night at a garden.

@@ -153,7 +153,7 @@ fn gains(garden: &Garden, night: &Night) -> Vec<(Cover, CoverGain)> {
         .collect();
     covers.sort();
     covers.dedup();
-    covers.into_iter().map(|cover| (cover, cover.gain(night.cover_conditions))).collect()
+    covers.into_iter().map(|cover| (cover, garden.learned.gain(cover, night.cover_conditions))).collect()
 }
 
 /// What of a bed, and of what grows there, matters to its night.

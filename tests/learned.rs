@@ -143,6 +143,26 @@ fn a_beds_offset_acts_once_it_is_accepted_and_not_after_it_was_taken_back() {
 }
 
 #[test]
+fn a_covers_gain_acts_once_it_is_accepted_and_is_shown_beside_what_was_published() {
+    let garden = taught();
+    for night in 4..16 {
+        let laid = format!("2027-01-{night:02} 16:00");
+        ran(&garden, &["covered", "A1", "--at", &laid]).ended_with(0);
+        let off = format!("2027-01-{:02} 09:00", night + 1);
+        ran(&garden, &["covered", "A1", "--uncovered", "--at", &off]).ended_with(0);
+        minimum(&garden, night, "-4C", &["--bed", "A1", "--under-cover", "heavy row cover"]);
+    }
+    let before = explained(&garden);
+    let list = ran(&garden, &["learned"]).ended_with(0).out;
+    has(&list, "cover:heavy-row-cover gain of heavy row cover on a still night after a sunny day");
+    ran(&garden, &["learned", "accept", "cover:heavy-row-cover"]).ended_with(0);
+    let after = explained(&garden);
+    has(&after, "learned from 12 nights and used");
+    ran(&garden, &["learned", "take-back", "cover:heavy-row-cover"]).ended_with(0);
+    assert_eq!(explained(&garden), before);
+}
+
+#[test]
 fn a_slip_is_asked_about_and_teaches_once_it_is_confirmed() {
     let garden = garden();
     garden.tampered(FORETOLD);

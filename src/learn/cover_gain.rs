@@ -118,6 +118,11 @@ fn doubt(pair: &PairedReading, published: Figure, spread: f64) -> Option<Doubt> 
 }
 
 impl LearnedGain {
+    /// A gain as it was accepted.
+    pub fn accepted(cover: Cover, learned: Figure) -> LearnedGain {
+        LearnedGain { cover, gain: Learned { learned, ..Learned::unseen(published(cover).0) } }
+    }
+
     /// The gain on a night like this, with what was learned in the place of what was published. Without a pair it is
     /// [`Cover::gain`]; wind takes from what was learned as it does from the rest, and no cover is expected to cool.
     pub fn on(&self, conditions: CoverConditions) -> CoverGain {

@@ -27,7 +27,7 @@ pub fn of(garden: &Garden, lessons: &Lessons) -> Vec<Learned> {
             let here = Place::Bed { bed: bed.id.clone() };
             let at_bed = lessons.lows.iter().filter(|low| low.place == here);
             let readings = at_bed.filter_map(|at_bed| {
-                let covered = lessons.covered.contains(&(at_bed.night, bed.id.clone()));
+                let covered = lessons.covered.contains_key(&(at_bed.night, bed.id.clone()));
                 Some(BedReading {
                     night: at_bed.night,
                     clear_calm: lessons.last_foretold(garden, at_bed.night)?.clear_calm,

@@ -1,10 +1,12 @@
 //! Learned figures by name, each as published, learned and in use, and what was accepted of them.
 
-use super::{Lessons, beds, forecasts};
+use super::{Lessons, beds, covers, forecasts};
 use crate::beds::{Garden, LearnedOffset};
+use crate::learn::cover_gain::LearnedGain;
 use crate::learn::forecast::{Forecasts, LEAD_DAYS, Sky};
 use crate::learn::{Asked, Figure, Learned};
 use crate::night::corrections::LEAST_FACTOR;
+use crate::night::cover::{Cover, Layers};
 use crate::units::Kelvins;
 use crate::zone::NightOf;
 use serde::{Deserialize, Serialize};
@@ -68,11 +70,24 @@ pub enum Kind {
     Forecast { provider: String, lead_day: usize, sky: Sky, factor: (f64, f64) },
     /// Added to the garden's screen on a clear, calm night.
     Bed { bed: String },
+    /// What a cover gains on a still night after a sunny day.
+    Cover(Cover),
 }
 
 /// The name of a bed's offset.
 pub fn of_bed(bed: &str) -> String {
     format!("bed:{bed}")
+}
+
+/// The name of a cover's gain.
+pub fn of_cover(cover: Cover) -> String {
+    let layers = if cover.layers == Layers::Two { "/two-layers" } else { "" };
+    let rests = match (cover.rests_on_plants, cover.kind.rests_as_a_rule()) {
+        (true, false) => "/on-plants",
+        (false, true) => "/held-off",
+        _ => "",
+    };
+    format!("cover:{}{layers}{rests}", cover.kind.word())
 }
 
 /// The name by which a night is confirmed.
@@ -100,6 +115,12 @@ pub fn rows(garden: &Garden, lessons: &Lessons, accepts: &Accepts) -> Vec<Row> {
             (None, None) => InUse::Published,
         };
         rows.push(Row { name, kind: Kind::Bed { bed: bed.id.clone() }, learned, in_use });
+    }
+    for LearnedGain { cover, gain } in covers::of(garden, lessons) {
+        let name = of_cover(cover);
+        let accepted = accepts.get(&name).and_then(|accepted| accepted.figure());
+        let in_use = accepted.map_or(InUse::Published, InUse::Accepted);
+        rows.push(Row { name, kind: Kind::Cover(cover), learned: gain, in_use });
     }
     let is_seen = |row: &Row| {
         !row.learned.nights.is_empty()
@@ -140,9 +161,14 @@ pub fn asked(rows: &[Row]) -> impl Iterator<Item = (&Row, &Asked)> {
     rows.iter().flat_map(|row| row.learned.asked.iter().map(move |asked| (row, asked)))
 }
 
-/// Puts into a garden what acts: of forecasts at once, of beds what was accepted.
+/// Puts into a garden what acts: of forecasts at once, of beds and covers what was accepted.
 pub fn apply(garden: &mut Garden, lessons: &Lessons, accepts: &Accepts) {
     garden.learned.forecasts = forecasts::corrections(&forecasts::of(garden, lessons));
+    let gains = covers::in_stock(garden).into_iter().filter_map(|cover| {
+        let accepted = accepts.get(&of_cover(cover))?;
+        Some((LearnedGain::accepted(cover, accepted.figure()?), accepted.nights))
+    });
+    garden.learned.gains = gains.collect();
     for bed in &mut garden.beds {
         let accepted = accepts.get(&of_bed(&bed.id));
         bed.learned_offset = accepted.and_then(|accepted| {

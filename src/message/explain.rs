@@ -76,15 +76,19 @@ pub fn explain(plan: &Plan<'_>, bed: &BedPlan<'_>, catalogue: &Catalogue) -> Str
             for (cover, outcome) in &organ.covered {
                 let (low, typical, high) = cover.low_typical_high();
                 let gain = |kelvins: f64| Kelvins(kelvins).signed(scale);
-                let tonight = plan.night.as_ref().map_or(Kelvins(0.0), |night| cover.gain(night.cover_conditions).mean);
+                let tonight = plan
+                    .night
+                    .as_ref()
+                    .map_or(Kelvins(0.0), |night| plan.garden.learned.gain(*cover, night.cover_conditions).mean);
                 line(
                     "       ",
                     format!(
-                        "under {} (gain {} low, {} typical, {} high, tonight {}): {} expected, spread {}{}, chance {}",
+                        "under {} (gain {} low, {} typical, {} high, {}tonight {}): {} expected, spread {}{}, chance {}",
                         cover.name(),
                         gain(low),
                         gain(typical),
                         gain(high),
+                        learned_gain(plan, *cover, scale),
                         tonight.signed(scale),
                         outcome.minimum.mean.tenths(scale),
                         outcome.minimum.spread.size(scale),
@@ -215,11 +219,24 @@ fn root_of_squares(parts: &[(&str, Kelvins, &str)]) -> f64 {
 fn cover_spread(plan: &Plan<'_>, organ: &OrganRisk<'_>, cover: Cover, scale: Scale) -> String {
     match &plan.night {
         Ok(night) if organ.tolerance.frame != Frame::Soil => {
-            let own = cover.gain(night.cover_conditions).spread;
+            let own = plan.garden.learned.gain(cover, night.cover_conditions).spread;
             format!(", the cover's part of it {} [{}]", own.size(scale), Cover::SOURCE)
         }
         Ok(_) | Err(_) => String::new(),
     }
+}
+
+/// What was learned and accepted of a cover, beside what was published.
+fn learned_gain(plan: &Plan<'_>, cover: Cover, scale: Scale) -> String {
+    plan.garden.learned.gain_of(cover).map_or(String::new(), |(learned, nights)| {
+        let (published, used) = (learned.gain.published.mean, learned.gain.learned);
+        format!(
+            "mean published {} (not used), learned from {nights} nights and used {} (spread {}), ",
+            published.signed(scale),
+            used.mean.signed(scale),
+            used.spread.size(scale)
+        )
+    })
 }
 
 fn step_line(step: &Step, scale: Scale) -> String {

@@ -80,6 +80,7 @@ fn what(kind: &Kind) -> String {
             format!("added to lows of {provider}, lead day {lead_day}, {sky}")
         }
         Kind::Bed { bed } => format!("air at bed {bed} against the garden's screen on a clear, calm night"),
+        Kind::Cover(cover) => format!("gain of {} on a still night after a sunny day", cover.name()),
     }
 }
 
@@ -122,7 +123,7 @@ pub fn document(rows: &[Row], garden: &Garden) -> Value {
             });
             let factor = match row.kind {
                 Kind::Forecast { factor: (learned, used), .. } => json!({ "learned": learned, "used": used }),
-                Kind::Bed { .. } => Value::Null,
+                Kind::Bed { .. } | Kind::Cover(_) => Value::Null,
             };
             json!({
                 "figure": row.name,
