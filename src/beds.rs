@@ -1,7 +1,9 @@
 //! The garden as its manager describes it: place, people, covers in stock, beds and what grows in them.
 
+mod caution;
 mod own_figures;
 
+pub use caution::Caution;
 pub use own_figures::{Applied, OwnFigure, OwnFigures};
 
 use crate::crops::CountedFrom;
@@ -28,6 +30,7 @@ pub struct Garden {
     pub finish_before_sunset: Duration,
     /// What saving one square metre is worth, where a planting does not say otherwise.
     pub worth_per_square_metre: Minutes,
+    pub caution: Caution,
     pub people: Vec<Person>,
     /// Who comes to work before a cold night; `None` where the manager does not say, and then nothing is bounded by it.
     pub crew: Option<Crew>,

@@ -29,5 +29,6 @@ pub use look_again::look_again_letter;
 pub use morning_after::{NightOver, morning_after_letter};
 pub use not_reached::{Fate, MissedRound, Quoted, Unreached, not_reached_letter, untold};
 pub use ready::remark;
+pub use sentences::caution;
 pub use store_away::{store_away_letter, store_is_away};
 pub use typeset::{html, plain_text};

@@ -3,7 +3,6 @@
 pub mod aftermath;
 mod choice;
 use choice::Bounds;
-pub use choice::FINE_CHANCE;
 pub mod harvest;
 pub mod order;
 pub use harvest::{Keeps, Pick};
@@ -66,6 +65,8 @@ pub enum Reason {
     SoilTooCold { soil: Celsius, begins: Celsius },
     /// The plants stand colder than this night.
     WithinMargin,
+    /// They may suffer, with a chance below the one from which this garden asks for work.
+    SmallChance { chance: Probability, asks_from: Probability },
     /// They stand it, and some are the better for it.
     BetterForFrost,
     /// Only roots are in danger, and the soil stays above the temperature that harms them.
@@ -95,6 +96,7 @@ impl Reason {
             Reason::RootsAndTopsInside => "safer-inside",
             Reason::SoilTooCold { .. } => "soil-too-cold",
             Reason::WithinMargin => "within-margin",
+            Reason::SmallChance { .. } => "small-chance",
             Reason::BetterForFrost => "better-for-frost",
             Reason::SoilKeepsRoots { .. } => "soil-keeps-roots",
             Reason::MinorPart => "minor-part",

@@ -8,12 +8,12 @@ mod support;
 
 use chance::Chance;
 use chrono::{DateTime, Duration, Utc};
-use counterpane::beds::{Crew, Garden};
+use counterpane::beds::{Caution, Crew, Garden};
 use counterpane::crops::Catalogue;
 use counterpane::night::cover::CoverKind;
 use counterpane::plan::said::{Said, changes};
 use counterpane::plan::turning::{Side, find};
-use counterpane::plan::{Measure, Plan, decide};
+use counterpane::plan::{BedPlan, Measure, Plan, decide};
 use counterpane::risk::assess;
 use counterpane::service::look::{list, list_after, span_of};
 use counterpane::units::{Kelvins, Minutes};
@@ -125,6 +125,57 @@ proptest! {
         prop_assert!(spent <= had + 1e-6, "{} minutes of {}", spent, had);
         let (_, _, cost_of_more, _) = list_for(people + 1);
         prop_assert!(cost_of_more <= cost_of_few + 1e-6, "{} and with one more {}", cost_of_few, cost_of_more);
+    }
+}
+
+const CAUTIONS: [Caution; 3] = [Caution::Sparing, Caution::Even, Caution::Careful];
+
+fn with_caution(caution: Caution, garden: &Garden) -> Garden {
+    Garden { caution, ..garden.clone() }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 96, failure_persistence: None, ..ProptestConfig::default() })]
+
+    /// With covers and people in plenty whoever is more careful has work for every bed that has some under less caution.
+    #[test]
+    fn more_caution_asks_for_no_fewer_beds(dusk in -4.0f64..10.0, fall in 3.0f64..10.0) {
+        let mut plenty = Garden { crew: None, ..DEMO.clone() };
+        plenty.covers.iter_mut().for_each(|stock| stock.count = 40);
+        // One piece over two neighbours makes the second bed cheap, and a bed may be dear again where each has its own.
+        plenty.beds.iter_mut().for_each(|bed| bed.beside = None);
+        let forecast = [night(dusk, fall, &[])];
+        let asked = CAUTIONS.map(|caution| {
+            let garden = with_caution(caution, &plenty);
+            let plan = list(&garden, &CROPS, *TONIGHT, &forecast, &[], afternoon());
+            plan.beds.iter().map(|bed| bed.measure.is_work()).collect::<Vec<bool>>()
+        });
+        for pair in asked.windows(2) {
+            prop_assert!(pair[0].iter().zip(&pair[1]).all(|(less, more)| more >= less), "{:?}", asked);
+        }
+    }
+
+    /// Where they are short a careful garden may well serve other beds, and fewer that need more: but by its own measure
+    /// its list is never worse than one of less caution.
+    #[test]
+    fn more_caution_leaves_no_more_of_what_it_minds(
+        dusk in -4.0f64..10.0, fall in 3.0f64..10.0, people in 0u32..4, minutes in 5.0f64..40.0,
+    ) {
+        let few = Garden { crew: Some(Crew { people, minutes: Minutes(minutes) }), ..DEMO.clone() };
+        let forecast = [night(dusk, fall, &[])];
+        for pair in CAUTIONS.windows(2) {
+            let weighed = |caution: Caution| {
+                let garden = with_caution(caution, &few);
+                let plan = list(&garden, &CROPS, *TONIGHT, &forecast, &[], afternoon());
+                // Half of the picking would be done anyhow, and is taken off what a list calls a loss.
+                let picking = |bed: &BedPlan<'_>| bed.picks.iter().map(|pick| pick.work.0).sum::<f64>();
+                let anyhow: f64 = plan.beds.iter().map(|bed| 0.5 * picking(bed)).sum();
+                let lost = anyhow + plan.beds.iter().map(|bed| bed.loss.0).sum::<f64>();
+                pair[1].loss_counts() * lost + plan.work().0 - anyhow
+            };
+            let (less, more) = (weighed(pair[0]), weighed(pair[1]));
+            prop_assert!(more <= less + 1e-6, "{:?} {} {:?} {}", pair[0], less, pair[1], more);
+        }
     }
 }
 

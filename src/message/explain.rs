@@ -106,6 +106,7 @@ pub fn explain(plan: &Plan<'_>, bed: &BedPlan<'_>, catalogue: &Catalogue) -> Str
             bed.work.0
         ),
     );
+    line("   ", format!("caution {}", sentences::caution(plan.garden.caution)));
     if let Some(minutes) = plan.minutes {
         line(
             "   ",

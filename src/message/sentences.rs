@@ -1,6 +1,6 @@
 //! Sentences for growers: what to do, why, how sure, where it comes from.
 
-use crate::beds::{Applied, OwnFigure, Role};
+use crate::beds::{Applied, Caution, OwnFigure, Role};
 use crate::crops::{Frame, Harm, Organ, Tolerance};
 use crate::night::cover::Layers;
 use crate::night::dusk::dusk_air_before_frost;
@@ -8,7 +8,7 @@ use crate::night::{Estimate, FrostKind, Knowledge, Night, Remark};
 use crate::plan::harvest::better_for_frost;
 use crate::plan::said::Changes;
 use crate::plan::turning::{Side, Turning};
-use crate::plan::{BedPlan, FINE_CHANCE, Measure, Pick, Plan, Reason};
+use crate::plan::{BedPlan, Measure, Pick, Plan, Reason};
 use crate::risk::{OrganRisk, PlantingRisk};
 use crate::units::{Celsius, Kelvins, Probability, Scale};
 use crate::weather::Provider;
@@ -148,6 +148,20 @@ fn uncapitalised(text: &str) -> String {
     letters.next().map_or(String::new(), |first| first.to_lowercase().chain(letters).collect())
 }
 
+/// "even: work is asked from a chance of damage of 10 % on, and a minute of worth lost counts as much as one of work".
+pub fn caution(caution: Caution) -> String {
+    let counts = match caution {
+        Caution::Sparing => "half as much as",
+        Caution::Even => "as much as",
+        Caution::Careful => "twice as much as",
+    };
+    let from = caution.fine_below().percent();
+    let word = caution.word();
+    format!(
+        "{word}: work is asked from a chance of damage of {from} on, and a minute of worth lost counts {counts} one of work"
+    )
+}
+
 /// Why a bed has its measure.
 pub(super) fn why(plan: &Plan<'_>, bed: &BedPlan<'_>, role: Role) -> Vec<String> {
     let scale = plan.garden.shown;
@@ -160,9 +174,17 @@ pub(super) fn why(plan: &Plan<'_>, bed: &BedPlan<'_>, role: Role) -> Vec<String>
         let near = near.map(|(planting, organ)| margin_line(planting, organ, scale));
         return better_line(bed).into_iter().chain(near).collect();
     }
+    if let Reason::SmallChance { chance, asks_from } = bed.reason {
+        let line = format!(
+            "Chance of damage {}: less than the {} from which this garden asks for work.",
+            chance.percent(),
+            asks_from.percent()
+        );
+        return better_line(bed).into_iter().chain((role == Role::Manager).then_some(line)).collect();
+    }
     if role == Role::Manager {
         let decisive = bed.risk.plantings.iter().filter_map(|planting| Some((planting, planting.deciding()?)));
-        let in_danger = decisive.filter(|(_, organ)| organ.open.chance.0 >= FINE_CHANCE);
+        let in_danger = decisive.filter(|(_, organ)| organ.open.chance >= plan.garden.caution.fine_below());
         lines.extend(in_danger.map(|(planting, organ)| figures(planting, organ, scale)));
     } else if let Some((planting, organ)) = bed.deciding().filter(|_| says_why(bed)) {
         lines.push(short_why(planting, organ, scale));
@@ -172,13 +194,17 @@ pub(super) fn why(plan: &Plan<'_>, bed: &BedPlan<'_>, role: Role) -> Vec<String>
             (role == Role::Manager).then(|| format!("Under the cover the chance falls to {}.", covered.percent()))
         }
         Reason::WorthLessThanWork { saved, work } => Some(if role == Role::Manager {
+            // Only where a loss counts half.
+            let counted = if saved > work { ", which counts half here" } else { "" };
             let (work, saved) = (minutes(work.0), minutes(saved.0));
             let saved = match saved {
                 _ if saved == work => "no more than that".into(),
                 saved if saved.starts_with("0 ") => "nothing".into(),
                 saved => format!("about {saved} of worth"),
             };
-            format!("Left: {work} of work would save {saved}.")
+            format!("Left: {work} of work would save {saved}{counted}.")
+        } else if saved > work {
+            "Left: it would save little for its work.".into()
         } else {
             "Left: the work would be more than what it saves.".into()
         }),
@@ -208,6 +234,7 @@ pub(super) fn why(plan: &Plan<'_>, bed: &BedPlan<'_>, role: Role) -> Vec<String>
         | Reason::PickBeforeFrost
         | Reason::RootsAndTopsInside
         | Reason::WithinMargin
+        | Reason::SmallChance { .. }
         | Reason::HoursMissing
         | Reason::NoWeather => None,
     };

@@ -8,7 +8,7 @@ mod ways;
 use super::harvest;
 use super::said::Said;
 use super::{BedPlan, Measure, Reason};
-use crate::beds::Garden;
+use crate::beds::{Caution, Garden};
 use crate::night::cover::Cover;
 use crate::risk::{BedRisk, PlantingRisk};
 use crate::units::{MetresPerSecond, Minutes, Probability};
@@ -16,9 +16,6 @@ use reasons::{After, why_left};
 use solve::{Offer, Question, Trip, solve, undominated};
 use ways::{Means, TRIPS, Way, leave};
 pub(super) use ways::{kinds_of, trips};
-
-/// Below this chance a bed stands the night (assumed: one in ten such nights would show some damage).
-pub const FINE_CHANCE: f64 = 0.10;
 
 /// What bounds one list beside the covers in the shed.
 #[derive(Clone, Copy, Debug)]
@@ -57,13 +54,14 @@ pub(super) fn choose<'a>(
     bounds: &Bounds<'_>,
 ) -> Chosen<'a> {
     let means = Means::new(garden, wind.0, bounds.last);
+    let fine_below = garden.caution.fine_below().0;
     // A bed that stands the night anyhow takes no cover from one that does not, whatever it is worth.
-    let in_danger = |risk: &BedRisk<'_>| chance(risk) >= FINE_CHANCE || harvest::soil_too_cold(risk).is_some();
+    let in_danger = |risk: &BedRisk<'_>| chance(risk) >= fine_below || harvest::soil_too_cold(risk).is_some();
     let ways = |risk: &BedRisk<'_>| if in_danger(risk) { means.ways(risk) } else { vec![leave(risk)] };
     let all: Vec<Vec<Way>> = risks.iter().map(ways).collect();
     let parties = parties(&means, &risks, &all);
     let stocks = garden.covers.len();
-    let offer = |choice: &Vec<Way>| join(choice.iter().map(|way| way.offer(stocks)), stocks);
+    let offer = |choice: &Vec<Way>| join(choice.iter().map(|way| way.offer(stocks, garden.caution)), stocks);
     let mut limits: Vec<f64> = garden.covers.iter().map(|stock| f64::from(stock.count)).collect();
     limits.extend([bounds.minutes, bounds.left].map(|minutes| minutes.map_or(f64::INFINITY, |minutes| minutes.0)));
     let is_new = bounds.last.is_none_or(|last| !last.has_work());
@@ -116,7 +114,8 @@ fn parties(means: &Means<'_>, risks: &[BedRisk<'_>], all: &[Vec<Way>]) -> Vec<Pa
             Some((other, together)) if !together.is_empty() => {
                 is_served[other] = true;
                 let of_use = |bed: usize| {
-                    let offers: Vec<Offer> = all[bed].iter().map(|way| way.offer(stocks)).collect();
+                    let offers: Vec<Offer> =
+                        all[bed].iter().map(|way| way.offer(stocks, means.garden.caution)).collect();
                     undominated(&offers).into_iter().map(move |at| &all[bed][at])
                 };
                 let mut choices: Vec<Vec<Way>> = Vec::new();
@@ -145,13 +144,14 @@ fn join(offers: impl Iterator<Item = Offer>, stocks: usize) -> Offer {
 
 /// `ways` are the ways there would be with covers and people in plenty.
 fn bed_plan<'a>(means: &Means<'_>, risk: BedRisk<'a>, way: &Way, ways: &[Way], after: &After<'_>) -> BedPlan<'a> {
+    let caution = means.garden.caution;
     let too_cold = harvest::soil_too_cold(&risk).filter(|_| way.measure == Measure::Harvest);
     let (measure, reason) = if let Some(reason) = too_cold {
         (Measure::Harvest, reason)
-    } else if chance(&risk) < FINE_CHANCE && way.measure == Measure::Leave && ways.len() < 2 {
+    } else if chance(&risk) < caution.fine_below().0 && way.measure == Measure::Leave && ways.len() < 2 {
         // Work is asked only where there is danger worth naming: a few minutes of expected loss over a large bed
         // can outweigh its work long before any plant is likely to be hurt.
-        (Measure::Fine, why_fine(&risk))
+        (Measure::Fine, why_fine(&risk, caution))
     } else {
         let reason = match way.measure {
             Measure::Cover => {
@@ -161,7 +161,7 @@ fn bed_plan<'a>(means: &Means<'_>, risk: BedRisk<'a>, way: &Way, ways: &[Way], a
             Measure::Harvest => Reason::PickBeforeFrost,
             Measure::BringIn => Reason::RootsAndTopsInside,
             Measure::Leave | Measure::Fine | Measure::Unknown => {
-                harvest::soil_keeps(&risk).unwrap_or_else(|| why_left(ways, after))
+                harvest::soil_keeps(&risk, caution).unwrap_or_else(|| why_left(ways, after))
             }
         };
         (way.measure, reason)
@@ -183,9 +183,14 @@ fn chance_under(risk: &BedRisk<'_>, cover: Option<Cover>) -> f64 {
 }
 
 /// A bed whose deciding organs stand the night; others may suffer.
-fn why_fine(risk: &BedRisk<'_>) -> Reason {
+fn why_fine(risk: &BedRisk<'_>, caution: Caution) -> Reason {
+    let (chance, asks_from) = (Probability(chance(risk)), caution.fine_below());
+    // A garden that spares people lets more stand than would be called safe.
+    if chance >= Caution::Even.fine_below() {
+        return Reason::SmallChance { chance, asks_from };
+    }
     let organs = risk.plantings.iter().flat_map(|planting| &planting.organs);
-    if organs.map(|organ| organ.open.chance.0).fold(0.0, f64::max) < FINE_CHANCE {
+    if organs.map(|organ| organ.open.chance.0).fold(0.0, f64::max) < caution.fine_below().0 {
         if harvest::better_for_frost(risk).is_empty() { Reason::WithinMargin } else { Reason::BetterForFrost }
     } else {
         Reason::MinorPart

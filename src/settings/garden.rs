@@ -7,7 +7,7 @@ use super::service::{FeedChoice, address};
 use super::suggest::suggestion;
 use super::value::Value;
 use super::{Fault, File, GardenSettings, Known, KnownFeed, read_document};
-use crate::beds::{Bed, CoverStock, Crew, Garden, Person, Role};
+use crate::beds::{Bed, Caution, CoverStock, Crew, Garden, Person, Role};
 use crate::night::cover::CoverKind;
 use crate::units::{
     COVER_COUNT, ELEVATION, LATITUDE, LENGTH, LONGITUDE, Limits, MINUTES, Minutes, Scale, TEMPERATURE_DIFFERENCE,
@@ -59,6 +59,8 @@ pub(super) fn read(file: &File, known: &Known<'_>) -> Result<GardenSettings, Vec
         let offset = root.optional("offset").and_then(|value| value.difference(&TEMPERATURE_DIFFERENCE));
         let finish = root.optional("finish_minutes_before_sunset").and_then(|value| value.number(&MARGIN));
         let worth = root.optional("worth_minutes_per_square_metre").and_then(|value| value.number(&MINUTES));
+        let caution =
+            root.optional("caution").map_or(Some(Caution::default()), |value| value.word(Caution::ALL, Caution::word));
         let chosen =
             root.required("feeds", "feeds = [\"nws\"] at the top: names of feeds in counterpane.toml, best first");
         let chosen = chosen.map(|value| choose_feeds(&value, known.feeds)).unwrap_or_default();
@@ -100,6 +102,7 @@ pub(super) fn read(file: &File, known: &Known<'_>) -> Result<GardenSettings, Vec
             // Within the limits above, so that neither part is lost.
             finish_before_sunset: Duration::seconds((finish.unwrap_or(FINISH_BEFORE_SUNSET) * 60.0) as i64),
             worth_per_square_metre: Minutes(worth.unwrap_or(WORTH_PER_SQUARE_METRE)),
+            caution: caution?,
             people,
             crew: crew?,
             covers,

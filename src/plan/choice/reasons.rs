@@ -28,7 +28,7 @@ impl<'g> After<'g> {
         let mut holders: Vec<Option<(f64, usize)>> = vec![None; pieces.len()];
         for (bed, (way, ways)) in chosen.iter().zip(ways).enumerate() {
             let Some(laid) = way.cover else { continue };
-            let gain = ways.first().map_or(0.0, |leaving| leaving.total() - way.total());
+            let gain = ways.first().map_or(0.0, |leaving| leaving.total(garden.caution) - way.total(garden.caution));
             if let (Some(left), Some(holder)) = (pieces.get_mut(laid.stock), holders.get_mut(laid.stock)) {
                 *left = left.saturating_sub(laid.pieces);
                 *holder = holder.filter(|(least, _)| *least <= gain).or(Some((gain, bed)));
@@ -62,8 +62,8 @@ impl<'g> After<'g> {
 /// `ways` are those with covers and people in plenty, leaving it first.
 pub(super) fn why_left(ways: &[Way], after: &After<'_>) -> Reason {
     let Some((leaving, measures)) = ways.split_first() else { return Reason::NothingHelps };
-    let total = |way: &&Way| way.total() + after.more_trips(way);
-    let pays = measures.iter().filter(|way| total(way) < leaving.total() - 1e-9);
+    let total = |way: &&Way| way.total(after.garden.caution) + after.more_trips(way);
+    let pays = measures.iter().filter(|way| total(way) < leaving.total(after.garden.caution) - 1e-9);
     let cheapest = |ways: Vec<&'_ Way>| ways.into_iter().min_by(|a, b| total(a).total_cmp(&total(b))).cloned();
     // People stand in the way where the pieces are there; else it is the pieces.
     let in_the_shed = cheapest(pays.clone().filter(|way| after.has_pieces(way)).collect());

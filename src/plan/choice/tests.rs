@@ -131,6 +131,30 @@ fn a_cover_that_saves_more_than_its_work_is_laid() {
     check(beds(&["seedlings"]), vec![cloth(1)], 1.0, &[&[(0.6, 0.1)]], &[(Cover, "cover-saves", 1, 7.0)]);
 }
 
+/// 57.6 minutes at 15 %: 8.6 of loss, less 1.2 under the cover, for 7 of work and 2 of fetching. At 6 % all of it counts
+/// 6.9 to whoever counts it twice.
+#[test]
+fn a_garden_s_caution_moves_the_chance_it_asks_from_and_what_a_loss_counts() {
+    let said = |caution: Caution, open: f64, covered: f64| {
+        let (garden, catalogue) = (garden(beds(&["seedlings"]), vec![cloth(1)]), catalogue());
+        let garden = Garden { caution, ..garden };
+        let plans = chosen(&garden, 1.0, risks(&garden, &catalogue, &[&[(open, covered)]]));
+        (plans[0].measure, plans[0].reason.clone())
+    };
+    let small = Reason::SmallChance { chance: Probability(0.15), asks_from: Probability(0.2) };
+    assert_eq!(said(Caution::Sparing, 0.15, 0.02), (Fine, small));
+    assert!(matches!(said(Caution::Even, 0.15, 0.02), (Leave, Reason::WorthLessThanWork { .. })));
+    assert!(matches!(said(Caution::Careful, 0.15, 0.02), (Cover, _)));
+    assert!(matches!(said(Caution::Careful, 0.06, 0.0), (Leave, Reason::WorthLessThanWork { .. })));
+    assert_eq!(said(Caution::Even, 0.08, 0.0), (Fine, Reason::WithinMargin));
+    assert_eq!(said(Caution::Careful, 0.04, 0.0), (Fine, Reason::WithinMargin));
+    // 17.3 saved counts 8.6 where people are spared, and less than the 9 of work.
+    assert!(
+        matches!(said(Caution::Sparing, 0.5, 0.2), (Leave, Reason::WorthLessThanWork { saved, work }) if saved > work)
+    );
+    assert!(matches!(said(Caution::Even, 0.5, 0.2), (Cover, _)));
+}
+
 #[test]
 fn the_reason_for_a_cover_states_what_is_left_of_the_chance() {
     let (garden, catalogue) = (garden(beds(&["broccoli"]), vec![cloth(1)]), catalogue());

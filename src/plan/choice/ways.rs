@@ -5,14 +5,11 @@ use super::super::harvest;
 use super::super::said::Said;
 use super::super::{CoverUse, Measure};
 use super::solve::Offer;
-use crate::beds::{Bed, BedKind, CoverStock, Garden};
+use crate::beds::{Bed, BedKind, Caution, CoverStock, Garden};
 use crate::crops::Life;
 use crate::night::cover::{Cover, Layers};
 use crate::risk::{BedRisk, PlantingRisk, pieces_for, pieces_over};
 
-/// What a minute of expected loss counts against a minute of work: 1 where a garden wants the least of both together.
-/// All caution, and all saving of work, goes through this one number.
-const LOSS_AGAINST_WORK: f64 = 1.0;
 /// Person-minutes for a bed of 1.2 by 2.4 m with hoops and cloth ready, and for uncovering and folding (assumed; no
 /// published figure was found, a garden's own times should replace them).
 const COVER_PER_SQUARE_METRE: f64 = 4.0 / 2.88;
@@ -74,8 +71,9 @@ pub(super) struct Laid {
 }
 
 impl Way {
-    pub fn total(&self) -> f64 {
-        LOSS_AGAINST_WORK * self.loss + self.work() - self.anyhow
+    /// Loss and work together, as a garden weighs them.
+    pub fn total(&self, caution: Caution) -> f64 {
+        caution.loss_counts() * self.loss + self.work() - self.anyhow
     }
 
     pub fn work(&self) -> f64 {
@@ -87,7 +85,7 @@ impl Way {
     }
 
     /// As numbers, for a garden with so many stocks: pieces of each, minutes of all work, minutes of work that is new.
-    pub fn offer(&self, stocks: usize) -> Offer {
+    pub fn offer(&self, stocks: usize, caution: Caution) -> Offer {
         let mut uses = vec![0.0; stocks + 2];
         if let Some(laid) = self.cover
             && let Some(pieces) = uses.get_mut(laid.stock)
@@ -96,7 +94,7 @@ impl Way {
         }
         uses[stocks] = self.tonight;
         uses[stocks + 1] = if self.is_said { 0.0 } else { self.tonight };
-        Offer { cost: self.total() - if self.is_said { KEPT_FOR } else { 0.0 }, uses, kinds: self.kinds() }
+        Offer { cost: self.total(caution) - if self.is_said { KEPT_FOR } else { 0.0 }, uses, kinds: self.kinds() }
     }
 }
 

@@ -51,6 +51,7 @@ impl Check {
                 garden.people.len(),
                 feeds.join(", ")
             );
+            let _ = writeln!(text, "  caution {}.", message::caution(garden.caution));
             let mut after = Utc::now();
             let of = night_at(&garden.site, &garden.zone, after);
             for (bed, planting) in garden.beds.iter().flat_map(|bed| bed.plantings.iter().map(move |it| (bed, it))) {
