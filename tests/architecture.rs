@@ -22,7 +22,7 @@ const ROOMS: &[(&str, &[&str])] = &[
     ("journal", &["units", "words", "hash", "zone", "weather", "crops", "night", "beds", "risk", "rounds", "plan"]),
     ("message", &["units", "zone", "weather::Provider", "crops", "night", "beds", "risk", "rounds", "plan", "journal"]),
     ("score", &["units", "zone", "night"]),
-    ("replay", &["units", "zone", "weather", "night", "score"]),
+    ("replay", &["units", "zone", "weather", "crops", "night", "beds", "risk", "plan", "score"]),
     ("learn", &["units", "zone", "crops::Figures", "night"]),
     ("chart", &["units"]),
     ("settings", &["units", "words", "zone", "weather", "crops", "night::cover", "night::exposure", "beds", "rounds"]),

@@ -8,15 +8,14 @@
 use chrono::{DateTime, Datelike, Duration};
 use counterpane::beds::{Bed, BedKind, Garden};
 use counterpane::crops::Catalogue;
+use counterpane::night::Night;
 use counterpane::night::cover::{Cover, Layers};
 use counterpane::night::dusk::taught_for_a_score;
-use counterpane::night::screen::{Evidence, Span, expect};
-use counterpane::night::{Estimate, Knowledge, Night};
 use counterpane::plan::aftermath::{loss_left, picking};
 use counterpane::plan::{Measure, decide};
+use counterpane::replay::garden::{as_it_stands, night_of_record, with_low};
 use counterpane::replay::{foretell, past_nights};
-use counterpane::risk::{BedRisk, assess, pieces_for, stage_of};
-use counterpane::rounds::night_hours;
+use counterpane::risk::{BedRisk, assess, pieces_for};
 use counterpane::service::feed::decode;
 use counterpane::service::files::demo;
 use counterpane::settings::settings;
@@ -51,14 +50,7 @@ fn main() {
     let catalogue = &all.catalogue;
     let mut garden = all.gardens[0].garden.clone();
     let demo_night = NightOf("2027-01-16".parse().expect("a date"));
-    let staged = garden.clone();
-    for (bed, of_demo) in garden.beds.iter_mut().zip(&staged.beds) {
-        for (planting, as_it_was) in bed.plantings.iter_mut().zip(&of_demo.plantings) {
-            let crop = &catalogue.crops[&planting.crop];
-            planting.stage = Some(stage_of(&staged, as_it_was, crop, demo_night).name.to_string());
-            planting.planted = None;
-        }
-    }
+    garden = as_it_stands(&garden, catalogue, demo_night);
     // Of each rule, for every month of every station: worth lost, minutes spent, nights.
     let mut blocks: BTreeMap<(String, i32, u32), Block> = BTreeMap::new();
     for (name, site, zone, record) in stations(Path::new(&folder)) {
@@ -68,12 +60,8 @@ fn main() {
         let foretold = foretell(&nights, taught, true);
         let mut used = 0;
         for night in foretold {
-            let Some(known) = night_of(&garden, &record, night.of) else { continue };
-            let at = |low: Celsius, spread: f64| {
-                let mut moved = known.shifted(low - known.minimum.mean);
-                moved.minimum = Estimate { mean: low, spread: Kelvins(spread) };
-                moved
-            };
+            let Some(known) = night_of_record(&record, &site, &zone, night.of) else { continue };
+            let at = |low: Celsius, spread: f64| with_low(&known, low, Kelvins(spread));
             let (expected, came) = (at(night.low.median(), night.low.spread.0), at(night.observed, 0.05));
             let found = outcomes(&garden, catalogue, &expected, &came);
             let block = blocks.entry((name.clone(), night.of.0.year(), night.of.0.month())).or_default();
@@ -86,16 +74,6 @@ fn main() {
         println!("{name}: {used} nights");
     }
     table(&blocks.into_values().collect::<Vec<_>>());
-}
-
-/// The night as the record has it, with the days before it.
-fn night_of(garden: &Garden, record: &Forecast, of: NightOf) -> Option<Night> {
-    let (sunset, sunrise) = night_hours(&garden.site, &garden.zone, of);
-    let hours = record.between(sunset - Duration::days(12), sunrise + Duration::hours(3)).to_vec();
-    let now = sunset - Duration::hours(4);
-    let forecast = Forecast { issued: Some(now), fetched: now, hours, minima: Vec::new(), ..record.clone() };
-    let evidence = Evidence { forecast: Some(&forecast), readings: &[], garden_offset: Some(Kelvins(0.0)), now };
-    expect(&evidence, &Span { of, sunset, sunrise }).ok().filter(|night| night.knowledge == Knowledge::Complete)
 }
 
 fn outcomes(garden: &Garden, catalogue: &Catalogue, expected: &Night, came: &Night) -> [(f64, f64); NAMES.len()] {
@@ -121,7 +99,7 @@ fn outcomes(garden: &Garden, catalogue: &Catalogue, expected: &Night, came: &Nig
                 Some(garden.covers[used.stock].cover(used.layers))
             };
             let done: Vec<Done> = plan.beds.iter().map(|bed| (bed.measure, cover(bed))).collect();
-            let spent = plan.work().0 + plan.trips.0;
+            let spent = plan.work().0;
             let planned: Vec<BedRisk<'_>> = plan.beds.iter().map(|bed| bed.risk.clone()).collect();
             judged(&planned, &done, spent)
         };
