@@ -1,6 +1,8 @@
 //! Risks and means to measures: one measure for every bed, each with its reason and the hour by which it must be done.
 
 pub mod aftermath;
+pub mod before;
+pub use before::Before;
 mod choice;
 use choice::Bounds;
 pub mod harvest;
@@ -76,7 +78,7 @@ pub enum Reason {
     /// A cover would help; none is left that fits. The bed that has one of them and would miss it least.
     NoCoverLeft { to: Option<String> },
     /// Something would help; the people who come have no time left for it, or nobody comes.
-    NoTimeLeft { work: Minutes, nobody: bool },
+    NoTimeLeft { work: Minutes, left: Minutes, nobody: bool },
     /// No cover in stock is of use for this bed or at this temperature, and there is nothing to pick.
     NothingHelps,
     /// What the best measure would save is less than its work.
@@ -154,6 +156,8 @@ pub struct BedPlan<'a> {
     pub work: Minutes,
     /// Of it, what is done before the night.
     pub tonight: Minutes,
+    /// Whether its cover lies there, or its pots stand inside, since the night before.
+    pub is_out: bool,
     /// Expected loss that remains, in minutes of worth, less what of the work would be done within days anyhow.
     pub loss: Minutes,
     /// Where the measure would change, if that was asked for.
@@ -183,15 +187,15 @@ pub struct Plan<'a> {
 /// With no more time than this before the deadline people can only be late (assumed).
 const TOO_SHORT: Duration = Duration::minutes(10);
 
-/// The list for a night. `sunset` also where the night itself is unknown; `last` is what was last said of it, and is
-/// changed only where that gains enough.
+/// The list for a night. `sunset` also where the night itself is unknown; what was said of it `before` is changed only where
+/// that gains enough, and what is out already is no work again.
 pub fn decide<'a>(
     garden: &'a Garden,
     of: NightOf,
     sunset: DateTime<Utc>,
     night: Result<Night, NoNight>,
     risks: Vec<BedRisk<'a>>,
-    last: Option<&said::Said>,
+    before: Before<'_>,
     now: DateTime<Utc>,
 ) -> Plan<'a> {
     let deadline = sunset - garden.finish_before_sunset;
@@ -200,7 +204,7 @@ pub fn decide<'a>(
     let minutes = crew.map(|crew| crew.person_minutes());
     // Late is better than never: when the deadline has passed, or is too near for anything, it bounds nothing any more.
     let ahead = crew.filter(|_| deadline - now > TOO_SHORT).map(|crew| crew.until(deadline - now));
-    let bounds = Bounds { minutes, left: ahead, last, underway: 0 };
+    let bounds = Bounds { minutes, left: ahead, before, underway: 0, is_laid: deadline <= now };
     let chosen = match &night {
         Ok(night) => choice::choose(garden, MetresPerSecond(night.cover_conditions.wind_10m), risks, &bounds),
         Err(_) => {
@@ -235,6 +239,7 @@ fn unknown(risk: BedRisk<'_>) -> BedPlan<'_> {
         do_by: None,
         work: Minutes(0.0),
         tonight: Minutes(0.0),
+        is_out: false,
         loss: Minutes(0.0),
         turning: None,
     }

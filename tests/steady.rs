@@ -11,9 +11,9 @@ use chrono::{DateTime, Duration, Utc};
 use counterpane::beds::{Caution, Crew, Garden};
 use counterpane::crops::Catalogue;
 use counterpane::night::cover::CoverKind;
-use counterpane::plan::said::{Said, changes};
+use counterpane::plan::said::{Said, SaidBed, changes};
 use counterpane::plan::turning::{Side, find};
-use counterpane::plan::{BedPlan, Measure, Plan, decide};
+use counterpane::plan::{BedPlan, Before, Measure, Plan, decide};
 use counterpane::risk::assess;
 use counterpane::service::look::{list, list_after, span_of};
 use counterpane::units::{Kelvins, Minutes};
@@ -62,16 +62,24 @@ fn a_fifth_of_a_kelvin_hardly_ever_moves_a_cover_from_bed_to_bed() {
         let (first, then) = (night(dusk, fall, &[]), night(dusk, fall, &off));
         let first = Said::of(&list(&garden, &CROPS, *TONIGHT, &[first], &[], afternoon()));
         let later = afternoon() + Duration::hours(2);
-        let next = Said::of(&list_after(&garden, &CROPS, *TONIGHT, &[then], &[], Some(&first), later));
-        // Where a bed comes to be in danger, or is no longer, covers may well be needed elsewhere.
-        let is_fine = |said: &Said| -> Vec<bool> { said.beds.iter().map(|bed| bed.measure == Measure::Fine).collect() };
-        if is_fine(&first) != is_fine(&next) {
+        let next = Said::of(&list_after(&garden, &CROPS, *TONIGHT, &[then], &[], Before::said(Some(&first)), later));
+        // Where a bed comes to be in danger covers may well be needed elsewhere.
+        let newly = |said: &SaidBed| {
+            let was_fine = first.beds.iter().any(|bed| bed.bed == said.bed && bed.measure == Measure::Fine);
+            was_fine && said.measure != Measure::Fine
+        };
+        if next.beds.iter().any(newly) {
             continue;
         }
         pairs += 1;
         let is_covered = |said: &Said, bed: &str| said.beds.iter().any(|one| one.bed == bed && one.cover.is_some());
-        let lost = first.beds.iter().filter(|bed| bed.cover.is_some() && !is_covered(&next, &bed.bed));
-        let mut beds: Vec<String> = lost.map(|bed| bed.bed.clone()).collect();
+        let gained = next.beds.iter().any(|bed| bed.cover.is_some() && !is_covered(&first, &bed.bed));
+        let is_lost = |bed: &&SaidBed| {
+            // A bed that stands the night gives its cover back; that it goes to another is news only if it is fetched there.
+            let is_fine = next.beds.iter().any(|one| one.bed == bed.bed && one.measure == Measure::Fine);
+            bed.cover.is_some() && !is_covered(&next, &bed.bed) && (gained || !is_fine)
+        };
+        let mut beds: Vec<String> = first.beds.iter().filter(is_lost).map(|bed| bed.bed.clone()).collect();
         beds.extend(changes(&first, &next).other_cover);
         if !beds.is_empty() {
             moved.push((dusk, fall, people, beds));
@@ -93,14 +101,14 @@ proptest! {
         garden.beds = vec![bed("B1", &crop.id, stage)];
         garden.covers = vec![cover("cloth", CoverKind::MediumRowCover, pieces, 5.0, 2.4)];
         let mut plan = list(&garden, &CROPS, *TONIGHT, &[night(dusk, 7.0, &[])], &[], afternoon());
-        find(&mut plan, &CROPS, None);
+        find(&mut plan, &CROPS, Before::default());
         let Some(turning) = plan.beds[0].turning else { return Ok(()) };
         let night = plan.night.clone().expect("a night");
         let sunset = span_of(&garden, *TONIGHT).sunset;
         let at = |low: f64| {
             let shifted = night.shifted(Kelvins(low - night.minimum.mean.0));
             let risks = assess(&garden, *TONIGHT, Some(&shifted), &CROPS);
-            decide(&garden, *TONIGHT, sunset, Ok(shifted), risks, None, afternoon()).beds[0].measure
+            decide(&garden, *TONIGHT, sunset, Ok(shifted), risks, Before::default(), afternoon()).beds[0].measure
         };
         let towards_tonight = if turning.side == Side::Down { 0.1 } else { -0.1 };
         prop_assert_eq!(at(turning.low.0), turning.then);
@@ -202,7 +210,7 @@ fn in_the_dark_the_list_goes_on() {
     let said = Said::of(&first);
     for hours in [3, 4, 5, 8] {
         let now = afternoon() + Duration::hours(hours);
-        let then = list_after(&garden, &CROPS, *TONIGHT, &forecast, &[], Some(&said), now);
+        let then = list_after(&garden, &CROPS, *TONIGHT, &forecast, &[], Before::said(Some(&said)), now);
         assert_eq!(measures(&then), measures(&first), "{hours} hours later");
         assert!(list(&garden, &CROPS, *TONIGHT, &forecast, &[], now).has_work(), "{hours} hours later");
     }

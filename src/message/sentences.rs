@@ -129,6 +129,13 @@ pub(super) fn instructions(bed: &BedPlan<'_>) -> Vec<String> {
         };
         lines.push(format!("{verb}: {what}{edges}."));
     }
+    if bed.is_out {
+        lines.push(if bed.measure == Measure::BringIn {
+            "Inside since last night: leave it there.".into()
+        } else {
+            "It lies there since last night: see that it is closed, its edges down.".into()
+        });
+    }
     lines
 }
 
@@ -213,8 +220,15 @@ pub(super) fn why(plan: &Plan<'_>, bed: &BedPlan<'_>, role: Role) -> Vec<String>
         }
         Reason::NoCoverLeft { .. } => Some("Left: a cover would help, but none that fits is left over.".into()),
         Reason::NoTimeLeft { nobody: true, .. } => Some("Left: nobody comes to work here tonight.".into()),
-        Reason::NoTimeLeft { work, .. } => {
-            Some(format!("Left: {} more of work than there is time for.", minutes(work.0.max(1.0).ceil())))
+        Reason::NoTimeLeft { work, left, .. } => {
+            let takes = minutes(work.0.max(1.0).ceil());
+            // Whole minutes, each to the side on which the sentence stays true.
+            let rest = match left.0.floor().max(0.0) as u64 {
+                0 => "no time is left for it".into(),
+                1 => "1 minute is left".into(),
+                left => format!("{left} minutes are left"),
+            };
+            Some(format!("Left: it takes {takes}, and {rest}."))
         }
         Reason::NothingHelps => Some("Left: nothing at hand would help much.".into()),
         Reason::MinorPart => {
@@ -249,10 +263,12 @@ const NEARBY: Kelvins = Kelvins(3.0);
 pub(super) fn turning(bed: &BedPlan<'_>, low: Celsius, scale: Scale) -> Option<String> {
     let turning = bed.turning.as_ref()?;
     let is_near = (turning.low - low).0.abs() <= NEARBY.0;
-    (bed.measure != Measure::Fine || is_near).then(|| turning_words(turning, scale))
+    (bed.measure != Measure::Fine || is_near).then(|| turning_words(turning, low, scale))
 }
 
-pub(super) fn turning_words(turning: &Turning, scale: Scale) -> String {
+/// "Fine from a low of 32 F up."; `low` is tonight's. Where the two would read the same they are told apart by a tenth, or the
+/// line would seem to contradict the list.
+pub(super) fn turning_words(turning: &Turning, low: Celsius, scale: Scale) -> String {
     let then = match turning.then {
         Measure::Cover => "Cover",
         Measure::Harvest => "Harvest",
@@ -265,7 +281,9 @@ pub(super) fn turning_words(turning: &Turning, scale: Scale) -> String {
         Side::Down => "down",
         Side::Up => "up",
     };
-    format!("{then} from a low of {} {side}.", fine(turning.low, scale))
+    let same = fine(turning.low, scale) == fine(low, scale);
+    let from = if same { turning.low.tenths(scale) } else { fine(turning.low, scale) };
+    format!("{then} from a low of {from} {side}.")
 }
 
 /// Where nothing is to be done, or it is done for the soil, the reason alone is enough.

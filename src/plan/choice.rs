@@ -6,8 +6,7 @@ mod solve;
 mod ways;
 
 use super::harvest;
-use super::said::Said;
-use super::{BedPlan, Measure, Reason};
+use super::{BedPlan, Before, Measure, Reason};
 use crate::beds::{Caution, Garden};
 use crate::night::cover::Cover;
 use crate::risk::{BedRisk, PlantingRisk};
@@ -24,10 +23,12 @@ pub(super) struct Bounds<'s> {
     pub minutes: Option<Minutes>,
     /// Of these, what is left from now on for work that was not asked for before.
     pub left: Option<Minutes>,
-    /// What was last said of this night.
-    pub last: Option<&'s Said>,
+    /// What was said and done before.
+    pub before: Before<'s>,
     /// Kinds of work that other beds are served with already, a bit each.
     pub underway: u8,
+    /// Whether the covers that were asked for lie on their beds by now.
+    pub is_laid: bool,
 }
 
 /// What was chosen.
@@ -53,18 +54,26 @@ pub(super) fn choose<'a>(
     risks: Vec<BedRisk<'a>>,
     bounds: &Bounds<'_>,
 ) -> Chosen<'a> {
-    let means = Means::new(garden, wind.0, bounds.last);
-    let fine_below = garden.caution.fine_below().0;
+    let means = Means::new(garden, wind.0, bounds.before);
     // A bed that stands the night anyhow takes no cover from one that does not, whatever it is worth.
-    let in_danger = |risk: &BedRisk<'_>| chance(risk) >= fine_below || harvest::soil_too_cold(risk).is_some();
+    let in_danger =
+        |risk: &BedRisk<'_>| chance(risk) >= means.asks_from(risk) || harvest::soil_too_cold(risk).is_some();
     let ways = |risk: &BedRisk<'_>| if in_danger(risk) { means.ways(risk) } else { vec![leave(risk)] };
     let all: Vec<Vec<Way>> = risks.iter().map(ways).collect();
     let parties = parties(&means, &risks, &all);
     let stocks = garden.covers.len();
     let offer = |choice: &Vec<Way>| join(choice.iter().map(|way| way.offer(stocks, garden.caution)), stocks);
     let mut limits: Vec<f64> = garden.covers.iter().map(|stock| f64::from(stock.count)).collect();
+    if bounds.is_laid {
+        // Nobody is sent out in the dark to carry a cover from a bed that stands the night to another.
+        for laid in risks.iter().filter(|risk| !in_danger(risk)).filter_map(|risk| means.said_cover(risk.bed)) {
+            if let Some(left) = limits.get_mut(laid.stock) {
+                *left = (*left - f64::from(laid.pieces)).max(0.0);
+            }
+        }
+    }
     limits.extend([bounds.minutes, bounds.left].map(|minutes| minutes.map_or(f64::INFINITY, |minutes| minutes.0)));
-    let is_new = bounds.last.is_none_or(|last| !last.has_work());
+    let is_new = bounds.before.said.is_none_or(|last| !last.has_work());
     let trip = |(bit, minutes): (usize, &f64)| {
         let minutes = if bounds.underway & (1 << bit) == 0 { *minutes } else { 0.0 };
         let mut uses = vec![0.0; stocks + 2];
@@ -148,7 +157,10 @@ fn bed_plan<'a>(means: &Means<'_>, risk: BedRisk<'a>, way: &Way, ways: &[Way], a
     let too_cold = harvest::soil_too_cold(&risk).filter(|_| way.measure == Measure::Harvest);
     let (measure, reason) = if let Some(reason) = too_cold {
         (Measure::Harvest, reason)
-    } else if chance(&risk) < caution.fine_below().0 && way.measure == Measure::Leave && ways.len() < 2 {
+    } else if chance(&risk) < caution.fine_below().0
+        && way.measure == Measure::Leave
+        && harvest::soil_too_cold(&risk).is_none()
+    {
         // Work is asked only where there is danger worth naming: a few minutes of expected loss over a large bed
         // can outweigh its work long before any plant is likely to be hurt.
         (Measure::Fine, why_fine(&risk, caution))
@@ -169,7 +181,8 @@ fn bed_plan<'a>(means: &Means<'_>, risk: BedRisk<'a>, way: &Way, ways: &[Way], a
     let cover = means.cover_use(way);
     let picks = if measure == Measure::Harvest { harvest::picks(&risk) } else { Vec::new() };
     let (work, tonight, loss) = (Minutes(way.work()), Minutes(way.tonight), Minutes(way.loss - way.anyhow));
-    BedPlan { risk, measure, cover, picks, reason, do_by: None, work, tonight, loss, turning: None }
+    let is_out = way.is_out;
+    BedPlan { risk, measure, cover, picks, reason, do_by: None, work, tonight, is_out, loss, turning: None }
 }
 
 /// The chance of damage to the organs of a bed that carry weight, open.

@@ -27,6 +27,9 @@ pub struct SaidBed {
     /// Of damage that remains with the measure.
     #[serde(default)]
     pub remaining: f64,
+    /// Person-minutes of its work before the night, as it was when it was asked; what was said before this was kept has none.
+    #[serde(default)]
+    pub minutes: Option<f64>,
 }
 
 /// What a garden is told, and why.
@@ -87,6 +90,7 @@ impl Said {
             cover: bed.cover.as_ref().map(CoverUse::title),
             chance: bed.deciding().map_or(0.0, |(_, organ)| organ.open.chance.0),
             remaining: bed.remaining_chance().0,
+            minutes: Some(bed.tonight.0),
         });
         Said { at: plan.made_at, beds: beds.collect() }
     }

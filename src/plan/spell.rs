@@ -76,7 +76,7 @@ const STAYS_COLD: Celsius = Celsius(1.0);
 /// Skies with less cloud than this heat what is closed (as in [`crate::night::cover::CoverConditions`]).
 const SUNNY: f64 = 0.6;
 /// Person-minutes to open a cover and close it again (assumed).
-const OPEN_AND_CLOSE: f64 = 2.0;
+pub(super) const OPEN_AND_CLOSE: f64 = 2.0;
 
 /// A cover of this kind on such a day. Where nothing is known of the day it comes off, as every cover does in the
 /// morning: plastic that is forgotten in the sun kills.

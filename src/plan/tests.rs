@@ -57,7 +57,7 @@ fn check(night: Result<Night, NoNight>, now: f64, expected: &[(Measure, &str, Op
     let of = NightOf(NaiveDate::from_ymd_opt(2027, 1, 16).expect("a date"));
     let risks = assess(&garden, of, night.as_ref().ok(), &catalogue);
     let now = sunset() + Duration::minutes((now * 60.0) as i64);
-    let plan = decide(&garden, of, sunset(), night, risks, None, now);
+    let plan = decide(&garden, of, sunset(), night, risks, crate::plan::Before::default(), now);
     let hours = |at: DateTime<Utc>| (at - sunset()).num_minutes() as f64 / 60.0;
     let found = plan.beds.iter().map(|bed| (bed.measure, bed.reason.word(), bed.do_by.map(hours)));
     assert_eq!(found.collect::<Vec<_>>(), expected);
@@ -113,7 +113,8 @@ fn a_list_counts_its_work() {
     let (garden, catalogue) = (garden(Vec::new(), Vec::new()), Catalogue::default());
     let of = NightOf(NaiveDate::from_ymd_opt(2027, 1, 16).expect("a date"));
     let risks = assess(&garden, of, None, &catalogue);
-    let empty = decide(&garden, of, sunset(), Err(NoNight::NoForecast), risks, None, sunset());
+    let empty =
+        decide(&garden, of, sunset(), Err(NoNight::NoForecast), risks, crate::plan::Before::default(), sunset());
     assert!(!empty.has_work() && empty.is_quiet() && empty.work() == Minutes(0.0));
     for (measure, is_work) in Measure::ALL.iter().zip([true, true, true, false, false, false]) {
         assert_eq!(measure.is_work(), is_work, "{}", measure.word());

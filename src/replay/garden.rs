@@ -11,7 +11,7 @@ use crate::crops::Catalogue;
 use crate::night::screen::{Evidence, Span, expect};
 use crate::night::{Estimate, Knowledge, Night};
 use crate::plan::aftermath::loss_left;
-use crate::plan::{Measure, Plan, decide};
+use crate::plan::{Before, Measure, Plan, decide};
 use crate::risk::{BedRisk, assess, stage_of};
 use crate::score::resample::interval_95;
 use crate::units::{Celsius, Kelvins};
@@ -81,7 +81,7 @@ pub fn judge(
         for (garden, outcome) in gardens.iter().zip(&mut outcomes) {
             let risks = assess(garden, night.of, Some(&expected), catalogue);
             let now = expected.sunset - BEFORE_SUNSET;
-            let plan = decide(garden, night.of, expected.sunset, Ok(expected.clone()), risks, None, now);
+            let plan = decide(garden, night.of, expected.sunset, Ok(expected.clone()), risks, Before::default(), now);
             *outcome = outcome_of(&plan, &truth);
         }
         nights.push((night.of, outcomes));

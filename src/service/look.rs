@@ -13,7 +13,7 @@ use crate::night::screen::{Evidence, Span, expect, past};
 use crate::night::{Knowledge, Night, NoNight, Remark};
 use crate::plan::said::Said;
 use crate::plan::spell::Spell;
-use crate::plan::{Plan, decide};
+use crate::plan::{Before, Plan, decide};
 use crate::risk::assess;
 use crate::rounds::{MORNING_AFTER, night_hours};
 use crate::units::Kelvins;
@@ -48,20 +48,20 @@ pub fn list<'a>(
     readings: &[Reading],
     now: DateTime<Utc>,
 ) -> Plan<'a> {
-    list_after(garden, catalogue, of, forecasts, readings, None, now)
+    list_after(garden, catalogue, of, forecasts, readings, Before::default(), now)
 }
 
 /// The list of a night: from the first forecast that knows the whole night and is not old, else from the first that
 /// knows it all, else from the first that knows any of it, else from readings alone, else a list that says that nothing
-/// is known. A feed that was passed over for its holes or its age and is much colder is believed all the same. `last` is
-/// what was last said of this night, which does not change for little.
+/// is known. A feed that was passed over for its holes or its age and is much colder is believed all the same. What
+/// was said of this night `before` does not change for little.
 pub fn list_after<'a>(
     garden: &'a Garden,
     catalogue: &'a Catalogue,
     of: NightOf,
     forecasts: &[Forecast],
     readings: &[Reading],
-    last: Option<&Said>,
+    before: Before<'_>,
     now: DateTime<Utc>,
 ) -> Plan<'a> {
     let span = span_of(garden, of);
@@ -105,11 +105,11 @@ pub fn list_after<'a>(
         }
     }
     let risks = assess(garden, of, night.as_ref().ok(), catalogue);
-    decide(garden, of, span.sunset, night, risks, last, now)
+    decide(garden, of, span.sunset, night, risks, before, now)
 }
 
 /// Lists of nights in a row, `of` first, and the days between them. What the evening's thermometer says is of the first, and
-/// so is what was `last` said.
+/// so is what was said and done `before`; each later night starts from what the list of the one before it leaves out.
 #[expect(clippy::too_many_arguments, reason = "all that a list needs, and how many")]
 pub fn spell<'a>(
     garden: &'a Garden,
@@ -118,18 +118,23 @@ pub fn spell<'a>(
     nights: u32,
     forecasts: &[Forecast],
     readings: &[Reading],
-    last: Option<&Said>,
+    before: Before<'_>,
     now: DateTime<Utc>,
 ) -> Spell<'a> {
     let night = |number: u32| NightOf(of.0 + Duration::days(number.into()));
-    let tonight = list_after(garden, catalogue, of, forecasts, readings, last, now);
+    let tonight = list_after(garden, catalogue, of, forecasts, readings, before, now);
     // A low that somebody has given is tonight's, and without any feed nothing is known of later nights.
     let of_feeds: Vec<Forecast> =
         forecasts.iter().filter(|forecast| forecast.provider != Provider::HandGivenLow).cloned().collect();
     let later = if of_feeds.is_empty() { 1..1 } else { 1..nights };
-    let plans = later.clone().map(|number| list(garden, catalogue, night(number), &of_feeds, &[], now));
-    let days = later.map(|number| day_before(garden, night(number), &of_feeds));
-    Spell::of(tonight, plans.collect(), &days.collect::<Vec<_>>())
+    let days: Vec<Option<Day>> = later.clone().map(|number| day_before(garden, night(number), &of_feeds)).collect();
+    let mut plans: Vec<Plan<'_>> = Vec::with_capacity(days.len());
+    for (number, day) in later.zip(&days) {
+        let out = Said::of(plans.last().unwrap_or(&tonight));
+        let before = Before { said: None, out: Some(&out), day: *day };
+        plans.push(list_after(garden, catalogue, night(number), &of_feeds, &[], before, now));
+    }
+    Spell::of(tonight, plans, &days)
 }
 
 /// The day before a night, from an hour after sunrise to the deadline: the warmest that a feed expects, for it is warmth

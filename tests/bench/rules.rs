@@ -12,7 +12,7 @@ use counterpane::night::Night;
 use counterpane::night::cover::{Cover, Layers};
 use counterpane::night::dusk::taught_for_a_score;
 use counterpane::plan::aftermath::{loss_left, picking};
-use counterpane::plan::{Measure, decide};
+use counterpane::plan::{Before, Measure, decide};
 use counterpane::replay::garden::{as_it_stands, night_of_record, with_low};
 use counterpane::replay::{foretell, past_nights};
 use counterpane::risk::{BedRisk, assess, pieces_for};
@@ -93,7 +93,7 @@ fn outcomes(garden: &Garden, catalogue: &Catalogue, expected: &Night, came: &Nig
             let night = if index == 5 { expected } else { came };
             let risks = assess(garden, of, Some(night), catalogue);
             let now = night.sunset - Duration::hours(4);
-            let plan = decide(garden, of, night.sunset, Ok(night.clone()), risks, None, now);
+            let plan = decide(garden, of, night.sunset, Ok(night.clone()), risks, Before::default(), now);
             let cover = |bed: &counterpane::plan::BedPlan<'_>| {
                 let used = bed.cover.as_ref()?;
                 Some(garden.covers[used.stock].cover(used.layers))

@@ -18,7 +18,15 @@ const ORGANIZER: Organizer<'static> = Organizer {
 fn list(garden: &Garden, now: i64) -> Plan<'_> {
     let at = |hour: i64| DateTime::UNIX_EPOCH + Duration::days(20_834) + Duration::hours(hour);
     let of = NightOf(NaiveDate::from_ymd_opt(2027, 1, 16).expect("a date"));
-    crate::plan::decide(garden, of, at(22), Err(NoNight::NoForecast), Vec::new(), None, at(now))
+    crate::plan::decide(
+        garden,
+        of,
+        at(22),
+        Err(NoNight::NoForecast),
+        Vec::new(),
+        crate::plan::Before::default(),
+        at(now),
+    )
 }
 
 /// Names and their values.

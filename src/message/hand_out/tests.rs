@@ -20,7 +20,8 @@ fn page(rows: Vec<Bed>, change: impl FnOnce(&mut Garden)) -> String {
     let sunset = DateTime::UNIX_EPOCH + Duration::days(20_834) + Duration::hours(22);
     let risks = assess(&garden, of, None, &catalogue);
     let now = sunset - Duration::hours(4);
-    let mut plan = crate::plan::decide(&garden, of, sunset, Err(NoNight::NoForecast), risks, None, now);
+    let mut plan =
+        crate::plan::decide(&garden, of, sunset, Err(NoNight::NoForecast), risks, crate::plan::Before::default(), now);
     let last = plan.beds.len() - 1;
     for (index, bed) in plan.beds.iter_mut().enumerate() {
         bed.measure = if index == last { Measure::Leave } else { Measure::Cover };

@@ -1,6 +1,7 @@
 //! Why a bed in danger is left as it is.
 
 use super::super::Reason;
+use super::super::said::Said;
 use super::Bounds;
 use super::ways::{Way, trips};
 use crate::beds::Garden;
@@ -38,7 +39,9 @@ impl<'g> After<'g> {
         let trips = trips(kinds & !bounds.underway);
         let spent = |is_spent: fn(&&Way) -> bool| chosen.iter().filter(is_spent).map(|way| way.tonight).sum::<f64>();
         let all = bounds.minutes.map_or(f64::INFINITY, |minutes| minutes.0 - trips - spent(|_| true));
-        let new = bounds.left.map_or(f64::INFINITY, |left| left.0 - spent(|way| !way.is_said));
+        // Who is at work already has fetched what it needs.
+        let fetched = if bounds.before.said.is_some_and(Said::has_work) { 0.0 } else { trips };
+        let new = bounds.left.map_or(f64::INFINITY, |left| left.0 - fetched - spent(|way| !way.is_said));
         let holders = holders.into_iter().map(|holder| holder.map(|(_, bed)| bed)).collect();
         After { garden, pieces, holders, minutes: all.min(new), kinds, trips }
     }
@@ -70,7 +73,8 @@ pub(super) fn why_left(ways: &[Way], after: &After<'_>) -> Reason {
     if let Some(way) = in_the_shed {
         let tonight = way.tonight + after.more_trips(&way);
         if tonight > after.minutes + 1e-9 {
-            return Reason::NoTimeLeft { work: Minutes(tonight), nobody: after.garden.is_left_alone() };
+            let left = Minutes(after.minutes.max(0.0));
+            return Reason::NoTimeLeft { work: Minutes(tonight), left, nobody: after.garden.is_left_alone() };
         }
     }
     if let Some(way) = cheapest(pays.collect()).filter(|way| !after.has_pieces(way)) {

@@ -184,7 +184,7 @@ fn with_plan<T>(crew: Option<Crew>, now: DateTime<Utc>, look: impl FnOnce(&Plan<
         at(22),
         Err(crate::night::NoNight::NoForecast),
         assess(&garden, of, None, &catalogue),
-        None,
+        crate::plan::Before::default(),
         now,
     );
     let laid = CoverUse { name: "white cloth".into(), stock: 0, pieces: 1, layers: Layers::One, together_with: None };

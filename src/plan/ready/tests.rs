@@ -83,6 +83,7 @@ fn outlook_of(rows: &[Row<'_>]) -> Outlook {
             work: Minutes(0.0),
             tonight: Minutes(0.0),
             loss: Minutes(0.0),
+            is_out: false,
             turning: None,
         }
     });

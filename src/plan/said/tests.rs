@@ -22,6 +22,7 @@ fn said(at: DateTime<Utc>, beds: &[Bed]) -> Said {
             Leave | Fine => *chance,
             Harvest | BringIn | Unknown => 0.0,
         },
+        minutes: None,
     });
     Said { at, beds: beds.collect() }
 }

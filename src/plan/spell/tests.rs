@@ -66,7 +66,15 @@ fn seen(lows: &[Option<f64>], days: &[Option<Day>]) -> Vec<Seen> {
     let mut plans = (0..).zip(lows).map(|(number, low)| {
         let night = low.map(|low| night(number, low)).ok_or(NoNight::NothingForThisNight);
         let risks = assess(&garden, date(number), night.as_ref().ok(), &catalogue);
-        decide(&garden, date(number), sunset(number), night, risks, None, sunset(0) - Duration::hours(10))
+        decide(
+            &garden,
+            date(number),
+            sunset(number),
+            night,
+            risks,
+            crate::plan::Before::default(),
+            sunset(0) - Duration::hours(10),
+        )
     });
     let tonight = plans.next().expect("a first night");
     let spell = Spell::of(tonight, plans.collect(), days);
@@ -135,7 +143,15 @@ fn the_first_night_with_work_after_tonight_is_announced() {
         let mut plans = (0..).zip(lows).map(|(number, low)| {
             let night = Ok(night(number, *low));
             let risks = assess(&garden, date(number), night.as_ref().ok(), &catalogue);
-            decide(&garden, date(number), sunset(number), night, risks, None, sunset(0) - Duration::hours(10))
+            decide(
+                &garden,
+                date(number),
+                sunset(number),
+                night,
+                risks,
+                crate::plan::Before::default(),
+                sunset(0) - Duration::hours(10),
+            )
         });
         let tonight = plans.next().expect("a first night");
         let spell = Spell::of(tonight, plans.collect(), &[]);

@@ -4,7 +4,7 @@ use super::{Configuration, Failure, choose};
 use crate::beds::Garden;
 use crate::night::screen::forecast_of_low;
 use crate::plan::spell::Spell;
-use crate::plan::{Plan, turning};
+use crate::plan::{Before, Plan, turning};
 use crate::rounds::night_at;
 use crate::service::feed::{Fetcher, decode, recognise};
 use crate::service::look::{self, Gathered, Sources, list, readings, span_of};
@@ -71,7 +71,7 @@ impl WeatherArguments {
     ) -> Result<(Plan<'s>, Vec<String>), Failure> {
         let (garden, of, gathered, readings) = self.at_hand(configuration, settings, garden)?;
         let mut plan = list(garden, &settings.catalogue, of, &gathered.forecasts, &readings, self.now());
-        turning::find(&mut plan, &settings.catalogue, None);
+        turning::find(&mut plan, &settings.catalogue, Before::default());
         Ok((plan, gathered.troubles))
     }
 
@@ -86,8 +86,8 @@ impl WeatherArguments {
         let (garden, of, gathered, readings) = self.at_hand(configuration, settings, garden)?;
         let forecasts = &gathered.forecasts;
         let catalogue = &settings.catalogue;
-        let mut spell = look::spell(garden, catalogue, of, nights, forecasts, &readings, None, self.now());
-        turning::find(&mut spell.tonight, catalogue, None);
+        let mut spell = look::spell(garden, catalogue, of, nights, forecasts, &readings, Before::default(), self.now());
+        turning::find(&mut spell.tonight, catalogue, Before::default());
         Ok((spell, gathered.troubles))
     }
 

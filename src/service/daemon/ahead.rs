@@ -1,13 +1,15 @@
 //! A word about a night to come, in the morning of a day that has none of its own: people are asked in time.
 
 use super::post::{Enclosed, Post};
+use super::rounds::read_back;
 use super::{Daemon, DaemonFault};
 use crate::beds::{Person, Role};
 use crate::journal::event::ForecastAtRound;
 use crate::message::ahead_letter;
+use crate::plan::Before;
 use crate::plan::said::Said;
 use crate::plan::spell::{ByDay, NightAhead, Spell, kept};
-use crate::service::look::{day_before, list};
+use crate::service::look::{day_before, list_after};
 use crate::service::store::RoundRow;
 use crate::settings::GardenSettings;
 use crate::zone::NightOf;
@@ -58,13 +60,17 @@ impl Daemon<'_> {
         over: NightOf,
         said: &Said,
         now: DateTime<Utc>,
-    ) -> Vec<ByDay> {
+    ) -> Result<Vec<ByDay>, DaemonFault> {
         if said.beds.iter().all(|bed| bed.cover.is_none()) {
-            return Vec::new();
+            return Ok(Vec::new());
         }
         let (garden, of) = (&settings.garden, NightOf(over.0 + Duration::days(1)));
         let forecasts = self.sources().gather(settings, of, now).await.forecasts;
-        let tonight = list(garden, &self.settings.catalogue, of, &forecasts, &[], now);
-        kept(said, &tonight, day_before(garden, of, &forecasts).as_ref())
+        let rows = self.store.said(&garden.id, of).await?;
+        let told = rows.last().and_then(read_back);
+        let day = day_before(garden, of, &forecasts);
+        let before = Before { said: told.as_ref(), out: Some(said), day };
+        let tonight = list_after(garden, &self.settings.catalogue, of, &forecasts, &[], before, now);
+        Ok(kept(said, &tonight, day.as_ref()))
     }
 }

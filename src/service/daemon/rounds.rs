@@ -8,10 +8,10 @@ use crate::message::{Context, NightOver, Reader, evening_letter, morning_after_l
 use crate::night::NightHour;
 use crate::plan::said::{Said, SaidBed, SayReason, SilentReason, calendar_entry, changes, whether};
 use crate::plan::spell::TOLD;
-use crate::plan::{Measure, Plan, turning};
+use crate::plan::{Before, Measure, Plan, turning};
 use crate::rounds::{MORNING_AFTER, Round, RoundKind, next_firing, next_round, night_at, night_hours};
 use crate::service::failpoint;
-use crate::service::look::{readings, spell};
+use crate::service::look::{day_before, readings, spell};
 use crate::service::store::{LastMail, OutboxRow, RoundRow, RoundState, SaidRow};
 use crate::settings::GardenSettings;
 use crate::units::{Kelvins, Minutes};
@@ -155,7 +155,10 @@ impl Daemon<'_> {
         let (catalogue, forecasts) = (&self.settings.catalogue, &gathered.forecasts);
         // At dusk people are out for tonight.
         let nights = if round.kind == RoundKind::Dusk { 1 } else { TOLD };
-        let mut spell = spell(garden, catalogue, round.night, nights, forecasts, &readings, said.as_ref(), now);
+        let out = self.still_out_for(garden, round.night, said.as_ref(), now).await?;
+        let day = day_before(garden, round.night, forecasts);
+        let before = Before { said: said.as_ref(), out: out.as_ref(), day };
+        let mut spell = spell(garden, catalogue, round.night, nights, forecasts, &readings, before, now);
         let plan = &spell.tonight;
         failpoint::here("list-made");
         if plan.gap > Minutes(0.01) {
@@ -189,7 +192,7 @@ impl Daemon<'_> {
             }
         };
         // Only what is sent needs it.
-        turning::find(&mut spell.tonight, catalogue, said.as_ref());
+        turning::find(&mut spell.tonight, catalogue, before);
         let plan = &spell.tonight;
         let (untold, of_untold) = self.untold(garden).await?;
         let for_managers: Vec<String> = gathered.troubles.iter().cloned().chain(of_untold).collect();
@@ -228,6 +231,34 @@ impl Daemon<'_> {
         tracing::info!(garden = garden.id, kind = round.kind.word(), ?reason, mails = messages.len(), "said");
         self.shared.mail.notify_one();
         Ok(())
+    }
+
+    /// What the night before has left on beds and inside, as far as people were not told to take it away in the morning: of
+    /// that it leaves what the coming night was `said` to want too.
+    async fn still_out_for(
+        &self,
+        garden: &Garden,
+        of: NightOf,
+        said: Option<&Said>,
+        now: DateTime<Utc>,
+    ) -> Result<Option<Said>, DaemonFault> {
+        let over = NightOf(of.0 - Duration::days(1));
+        let (sunset, sunrise) = night_hours(&garden.site, &garden.zone, over);
+        let all: Vec<Said> = self.store.said(&garden.id, over).await?.iter().filter_map(read_back).collect();
+        let mut out = still_out(&all, sunset - garden.finish_before_sunset);
+        if now >= sunrise + MORNING_AFTER {
+            let is_kept = |out: &SaidBed| {
+                let wanted = said.and_then(|said| said.beds.iter().find(|bed| bed.bed == out.bed));
+                let (covered, inside) = (out.cover.is_some(), out.measure == Measure::BringIn);
+                wanted.is_some_and(|bed| {
+                    (covered && bed.cover == out.cover) || (inside && bed.measure == Measure::BringIn)
+                })
+            };
+            if let Some(out) = &mut out {
+                out.beds.retain(is_kept);
+            }
+        }
+        Ok(out)
     }
 
     /// What is said again, and to whom: to those whom it did not reach.
@@ -322,7 +353,7 @@ impl Daemon<'_> {
         let (Some(said), Ok(reason)) = (said, reason) else {
             return Ok(self.store.decide(None, done, &[]).await?);
         };
-        let kept = self.kept_by_day(settings, round.night, &said, now).await;
+        let kept = self.kept_by_day(settings, round.night, &said, now).await?;
         let next_word_by = self.next_word_by(garden, None, now);
         let (untold, of_untold) = self.untold(garden).await?;
         let letter = |person: &Person| {
@@ -451,6 +482,7 @@ mod tests {
             cover: (measure == Measure::Cover).then(|| COVER.into()),
             chance: 0.5,
             remaining: 0.2,
+            minutes: None,
         };
         Said { at: DateTime::UNIX_EPOCH + Duration::hours(hour), beds: vec![bed("A", a), bed("B", b)] }
     }
