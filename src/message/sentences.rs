@@ -281,9 +281,11 @@ pub(super) fn turning_words(turning: &Turning, low: Celsius, scale: Scale) -> St
         Side::Down => "down",
         Side::Up => "up",
     };
-    let same = fine(turning.low, scale) == fine(low, scale);
-    let from = if same { turning.low.tenths(scale) } else { fine(turning.low, scale) };
-    format!("{then} from a low of {from} {side}.")
+    if fine(turning.low, scale) == fine(low, scale) {
+        let (from, expected) = (turning.low.tenths(scale), low.tenths(scale));
+        return format!("{then} from a low of {from} {side}; {expected} expected.");
+    }
+    format!("{then} from a low of {} {side}.", fine(turning.low, scale))
 }
 
 /// Where nothing is to be done, or it is done for the soil, the reason alone is enough.
