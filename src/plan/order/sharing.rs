@@ -49,10 +49,7 @@ pub fn arrange(mut tasks: Vec<Task>, party: Option<Party>) -> WorkOrder {
     });
     let leave_first = match party.people {
         0 | 1 => left_by_half_of_the_minutes(&kept),
-        people => drop_until_it_fits(&mut kept.clone(), Party { people: people / 2, ..party })
-            .into_iter()
-            .map(|task| task.bed)
-            .collect(),
+        people => drop_until_it_fits(&mut kept.clone(), Party { people: people / 2, ..party }),
     };
     let shares = share_out(&kept, party).unwrap_or_default();
     let turns = kept.into_iter().zip(shares).map(|(task, share)| Turn {
@@ -114,7 +111,7 @@ fn drop_until_it_fits(tasks: &mut Vec<Task>, party: Party) -> Vec<Task> {
     dropped
 }
 
-fn left_by_half_of_the_minutes(tasks: &[Task]) -> Vec<usize> {
+fn left_by_half_of_the_minutes(tasks: &[Task]) -> Vec<Task> {
     let minutes = |tasks: &[Task]| tasks.iter().map(|task| task.minutes.0).sum::<f64>();
     let (mut kept, mut left) = (tasks.to_vec(), Vec::new());
     while minutes(&kept) > minutes(tasks) / 2.0 {
@@ -123,7 +120,7 @@ fn left_by_half_of_the_minutes(tasks: &[Task]) -> Vec<usize> {
         if kept.len() == 1 {
             break;
         }
-        left.push(kept.remove(least).bed);
+        left.push(kept.remove(least));
     }
     left
 }

@@ -12,11 +12,15 @@ use chrono::{DateTime, Duration, NaiveDate, Utc};
 use proptest::prelude::*;
 
 fn task(bed: usize, phase: Phase, place: usize, minutes: f64, averted: f64) -> Task {
-    Task { bed, phase, place, minutes: Minutes(minutes), do_by: None, hands: 1, averted: Minutes(averted) }
+    Task { bed, with: None, phase, place, minutes: Minutes(minutes), do_by: None, hands: 1, averted: Minutes(averted) }
 }
 
 fn people(people: u32, minutes: f64) -> Option<Party> {
     Some(Party { people, minutes: Minutes(minutes) })
+}
+
+fn left(order: &WorkOrder) -> Vec<usize> {
+    order.leave_first.iter().map(|task| task.bed).collect()
 }
 
 fn beds(turns: &[Turn]) -> Vec<usize> {
@@ -37,7 +41,7 @@ fn the_place_where_a_minute_saves_most_comes_first_and_its_beds_along_the_walk()
     let reasons: Vec<TurnReason> = order.turns.iter().map(|turn| turn.reason).collect();
     assert_eq!(reasons, [SavesMost, SavesMost, OnTheWay, SavesLess]);
     // 20 of 40 minutes: what saves 0.1 and 1 for a minute.
-    assert_eq!(order.leave_first, [3, 0]);
+    assert_eq!(left(&order), [3, 0]);
 }
 
 /// In the dark each bed has its own hour.
@@ -114,7 +118,7 @@ proptest! {
         found.sort_unstable();
         prop_assert_eq!(found, (0..tasks.len()).collect::<Vec<_>>());
         prop_assert!(crew.is_some() || order.does_not_fit.is_empty());
-        prop_assert!(order.leave_first.iter().all(|bed| beds(&order.turns).contains(bed)));
+        prop_assert!(left(&order).iter().all(|bed| beds(&order.turns).contains(bed)));
         prop_assert!(order.turns.is_empty() || crew.is_some_and(|crew| crew.people > 1) || order.leave_first.len() < order.turns.len());
     }
 
@@ -149,10 +153,10 @@ proptest! {
         let saved = |bed: &usize| {
             order.turns.iter().find(|turn| turn.task.bed == *bed).map_or(f64::NAN, |turn| turn.task.averted_per_minute())
         };
-        let kept: Vec<usize> = beds(&order.turns).into_iter().filter(|bed| !order.leave_first.contains(bed)).collect();
-        let most_left = order.leave_first.iter().map(saved).fold(0.0, f64::max);
+        let kept: Vec<usize> = beds(&order.turns).into_iter().filter(|bed| !left(&order).contains(bed)).collect();
+        let most_left = left(&order).iter().map(saved).fold(0.0, f64::max);
         prop_assert!(kept.iter().all(|bed| saved(bed) >= most_left));
-        prop_assert!(order.leave_first.iter().map(saved).collect::<Vec<_>>().is_sorted());
+        prop_assert!(left(&order).iter().map(saved).collect::<Vec<_>>().is_sorted());
         if order.leave_first.is_empty() {
             let minutes: f64 = order.turns.iter().map(|turn| turn.task.minutes.0).sum();
             prop_assert!(minutes <= f64::from(half) * each + 1e-6);
@@ -172,6 +176,20 @@ fn at(hour: i64) -> DateTime<Utc> {
 
 /// Beds R1, R2 and G1, of which R2 is left; sunset at 22:00, the deadline half an hour before.
 fn with_plan<T>(crew: Option<Crew>, now: DateTime<Utc>, look: impl FnOnce(&Plan<'_>) -> T) -> T {
+    let laid = CoverUse { name: "white cloth".into(), stock: 0, pieces: 1, layers: Layers::One, together_with: None };
+    with_measures(crew, now, |plan| {
+        for (bed, measure) in plan.beds.iter_mut().zip([Measure::Cover, Measure::Leave, Measure::Harvest]) {
+            (bed.measure, bed.reason) = (measure, Reason::CoverSaves { covered: Probability(0.1) });
+            bed.cover = (measure == Measure::Cover).then(|| laid.clone());
+            bed.work = Minutes(7.0);
+            bed.tonight = Minutes(if measure == Measure::Cover { 4.0 } else { 7.0 });
+        }
+        look(plan)
+    })
+}
+
+/// The same beds, before anything is said of them.
+fn with_measures<T>(crew: Option<Crew>, now: DateTime<Utc>, look: impl FnOnce(&mut Plan<'_>) -> T) -> T {
     let crop = crop("kale", HarvestHabit::Whole, Life::Annual, &[(Organ::Leaf, 1.0, None)]);
     let catalogue = Catalogue { crops: [(crop.id.clone(), crop)].into(), ..Catalogue::default() };
     let rows = ["R1", "R2", "G1"].map(|id| bed(id, &[("kale", "grown")]));
@@ -187,14 +205,38 @@ fn with_plan<T>(crew: Option<Crew>, now: DateTime<Utc>, look: impl FnOnce(&Plan<
         None,
         now,
     );
-    let laid = CoverUse { name: "white cloth".into(), stock: 0, pieces: 1, layers: Layers::One, together_with: None };
-    for (bed, measure) in plan.beds.iter_mut().zip([Measure::Cover, Measure::Leave, Measure::Harvest]) {
-        (bed.measure, bed.reason) = (measure, Reason::CoverSaves { covered: Probability(0.1) });
-        bed.cover = (measure == Measure::Cover).then(|| laid.clone());
-        bed.work = Minutes(7.0);
-        bed.tonight = Minutes(if measure == Measure::Cover { 4.0 } else { 7.0 });
+    look(&mut plan)
+}
+
+/// One piece over R1 and R2: R1 has it, and the work.
+fn over_a_pair(plan: &mut Plan<'_>) {
+    for (bed, (pieces, other)) in plan.beds.iter_mut().zip([(1, "R2"), (0, "R1")]) {
+        (bed.measure, bed.tonight) = (Measure::Cover, Minutes(if pieces == 1 { 10.0 } else { 0.0 }));
+        let together_with = Some(other.into());
+        bed.cover =
+            Some(CoverUse { name: "big fleece".into(), stock: 0, pieces, layers: Layers::One, together_with });
     }
-    look(&plan)
+}
+
+#[test]
+fn one_piece_over_two_beds_is_one_task_that_nothing_splits() {
+    let crew = Some(Crew { people: 2, minutes: Minutes(7.0) });
+    with_measures(crew, at(18), |plan| {
+        over_a_pair(plan);
+        let order = work_order(plan);
+        let [turn] = &order.turns[..] else { panic!("{order:?}") };
+        assert_eq!((turn.task.bed, turn.task.with, turn.task.minutes), (0, Some(1), Minutes(10.0)));
+        assert_eq!(turn.who, [1, 2]);
+        assert_eq!(order.beds().collect::<Vec<_>>(), [0, 1]);
+    });
+    // Too long for one person alone: both beds are left, not the one that has the work.
+    let crew = Some(Crew { people: 1, minutes: Minutes(7.0) });
+    with_measures(crew, at(18), |plan| {
+        over_a_pair(plan);
+        let order = work_order(plan);
+        assert!(order.turns.is_empty());
+        assert_eq!(order.beds().collect::<Vec<_>>(), [0, 1]);
+    });
 }
 
 #[test]
