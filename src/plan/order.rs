@@ -10,7 +10,7 @@ mod sharing;
 pub use sharing::arrange;
 
 use super::aftermath::loss_left;
-use super::{BedPlan, Measure, Plan};
+use super::{BedPlan, Measure, Plan, Reason};
 use crate::beds::BedKind;
 use crate::units::Minutes;
 use crate::words::words;
@@ -48,6 +48,8 @@ pub struct Task {
     pub do_by: Option<DateTime<Utc>>,
     /// How many people it wants, where there are so many; 1 or more.
     pub hands: u32,
+    /// Whether it comes before all others, whatever they save: roots that do not last in soil so cold.
+    pub is_first: bool,
     /// Expected loss that it averts, in minutes of worth.
     pub averted: Minutes,
 }
@@ -158,6 +160,7 @@ pub fn work_order(plan: &Plan<'_>) -> WorkOrder {
             minutes: Minutes(sum(&|bed| bed.tonight).0.max(1.0)),
             do_by: beds().filter_map(|bed| bed.do_by).min(),
             hands: hands(plan, bed),
+            is_first: matches!(bed.reason, Reason::SoilTooCold { .. }),
             averted: sum(&|bed| averted(plan, bed)),
         })
     });

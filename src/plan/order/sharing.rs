@@ -80,7 +80,8 @@ fn sort(tasks: &mut [Task]) {
 }
 
 fn most_first(a: &Task, b: &Task) -> std::cmp::Ordering {
-    b.averted_per_minute().total_cmp(&a.averted_per_minute()).then(a.bed.cmp(&b.bed))
+    let by_saving = b.averted_per_minute().total_cmp(&a.averted_per_minute());
+    b.is_first.cmp(&a.is_first).then(by_saving).then(a.bed.cmp(&b.bed))
 }
 
 fn reasoned(mut turns: Vec<Turn>) -> Vec<Turn> {

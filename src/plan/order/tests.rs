@@ -4,15 +4,15 @@ use crate::beds::sample::{bed, cloth, garden};
 use crate::crops::sample::crop;
 use crate::crops::{Catalogue, HarvestHabit, Life, Organ};
 use crate::night::cover::Layers;
-use crate::plan::{CoverUse, Reason};
+use crate::plan::CoverUse;
 use crate::risk::assess;
-use crate::units::Probability;
+use crate::units::{Celsius, Probability};
 use crate::zone::NightOf;
 use chrono::{DateTime, Duration, NaiveDate, Utc};
 use proptest::prelude::*;
 
 fn task(bed: usize, phase: Phase, place: usize, minutes: f64, averted: f64) -> Task {
-    Task { bed, with: None, phase, place, minutes: Minutes(minutes), do_by: None, hands: 1, averted: Minutes(averted) }
+    Task { bed, with: None, phase, place, minutes: Minutes(minutes), do_by: None, hands: 1, is_first: false, averted: Minutes(averted) }
 }
 
 fn people(people: u32, minutes: f64) -> Option<Party> {
@@ -92,6 +92,29 @@ fn without_people_nothing_fits_and_one_alone_carries_what_two_should() {
     let two = arrange(vec![heavy], people(2, 30.0));
     assert_eq!((&two.turns[0].who[..], two.turns[0].each), (&[1, 2][..], Minutes(4.0)));
     assert_eq!(arrange(Vec::new(), people(2, 0.0)).turns, []);
+}
+
+#[test]
+fn roots_that_do_not_last_in_the_soil_are_left_last_and_are_the_first_for_whom_time_is_found() {
+    let roots = Task { is_first: true, ..task(0, Phase::Cut, 0, 20.0, 1.0) };
+    let others = [task(1, Phase::Cover, 0, 10.0, 500.0), task(2, Phase::Cover, 0, 10.0, 400.0)];
+    let all = [&[roots][..], &others].concat();
+    assert_eq!(left(&arrange(all.clone(), None)), [2, 1]);
+    // Twenty minutes of one person: the roots; of ten, nobody has time for them, and they are named first.
+    assert_eq!(beds(&arrange(all.clone(), people(1, 20.0)).turns), [0]);
+    let without: Vec<usize> = arrange(all, people(1, 10.0)).does_not_fit.iter().map(|task| task.bed).collect();
+    assert_eq!(without, [0, 2]);
+}
+
+#[test]
+fn only_soil_that_is_too_cold_makes_a_task_the_first() {
+    let too_cold = Reason::SoilTooCold { soil: Celsius(9.0), begins: Celsius(10.0) };
+    for (reason, is_first) in [(too_cold, true), (Reason::PickBeforeFrost, false)] {
+        with_measures(None, at(18), |plan| {
+            (plan.beds[0].measure, plan.beds[0].reason) = (Measure::Harvest, reason);
+            assert_eq!(work_order(plan).turns[0].task.is_first, is_first);
+        });
+    }
 }
 
 fn tasks() -> impl Strategy<Value = Vec<Task>> {
