@@ -181,6 +181,12 @@ pub struct Plan<'a> {
 /// With no more time than this before the deadline people can only be late (assumed).
 const TOO_SHORT: Duration = Duration::minutes(10);
 
+/// The time before the deadline that bounds the work; `None` where it is too short, or over: then only people's own time
+/// does.
+fn time_left(deadline: DateTime<Utc>, now: DateTime<Utc>) -> Option<Duration> {
+    Some(deadline - now).filter(|left| *left > TOO_SHORT)
+}
+
 /// The list for a night. `sunset` also where the night itself is unknown; `last` is what was last said of it, and is
 /// changed only where that gains enough.
 pub fn decide<'a>(
@@ -197,7 +203,7 @@ pub fn decide<'a>(
     let crew = garden.crew.filter(|_| sunset - now <= Duration::hours(24));
     let minutes = crew.map(|crew| crew.person_minutes());
     // Late is better than never: when the deadline has passed, or is too near for anything, it bounds nothing any more.
-    let ahead = crew.filter(|_| deadline - now > TOO_SHORT).map(|crew| crew.until(deadline - now));
+    let ahead = crew.zip(time_left(deadline, now)).map(|(crew, left)| crew.until(left));
     let bounds = Bounds { minutes, left: ahead, last, underway: 0 };
     let chosen = match &night {
         Ok(night) => choice::choose(garden, MetresPerSecond(night.cover_conditions.wind_10m), risks, &bounds),

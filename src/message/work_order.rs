@@ -41,9 +41,14 @@ fn shares(plan: &Plan<'_>, order: &WorkOrder) -> Vec<String> {
         let turns: Vec<&Turn> = order.turns.iter().filter(|turn| turn.who.contains(&person)).collect();
         let beds: Vec<String> = turns.iter().map(|turn| with_whom(plan, turn, person)).collect();
         let end = turns.iter().filter_map(|turn| Some(turn.starts_after?.0 + turn.each.0)).fold(0.0, f64::max);
-        (!turns.is_empty()).then(|| format!("Person {person}, {end:.0} minutes: {}.", beds.join(", ")))
+        (!turns.is_empty()).then(|| format!("Person {person}, {}: {}.", minutes(end.round()), beds.join(", ")))
     };
     (1..=people).filter_map(share).collect()
+}
+
+fn minutes(count: f64) -> String {
+    let noun = if count == 1.0 { "minute" } else { "minutes" };
+    format!("{count:.0} {noun}")
 }
 
 /// "G3", "R2 with person 3".
@@ -83,4 +88,12 @@ fn names(plan: &Plan<'_>, tasks: &[Task]) -> String {
         more => format!(" and {more} more"),
     };
     format!("{}{more}", named.join(", "))
+}
+
+#[cfg(test)]
+mod tests {
+    #[test]
+    fn one_minute_is_no_minutes() {
+        assert_eq!([0.0, 1.0, 2.0].map(super::minutes), ["0 minutes", "1 minute", "2 minutes"]);
+    }
 }

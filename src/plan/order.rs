@@ -10,7 +10,7 @@ mod sharing;
 pub use sharing::arrange;
 
 use super::aftermath::loss_left;
-use super::{BedPlan, Measure, Plan, Reason};
+use super::{BedPlan, Measure, Plan, Reason, time_left};
 use crate::beds::BedKind;
 use crate::units::Minutes;
 use crate::words::words;
@@ -178,12 +178,10 @@ fn neighbour(plan: &Plan<'_>, bed: &BedPlan<'_>) -> (Option<usize>, bool) {
     (other, other.is_some() && cover.is_some_and(|cover| cover.pieces == 0))
 }
 
-/// Those who are counted on, with the light that is left. In the dark late still helps, and their own time counts.
+/// Those who are counted on, with the time that bounded the choice: no task is asked for that this would leave.
 fn party(plan: &Plan<'_>) -> Option<Party> {
     let crew = plan.garden.crew?;
-    let sunset = plan.deadline + plan.garden.finish_before_sunset;
-    let until = [plan.deadline, sunset].into_iter().find(|until| plan.made_at < *until);
-    let left = until.map_or(f64::INFINITY, |until| (until - plan.made_at).as_seconds_f64() / 60.0);
+    let left = time_left(plan.deadline, plan.made_at).map_or(f64::INFINITY, |left| left.as_seconds_f64() / 60.0);
     Some(Party { people: crew.people, minutes: Minutes(crew.minutes.0.min(left)) })
 }
 

@@ -276,13 +276,17 @@ fn every_bed_with_work_is_a_task_and_tomorrow_is_not_tonight() {
 }
 
 #[test]
-fn the_light_that_is_left_bounds_the_work_until_it_is_dark() {
+fn the_time_before_the_deadline_bounds_the_work_until_it_is_too_short_for_any() {
     let crew = Some(Crew { people: 2, minutes: Minutes(45.0) });
     for (now, minutes) in [
         (at(18), 45.0),
-        // Half an hour before the deadline, at the deadline, and in the dark.
+        // Half an hour before the deadline, in its last minutes, at the deadline, and in the dark.
         (at(21), 30.0),
-        (at(21) + Duration::minutes(30), 30.0),
+        (at(21) + Duration::minutes(19), 11.0),
+        (at(21) + Duration::minutes(20), 45.0),
+        (at(21) + Duration::minutes(28), 45.0),
+        (at(21) + Duration::minutes(30), 45.0),
+        (at(21) + Duration::minutes(58), 45.0),
         (at(23), 45.0),
     ] {
         let party = with_plan(crew, now, party).expect("a party");
