@@ -14,7 +14,7 @@ pub mod spell;
 pub mod turning;
 pub use turning::Turning;
 
-use crate::beds::Garden;
+use crate::beds::{Crew, Garden};
 use crate::crops::Frame;
 use crate::night::bed::BedHour;
 use crate::night::cover::Layers;
@@ -198,9 +198,34 @@ pub fn decide<'a>(
     last: Option<&said::Said>,
     now: DateTime<Utc>,
 ) -> Plan<'a> {
+    decide_for(garden.crew, garden, of, sunset, night, risks, last, now)
+}
+
+/// The list for a night after the one at hand. People can still be asked for it: nothing is bounded by those who come, and
+/// the list says how many it takes.
+pub fn decide_ahead<'a>(
+    garden: &'a Garden,
+    of: NightOf,
+    sunset: DateTime<Utc>,
+    night: Result<Night, NoNight>,
+    risks: Vec<BedRisk<'a>>,
+    now: DateTime<Utc>,
+) -> Plan<'a> {
+    decide_for(None, garden, of, sunset, night, risks, None, now)
+}
+
+#[expect(clippy::too_many_arguments, reason = "all that a list needs, and who comes")]
+fn decide_for<'a>(
+    crew: Option<Crew>,
+    garden: &'a Garden,
+    of: NightOf,
+    sunset: DateTime<Utc>,
+    night: Result<Night, NoNight>,
+    risks: Vec<BedRisk<'a>>,
+    last: Option<&said::Said>,
+    now: DateTime<Utc>,
+) -> Plan<'a> {
     let deadline = sunset - garden.finish_before_sunset;
-    // For later nights people can still be asked: their lists say how many it takes.
-    let crew = garden.crew.filter(|_| sunset - now <= Duration::hours(24));
     let minutes = crew.map(|crew| crew.person_minutes());
     // Late is better than never: when the deadline has passed, or is too near for anything, it bounds nothing any more.
     let ahead = crew.zip(time_left(deadline, now)).map(|(crew, left)| crew.until(left));
