@@ -61,10 +61,17 @@ fn line(night: &NightAhead<'_>, with_low: bool) -> String {
         if matches!(known.knowledge, Knowledge::Incomplete { .. }) { "; some hours are not known yet" } else { "" };
     let work = match night.beds.is_empty() {
         true => String::new(),
-        false => format!("; about {} minutes of work", round_up_to_five(night.minutes.0)),
+        false => format!("; {}", work_of(night.minutes.0, night.before_night.0)),
     };
     let people = people_wanted(night).map_or(String::new(), |people| format!(", {people}"));
     format!("{date}: {low}{}{work}{people}{unsure}.", in_words(night))
+}
+
+/// "about 25 minutes of work, 15 of them before the night": people are counted for these.
+fn work_of(all: f64, before_night: f64) -> String {
+    let (all, before_night) = (round_up_to_five(all), round_up_to_five(before_night));
+    let before = if before_night == all { String::new() } else { format!(", {before_night} of them before the night") };
+    format!("about {all} minutes of work{before}")
 }
 
 /// "needs 4 people (you count on 3): ask in time".
