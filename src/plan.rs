@@ -269,8 +269,8 @@ fn unknown(risk: BedRisk<'_>) -> BedPlan<'_> {
     }
 }
 
-/// The garden's deadline; after it sunset, while there is light; in the dark the hour at which the bed's first organ
-/// meets its threshold, and at the latest the coldest hour: late is better than never.
+/// The garden's deadline; after it sunset, while there is light; in the dark the hour at which harm begins in the bed, and
+/// where that is past, or no hour shows it, the coldest: late is better than never.
 fn do_by(bed: &BedPlan<'_>, deadline: DateTime<Utc>, sunset: DateTime<Utc>, now: DateTime<Utc>) -> DateTime<Utc> {
     if now < deadline {
         return deadline;
@@ -279,20 +279,7 @@ fn do_by(bed: &BedPlan<'_>, deadline: DateTime<Utc>, sunset: DateTime<Utc>, now:
         return sunset;
     }
     let Some(night) = &bed.risk.night else { return now };
-    let organs =
-        bed.risk.plantings.iter().flat_map(|planting| planting.organs.iter().map(move |organ| (planting, organ)));
-    let crossing = organs
-        .filter_map(|(planting, organ)| {
-            let below = |hour: &&BedHour| match organ.tolerance.frame {
-                Frame::Tissue => hour.tissue <= organ.damage_begins,
-                Frame::ScreenAir => hour.screen <= organ.damage_begins,
-                // Soil moves too slowly for an hour of its own.
-                Frame::Soil => false,
-            };
-            planting.night.as_ref()?.hours.iter().find(below).map(|hour| hour.time)
-        })
-        .min();
-    crossing.unwrap_or(night.coldest_at).max(now)
+    bed.harm_begins_at().filter(|at| *at > now).unwrap_or(night.coldest_at).max(now)
 }
 
 impl<'a> BedPlan<'a> {
@@ -303,6 +290,21 @@ impl<'a> BedPlan<'a> {
             .iter()
             .filter_map(|planting| Some((planting, planting.deciding()?)))
             .max_by(|(_, a), (_, b)| a.likelier(b))
+    }
+
+    /// The hour at which the first of its organs meets its threshold; `None` where no hour is expected to be so cold.
+    pub fn harm_begins_at(&self) -> Option<DateTime<Utc>> {
+        let organs = self.risk.plantings.iter().flat_map(|planting| planting.organs.iter().map(move |organ| (planting, organ)));
+        let crossing = organs.filter_map(|(planting, organ)| {
+            let below = |hour: &&BedHour| match organ.tolerance.frame {
+                Frame::Tissue => hour.tissue <= organ.damage_begins,
+                Frame::ScreenAir => hour.screen <= organ.damage_begins,
+                // Soil moves too slowly for an hour of its own.
+                Frame::Soil => false,
+            };
+            planting.night.as_ref()?.hours.iter().find(below).map(|hour| hour.time)
+        });
+        crossing.min()
     }
 
     /// The chance of damage that remains with the measure.
@@ -323,6 +325,11 @@ impl<'a> BedPlan<'a> {
 }
 
 impl Plan<'_> {
+    /// Whether it is cold enough for harm already at a bed with work.
+    pub fn is_late_for(&self, bed: &BedPlan<'_>) -> bool {
+        bed.measure.is_work() && bed.harm_begins_at().is_some_and(|at| at <= self.made_at)
+    }
+
     /// How many beds have a measure.
     pub fn count(&self, measure: Measure) -> usize {
         self.beds.iter().filter(|bed| bed.measure == measure).count()
@@ -350,4 +357,4 @@ impl Plan<'_> {
 }
 
 #[cfg(test)]
-mod tests;
+pub(crate) mod tests;
