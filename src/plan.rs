@@ -15,7 +15,7 @@ pub mod spell;
 pub mod turning;
 pub use turning::Turning;
 
-use crate::beds::Garden;
+use crate::beds::{Crew, Garden};
 use crate::crops::Frame;
 use crate::night::bed::BedHour;
 use crate::night::cover::Layers;
@@ -187,6 +187,12 @@ pub struct Plan<'a> {
 /// With no more time than this before the deadline people can only be late (assumed).
 const TOO_SHORT: Duration = Duration::minutes(10);
 
+/// The time before the deadline that bounds the work; `None` where it is too short, or over: then only people's own time
+/// does.
+fn time_left(deadline: DateTime<Utc>, now: DateTime<Utc>) -> Option<Duration> {
+    Some(deadline - now).filter(|left| *left > TOO_SHORT)
+}
+
 /// The list for a night. `sunset` also where the night itself is unknown; what was said of it `before` is changed only where
 /// that gains enough, and what is out already is no work again.
 pub fn decide<'a>(
@@ -198,12 +204,38 @@ pub fn decide<'a>(
     before: Before<'_>,
     now: DateTime<Utc>,
 ) -> Plan<'a> {
+    decide_for(garden.crew, garden, of, sunset, night, risks, before, now)
+}
+
+/// The list for a night after the one at hand. People can still be asked for it: nothing is bounded by those who come, and
+/// the list says how many it takes.
+pub fn decide_ahead<'a>(
+    garden: &'a Garden,
+    of: NightOf,
+    sunset: DateTime<Utc>,
+    night: Result<Night, NoNight>,
+    risks: Vec<BedRisk<'a>>,
+    before: Before<'_>,
+    now: DateTime<Utc>,
+) -> Plan<'a> {
+    decide_for(None, garden, of, sunset, night, risks, before, now)
+}
+
+#[expect(clippy::too_many_arguments, reason = "all that a list needs, and who comes")]
+fn decide_for<'a>(
+    crew: Option<Crew>,
+    garden: &'a Garden,
+    of: NightOf,
+    sunset: DateTime<Utc>,
+    night: Result<Night, NoNight>,
+    risks: Vec<BedRisk<'a>>,
+    before: Before<'_>,
+    now: DateTime<Utc>,
+) -> Plan<'a> {
     let deadline = sunset - garden.finish_before_sunset;
-    // For later nights people can still be asked: their lists say how many it takes.
-    let crew = garden.crew.filter(|_| sunset - now <= Duration::hours(24));
     let minutes = crew.map(|crew| crew.person_minutes());
     // Late is better than never: when the deadline has passed, or is too near for anything, it bounds nothing any more.
-    let ahead = crew.filter(|_| deadline - now > TOO_SHORT).map(|crew| crew.until(deadline - now));
+    let ahead = crew.zip(time_left(deadline, now)).map(|(crew, left)| crew.until(left));
     let bounds = Bounds { minutes, left: ahead, before, underway: 0, is_laid: deadline <= now };
     let chosen = match &night {
         Ok(night) => choice::choose(garden, MetresPerSecond(night.cover_conditions.wind_10m), risks, &bounds),
@@ -245,8 +277,8 @@ fn unknown(risk: BedRisk<'_>) -> BedPlan<'_> {
     }
 }
 
-/// The garden's deadline; after it sunset, while there is light; in the dark the hour at which the bed's first organ
-/// meets its threshold, and at the latest the coldest hour: late is better than never.
+/// The garden's deadline; after it sunset, while there is light; in the dark the hour at which harm begins in the bed, and
+/// where that is past, or no hour shows it, the coldest: late is better than never.
 fn do_by(bed: &BedPlan<'_>, deadline: DateTime<Utc>, sunset: DateTime<Utc>, now: DateTime<Utc>) -> DateTime<Utc> {
     if now < deadline {
         return deadline;
@@ -255,20 +287,7 @@ fn do_by(bed: &BedPlan<'_>, deadline: DateTime<Utc>, sunset: DateTime<Utc>, now:
         return sunset;
     }
     let Some(night) = &bed.risk.night else { return now };
-    let organs =
-        bed.risk.plantings.iter().flat_map(|planting| planting.organs.iter().map(move |organ| (planting, organ)));
-    let crossing = organs
-        .filter_map(|(planting, organ)| {
-            let below = |hour: &&BedHour| match organ.tolerance.frame {
-                Frame::Tissue => hour.tissue <= organ.damage_begins,
-                Frame::ScreenAir => hour.screen <= organ.damage_begins,
-                // Soil moves too slowly for an hour of its own.
-                Frame::Soil => false,
-            };
-            planting.night.as_ref()?.hours.iter().find(below).map(|hour| hour.time)
-        })
-        .min();
-    crossing.unwrap_or(night.coldest_at).max(now)
+    bed.harm_begins_at().filter(|at| *at > now).unwrap_or(night.coldest_at).max(now)
 }
 
 impl<'a> BedPlan<'a> {
@@ -279,6 +298,22 @@ impl<'a> BedPlan<'a> {
             .iter()
             .filter_map(|planting| Some((planting, planting.deciding()?)))
             .max_by(|(_, a), (_, b)| a.likelier(b))
+    }
+
+    /// The hour at which the first of its organs meets its threshold; `None` where no hour is expected to be so cold.
+    pub fn harm_begins_at(&self) -> Option<DateTime<Utc>> {
+        let organs =
+            self.risk.plantings.iter().flat_map(|planting| planting.organs.iter().map(move |organ| (planting, organ)));
+        let crossing = organs.filter_map(|(planting, organ)| {
+            let below = |hour: &&BedHour| match organ.tolerance.frame {
+                Frame::Tissue => hour.tissue <= organ.damage_begins,
+                Frame::ScreenAir => hour.screen <= organ.damage_begins,
+                // Soil moves too slowly for an hour of its own.
+                Frame::Soil => false,
+            };
+            planting.night.as_ref()?.hours.iter().find(below).map(|hour| hour.time)
+        });
+        crossing.min()
     }
 
     /// The chance of damage that remains with the measure.
@@ -299,6 +334,11 @@ impl<'a> BedPlan<'a> {
 }
 
 impl Plan<'_> {
+    /// Whether it is cold enough for harm already at a bed with work.
+    pub fn is_late_for(&self, bed: &BedPlan<'_>) -> bool {
+        bed.measure.is_work() && bed.harm_begins_at().is_some_and(|at| at <= self.made_at)
+    }
+
     /// How many beds have a measure.
     pub fn count(&self, measure: Measure) -> usize {
         self.beds.iter().filter(|bed| bed.measure == measure).count()
@@ -326,4 +366,4 @@ impl Plan<'_> {
 }
 
 #[cfg(test)]
-mod tests;
+pub(crate) mod tests;

@@ -81,7 +81,7 @@ fn hours(plan: &Plan<'_>, order: &WorkOrder) -> (DateTime<Utc>, DateTime<Utc>) {
 }
 
 fn description(plan: &Plan<'_>, order: &WorkOrder) -> String {
-    let beds: Vec<String> = order.beds().map(|bed| name(plan, bed)).collect();
+    let beds: Vec<String> = order.tasks().map(|task| name(plan, task)).collect();
     let mut lines = vec![format!("In this order: {}.", beds.join(", "))];
     lines.extend(leave_first(plan, order));
     lines.push("What to do at each bed is in the mail.".into());

@@ -44,8 +44,10 @@ pub struct NightDocument {
     pub complete: bool,
     /// Beds for which somebody goes out on that afternoon.
     pub work: Vec<WorkDocument>,
-    /// Person-minutes of that afternoon, the uncovering after it included.
+    /// Person-minutes of that afternoon, walking, fetching and the uncovering after it included.
     pub minutes: f64,
+    /// Of these, what is done before the night: people are counted by it.
+    pub before_night_minutes: f64,
     /// `null` where settings name no crew.
     pub people: Option<u32>,
     /// Beds left at risk.
@@ -257,6 +259,7 @@ fn night_document(night: &NightAhead<'_>) -> NightDocument {
         complete: known.is_some_and(|known| known.knowledge == Knowledge::Complete),
         work: work.collect(),
         minutes: hundredths(night.minutes.0),
+        before_night_minutes: hundredths(night.before_night.0),
         people: night.people,
         left: night.plan.count(Measure::Leave),
         unknown: night.plan.count(Measure::Unknown),

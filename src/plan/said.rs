@@ -15,6 +15,9 @@ use std::cmp::Ordering;
 pub struct Said {
     pub at: DateTime<Utc>,
     pub beds: Vec<SaidBed>,
+    /// In the word of the morning after: beds whose cover or pots were to stay as they were.
+    #[serde(default)]
+    pub kept: Option<Vec<String>>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -92,7 +95,7 @@ impl Said {
             remaining: bed.remaining_chance().0,
             minutes: Some(bed.tonight.0),
         });
-        Said { at: plan.made_at, beds: beds.collect() }
+        Said { at: plan.made_at, beds: beds.collect(), kept: None }
     }
 
     /// Whether somebody was asked to do something.

@@ -3,6 +3,7 @@
 //! A night does not use a cover up, so every night may have all of them. What is scarce over a spell is labour: what
 //! stays on, stays inside or is picked already is work that the next afternoon does not have.
 
+use super::choice::{kinds_of, trips};
 use super::said::Said;
 use super::{BedPlan, CoverUse, Measure, Plan};
 use crate::beds::Garden;
@@ -30,9 +31,11 @@ pub struct NightAhead<'a> {
     pub by_day: Vec<ByDay>,
     /// Beds for which somebody goes out on this afternoon.
     pub beds: Vec<(String, Measure)>,
-    /// The work of this afternoon, tomorrow's uncovering included.
+    /// The work of this afternoon, walking, fetching and tomorrow's uncovering included.
     pub minutes: Minutes,
-    /// How many people it takes, where the manager says how long each has.
+    /// Of it, what is done before the night.
+    pub before_night: Minutes,
+    /// How many people it takes before the night, where the manager says how long each has.
     pub people: Option<u32>,
 }
 
@@ -127,34 +130,40 @@ fn night_ahead<'a>(before: &[&Plan<'a>], plan: Plan<'a>, day: Option<&Day>) -> N
     let last = before.last().copied();
     let by_day: Vec<ByDay> = plan.beds.iter().filter_map(|bed| cover_by_day(garden, last, bed, day)).collect();
     let mut beds = Vec::new();
-    let mut minutes = 0.0;
+    let (mut minutes, mut before_night, mut kinds) = (0.0, 0.0, 0);
     for bed in plan.beds.iter().filter(|bed| bed.measure.is_work()) {
         let id = &bed.risk.bed.id;
         let was = |measure: Measure| move |plan: &&Plan<'a>| has(plan, id, measure);
         let picked = bed.measure == Measure::Harvest && before.iter().any(was(Measure::Harvest));
         let inside = bed.measure == Measure::BringIn && before.last().is_some_and(was(Measure::BringIn));
         let picking: f64 = bed.picks.iter().map(|pick| pick.work.0).sum();
-        let covering = match by_day.iter().find(|by_day| by_day.bed == *id).map(|by_day| by_day.advice) {
-            Some(DayAdvice::StaysOn) => 0.0,
-            Some(DayAdvice::Open) => OPEN_AND_CLOSE,
-            Some(DayAdvice::ComesOff) | None => (bed.work.0 - picking).max(0.0),
-        };
-        let work = match bed.measure {
-            _ if inside => 0.0,
-            Measure::Harvest if picked => covering,
-            Measure::Harvest => picking + covering,
-            Measure::Cover => covering,
-            _ => bed.work.0,
+        // All of the work, and what of it is done before the night.
+        let (covering, before, is_laid) =
+            match by_day.iter().find(|by_day| by_day.bed == *id).map(|by_day| by_day.advice) {
+                Some(DayAdvice::StaysOn) => (0.0, 0.0, false),
+                Some(DayAdvice::Open) => (OPEN_AND_CLOSE, OPEN_AND_CLOSE, false),
+                Some(DayAdvice::ComesOff) | None => {
+                    ((bed.work.0 - picking).max(0.0), (bed.tonight.0 - picking).max(0.0), bed.cover.is_some())
+                }
+            };
+        let (work, before) = match bed.measure {
+            _ if inside => (0.0, 0.0),
+            Measure::Harvest if picked => (covering, before),
+            Measure::Harvest => (picking + covering, picking + before),
+            Measure::Cover => (covering, before),
+            _ => (bed.work.0, bed.tonight.0),
         };
         if work > 0.0 {
             let measure = if picked { Measure::Cover } else { bed.measure };
             beds.push((id.clone(), measure));
-            minutes += work;
+            (minutes, before_night) = (minutes + work, before_night + before);
+            kinds |= kinds_of(measure, is_laid, false);
         }
     }
-    let minutes = Minutes(minutes);
-    let people = garden.crew.and_then(|crew| people(minutes, crew.minutes));
-    NightAhead { plan, by_day, beds, minutes, people }
+    let trips = trips(kinds);
+    let (minutes, before_night) = (Minutes(minutes + trips), Minutes(before_night + trips));
+    let people = garden.crew.and_then(|crew| people(before_night, crew.minutes));
+    NightAhead { plan, by_day, beds, minutes, before_night, people }
 }
 
 /// What lies on the beds in the morning, where the coming night wants the same again: of each such bed, its cover today.

@@ -9,12 +9,12 @@ use crate::units::Celsius;
 use chrono::NaiveDate;
 
 /// 22:00 of 16 January 2027; sunrise is 14 hours later.
-fn sunset() -> DateTime<Utc> {
+pub(crate) fn sunset() -> DateTime<Utc> {
     DateTime::UNIX_EPOCH + Duration::days(20_834) + Duration::hours(22)
 }
 
 /// A clear night that falls by a kelvin an hour from `dusk`, to the low 14 K below.
-fn night(dusk: f64, knowledge: Knowledge) -> Night {
+pub(crate) fn night(dusk: f64, knowledge: Knowledge) -> Night {
     let hour = |hour: i32| NightHour {
         time: sunset() + Duration::hours(hour.into()),
         air: Celsius(dusk - f64::from(hour)),
@@ -93,8 +93,9 @@ fn work_is_due_before_dark_while_there_is_time_and_then_before_the_harm() {
         (-0.25, 0.0),
         // In the dark, when the threshold is met.
         (2.0, 12.0),
-        // After that, at once.
-        (13.0, 13.0),
+        // After that by the coldest hour, when nothing is left to save.
+        (13.0, 14.0),
+        (14.5, 14.5),
     ] {
         let night = night(10.0, Knowledge::Complete);
         check(Ok(night), now, &[(Cover, "cover-saves", Some(by)), (Fine, "within-margin", None)]);

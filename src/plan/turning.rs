@@ -58,7 +58,7 @@ fn turning_of(
     let judged = judged_together(plan, index);
     let alone = alone(plan, &judged);
     let others = || plan.beds.iter().enumerate().filter(|(other, _)| !judged.contains(other)).map(|(_, bed)| bed);
-    let underway = others().fold(0, |kinds, bed| kinds | kinds_of(bed.measure, bed.cover.is_some()));
+    let underway = others().fold(0, |kinds, bed| kinds | kinds_of(bed.measure, bed.cover.is_some(), bed.is_out));
     let spent = others().map(|bed| bed.tonight.0).sum::<f64>() + trips(underway);
     let here = judged.iter().position(|bed| *bed == index)?;
     let minutes = plan.minutes.map(|all| Minutes((all.0 - spent).max(0.0)));

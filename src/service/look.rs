@@ -13,8 +13,8 @@ use crate::night::screen::{Evidence, Span, expect, past};
 use crate::night::{Knowledge, Night, NoNight, Remark};
 use crate::plan::said::Said;
 use crate::plan::spell::Spell;
-use crate::plan::{Before, Plan, decide};
-use crate::risk::assess;
+use crate::plan::{Before, Plan, decide, decide_ahead};
+use crate::risk::{BedRisk, assess};
 use crate::rounds::{MORNING_AFTER, night_hours};
 use crate::units::Kelvins;
 use crate::weather::{Forecast, Provider, Reading};
@@ -64,6 +64,19 @@ pub fn list_after<'a>(
     before: Before<'_>,
     now: DateTime<Utc>,
 ) -> Plan<'a> {
+    let (span, night, risks) = known_of(garden, catalogue, of, forecasts, readings, now);
+    decide(garden, of, span.sunset, night, risks, before, now)
+}
+
+/// What the forecasts and readings make of a night, and its risks.
+fn known_of<'a>(
+    garden: &'a Garden,
+    catalogue: &'a Catalogue,
+    of: NightOf,
+    forecasts: &[Forecast],
+    readings: &[Reading],
+    now: DateTime<Utc>,
+) -> (Span, Result<Night, NoNight>, Vec<BedRisk<'a>>) {
     let span = span_of(garden, of);
     let night_from = |forecast: Option<&Forecast>| {
         expect(&Evidence { forecast, readings, garden_offset: garden.offset, now }, &span)
@@ -105,7 +118,7 @@ pub fn list_after<'a>(
         }
     }
     let risks = assess(garden, of, night.as_ref().ok(), catalogue);
-    decide(garden, of, span.sunset, night, risks, before, now)
+    (span, night, risks)
 }
 
 /// Lists of nights in a row, `of` first, and the days between them. What the evening's thermometer says is of the first, and
@@ -132,7 +145,9 @@ pub fn spell<'a>(
     for (number, day) in later.zip(&days) {
         let out = Said::of(plans.last().unwrap_or(&tonight));
         let before = Before { said: None, out: Some(&out), day: *day };
-        plans.push(list_after(garden, catalogue, night(number), &of_feeds, &[], before, now));
+        let of = night(number);
+        let (span, night, risks) = known_of(garden, catalogue, of, &of_feeds, &[], now);
+        plans.push(decide_ahead(garden, of, span.sunset, night, risks, before, now));
     }
     Spell::of(tonight, plans, &days)
 }
@@ -161,4 +176,31 @@ pub async fn readings(store: &Store, garden: &Garden, of: NightOf) -> Result<Vec
         Reading { at: row.at, air: row.temperature, dew_point: row.dew_point, offset }
     });
     Ok(readings.collect())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::beds::Crew;
+    use crate::service::{feed, files};
+    use crate::settings::settings;
+    use crate::units::Minutes;
+
+    /// Its sunset is less than a day away, and people can be asked all the same.
+    #[test]
+    fn in_the_evening_too_only_the_night_at_hand_is_cut_to_those_who_come() {
+        let all = settings(&files::demo()).expect("the demo is sound");
+        let body = std::fs::read("config/demo/forecast.json").expect("the demo's forecast");
+        let provider = feed::recognise(&body).expect("a known format");
+        let mut garden = all.gardens[0].garden.clone();
+        garden.crew = Some(Crew { people: 1, minutes: Minutes(5.0) });
+        for now in ["2027-01-16T18:00:00Z", "2027-01-17T01:00:00Z"] {
+            let now = now.parse().expect("a time");
+            let forecast = feed::decode(&provider, &body, now).expect("the demo's forecast");
+            let of = NightOf("2027-01-16".parse().expect("a date"));
+            let spell = spell(&garden, &all.catalogue, of, 2, &[forecast], &[], Before::default(), now);
+            assert_eq!(spell.tonight.minutes, Some(Minutes(5.0)), "{now}");
+            assert_eq!(spell.ahead[0].plan.minutes, None, "{now}");
+        }
+    }
 }

@@ -459,7 +459,7 @@ fn said(plans: &[BedPlan<'_>]) -> Said {
         remaining: 0.1,
         minutes: Some(plan.tonight.0),
     };
-    Said { at: chrono::DateTime::UNIX_EPOCH, beds: plans.iter().map(bed).collect() }
+    Said { at: chrono::DateTime::UNIX_EPOCH, beds: plans.iter().map(bed).collect(), kept: None }
 }
 
 #[test]
@@ -519,7 +519,7 @@ fn out(cover: &str) -> Said {
         remaining: 0.1,
         minutes: Some(4.0),
     };
-    Said { at: chrono::DateTime::UNIX_EPOCH, beds: vec![bed("R1"), bed("R2")] }
+    Said { at: chrono::DateTime::UNIX_EPOCH, beds: vec![bed("R1"), bed("R2")], kept: None }
 }
 
 #[test]

@@ -84,7 +84,7 @@ impl Way {
     }
 
     pub fn kinds(&self) -> u8 {
-        kinds_of(self.measure, self.cover.is_some())
+        kinds_of(self.measure, self.cover.is_some(), self.is_out)
     }
 
     /// As numbers, for a garden with so many stocks: pieces of each, minutes of all work, minutes of work that is new.
@@ -101,11 +101,12 @@ impl Way {
     }
 }
 
-/// The kinds of work that a measure asks for, a bit each.
-pub(in super::super) fn kinds_of(measure: Measure, has_cover: bool) -> u8 {
-    let cover = if has_cover { COVER } else { 0 };
+/// The kinds of work that a measure asks for, a bit each. For what is out since the night before nothing is fetched.
+pub(in super::super) fn kinds_of(measure: Measure, has_cover: bool, is_out: bool) -> u8 {
+    let cover = if has_cover && !is_out { COVER } else { 0 };
     match measure {
         Measure::Harvest => HARVEST | cover,
+        Measure::BringIn if is_out => 0,
         Measure::BringIn => CARRY,
         Measure::Cover | Measure::Leave | Measure::Fine | Measure::Unknown => cover,
     }

@@ -24,7 +24,7 @@ fn said(at: DateTime<Utc>, beds: &[Bed]) -> Said {
         },
         minutes: None,
     });
-    Said { at, beds: beds.collect() }
+    Said { at, beds: beds.collect(), kept: None }
 }
 
 fn earlier(beds: &[Bed]) -> Said {

@@ -7,7 +7,7 @@ use crate::journal::event::ForecastAtRound;
 use crate::message::{Context, NightOver, Reader, evening_letter, morning_after_letter};
 use crate::night::NightHour;
 use crate::plan::said::{Said, SaidBed, SayReason, SilentReason, calendar_entry, changes, whether};
-use crate::plan::spell::TOLD;
+use crate::plan::spell::{DayAdvice, TOLD};
 use crate::plan::{Before, Measure, Plan, turning};
 use crate::rounds::{MORNING_AFTER, Round, RoundKind, next_firing, next_round, night_at, night_hours};
 use crate::service::failpoint;
@@ -155,7 +155,7 @@ impl Daemon<'_> {
         let (catalogue, forecasts) = (&self.settings.catalogue, &gathered.forecasts);
         // At dusk people are out for tonight.
         let nights = if round.kind == RoundKind::Dusk { 1 } else { TOLD };
-        let out = self.still_out_for(garden, round.night, said.as_ref(), now).await?;
+        let out = self.still_out_for(garden, round.night, said.as_ref()).await?;
         let day = day_before(garden, round.night, forecasts);
         let before = Before { said: said.as_ref(), out: out.as_ref(), day };
         let mut spell = spell(garden, catalogue, round.night, nights, forecasts, &readings, before, now);
@@ -233,30 +233,25 @@ impl Daemon<'_> {
         Ok(())
     }
 
-    /// What the night before has left on beds and inside, as far as people were not told to take it away in the morning: of
-    /// that it leaves what the coming night was `said` to want too.
+    /// What the night before has left on beds and inside. Once people were told in the morning what to do with it, only what
+    /// was to stay is still there, and what the coming night was `said` to want too.
     async fn still_out_for(
         &self,
         garden: &Garden,
         of: NightOf,
         said: Option<&Said>,
-        now: DateTime<Utc>,
     ) -> Result<Option<Said>, DaemonFault> {
         let over = NightOf(of.0 - Duration::days(1));
-        let (sunset, sunrise) = night_hours(&garden.site, &garden.zone, over);
+        let (sunset, _) = night_hours(&garden.site, &garden.zone, over);
         let all: Vec<Said> = self.store.said(&garden.id, over).await?.iter().filter_map(read_back).collect();
         let mut out = still_out(&all, sunset - garden.finish_before_sunset);
-        if now >= sunrise + MORNING_AFTER {
-            let is_kept = |out: &SaidBed| {
+        let kept = all.iter().rev().find_map(|said| said.kept.as_ref());
+        if let (Some(kept), Some(out)) = (kept, &mut out) {
+            let is_wanted = |out: &SaidBed| {
                 let wanted = said.and_then(|said| said.beds.iter().find(|bed| bed.bed == out.bed));
-                let (covered, inside) = (out.cover.is_some(), out.measure == Measure::BringIn);
-                wanted.is_some_and(|bed| {
-                    (covered && bed.cover == out.cover) || (inside && bed.measure == Measure::BringIn)
-                })
+                wanted.is_some_and(|bed| bed.measure == Measure::BringIn || bed.cover.is_some())
             };
-            if let Some(out) = &mut out {
-                out.beds.retain(is_kept);
-            }
+            out.beds.retain(|bed| kept.contains(&bed.bed) && (said.is_none() || is_wanted(bed)));
         }
         Ok(out)
     }
@@ -371,7 +366,22 @@ impl Daemon<'_> {
         let post =
             Post { garden, of: round.night, kind: "morning-after", revision, expires, others_due, now, enclosed };
         let messages = self.messages(people, &post, letter).await?;
-        let said = said_row(garden, round.night, revision, &Said { at: now, ..said.clone() }, now)?;
+        let said = said_row(
+            garden,
+            round.night,
+            revision,
+            &Said {
+                at: now,
+                kept: Some(
+                    kept.iter()
+                        .filter(|kept| kept.advice != DayAdvice::ComesOff)
+                        .map(|kept| kept.bed.clone())
+                        .collect(),
+                ),
+                ..said.clone()
+            },
+            now,
+        )?;
         let to_manager = self.to_manager(garden, &messages);
         let told = to_manager.as_deref().map(|key| (untold.as_slice(), key));
         self.store.decide_and_tell(Some(said), done, &messages, told, &[]).await?;
@@ -465,7 +475,7 @@ fn still_out(said: &[Said], deadline: DateTime<Utc>) -> Option<Said> {
         let lists = earlier.iter().rev().flat_map(|said| &said.beds);
         std::iter::once(bed).chain(lists).filter(|other| other.bed == bed.bed).find(is_out).unwrap_or(bed).clone()
     });
-    Some(Said { at: last.at, beds: beds.collect() })
+    Some(Said { at: last.at, beds: beds.collect(), kept: None })
 }
 
 #[cfg(test)]
@@ -484,7 +494,7 @@ mod tests {
             remaining: 0.2,
             minutes: None,
         };
-        Said { at: DateTime::UNIX_EPOCH + Duration::hours(hour), beds: vec![bed("A", a), bed("B", b)] }
+        Said { at: DateTime::UNIX_EPOCH + Duration::hours(hour), beds: vec![bed("A", a), bed("B", b)], kept: None }
     }
 
     #[test]
