@@ -166,16 +166,28 @@ fn night_ahead<'a>(before: &[&Plan<'a>], plan: Plan<'a>, day: Option<&Day>) -> N
     NightAhead { plan, by_day, beds, minutes, before_night, people }
 }
 
-/// What lies on the beds in the morning, where the coming night wants the same again: of each such bed, its cover today.
-pub fn kept(said: &Said, tonight: &Plan<'_>, day: Option<&Day>) -> Vec<ByDay> {
-    let kept = tonight.beds.iter().filter_map(|bed| {
+/// What is out in the morning, where the coming night wants the same again.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Kept {
+    /// Of each bed that is covered, its cover today.
+    pub covers: Vec<ByDay>,
+    /// Pots that stand inside, by the label of their bed.
+    pub inside: Vec<String>,
+}
+
+/// What of the last night's list the coming night wants again.
+pub fn kept(said: &Said, tonight: &Plan<'_>, day: Option<&Day>) -> Kept {
+    let covers = tonight.beds.iter().filter_map(|bed| {
         let cover = bed.cover.as_ref()?;
         let before = said.beds.iter().find(|said| said.bed == bed.risk.bed.id)?.cover.as_ref()?;
         let kind = tonight.garden.covers.get(cover.stock)?.kind;
         let advice = if *before == cover.title() { by_day(kind, day) } else { DayAdvice::ComesOff };
         Some(ByDay { bed: bed.risk.bed.id.clone(), cover: cover.clone(), advice })
     });
-    kept.collect()
+    let is_inside = |id: &String| said.beds.iter().any(|said| said.bed == *id && said.measure == Measure::BringIn);
+    let brought_in = tonight.beds.iter().filter(|bed| bed.measure == Measure::BringIn);
+    let inside = brought_in.map(|bed| bed.risk.bed.id.clone()).filter(is_inside);
+    Kept { covers: covers.collect(), inside: inside.collect() }
 }
 
 /// A bed that had a cover in the night before, and has one in this.

@@ -1,5 +1,5 @@
 use super::*;
-use crate::beds::Crew;
+use crate::beds::{Bed, BedKind, Crew};
 use crate::beds::sample::{bed, cloth, garden};
 use crate::crops::sample::crop;
 use crate::crops::{Catalogue, HarvestHabit, Life, Organ};
@@ -167,6 +167,27 @@ fn the_first_night_with_work_after_tonight_is_announced() {
     };
     assert_eq!(spell(&[6.0, 6.0, -5.0]), Some(date(2)));
     assert_eq!(spell(&[-5.0, 6.0, 6.0]), None);
+}
+
+#[test]
+fn pots_that_stand_inside_stay_there_where_tonight_wants_them_in_again() {
+    let rosemary = crop("rosemary", HarvestHabit::Whole, Life::Annual, &[(Organ::Leaf, 1.0, None)]);
+    let catalogue = Catalogue { crops: [(rosemary.id.clone(), rosemary)].into(), ..Catalogue::default() };
+    let pots = |id: &str| Bed {
+        kind: BedKind::Containers { diameter: 0.3, count: 4, movable: true },
+        ..bed(id, &[("rosemary", "grown")])
+    };
+    let garden = garden(vec![pots("P1"), pots("P2")], Vec::new());
+    let tonight = |low: f64| {
+        let night = Ok(night(0, low));
+        let risks = assess(&garden, date(0), night.as_ref().ok(), &catalogue);
+        plan(&garden, 0, night, risks)
+    };
+    let mut said = Said::of(&tonight(-5.0));
+    assert_eq!(kept(&said, &tonight(-5.0), None).inside, ["P1", "P2"]);
+    assert!(kept(&said, &tonight(6.0), None).inside.is_empty());
+    said.beds[0].measure = Measure::Leave;
+    assert_eq!(kept(&said, &tonight(-5.0), None).inside, ["P2"]);
 }
 
 /// A warmer day, or a sunnier one, never leaves a cover more closed; and nothing closed stays so in the sun.

@@ -5,8 +5,9 @@ use super::{Daemon, DaemonFault};
 use crate::beds::{Person, Role};
 use crate::journal::event::ForecastAtRound;
 use crate::message::ahead_letter;
+use crate::plan::Measure;
 use crate::plan::said::Said;
-use crate::plan::spell::{ByDay, NightAhead, Spell, kept};
+use crate::plan::spell::{Kept, NightAhead, Spell, kept};
 use crate::service::look::{day_before, list};
 use crate::service::store::RoundRow;
 use crate::settings::GardenSettings;
@@ -50,17 +51,17 @@ impl Daemon<'_> {
         Ok(true)
     }
 
-    /// Which covers of the night just over the coming one wants again, and what to do with them by day. Without a
-    /// forecast there is none: all come off.
+    /// Which covers and pots of the night just over the coming one wants again, and what to do with them by day. Without a
+    /// forecast there are none: all come off, and out.
     pub(super) async fn kept_by_day(
         &self,
         settings: &GardenSettings,
         over: NightOf,
         said: &Said,
         now: DateTime<Utc>,
-    ) -> Vec<ByDay> {
-        if said.beds.iter().all(|bed| bed.cover.is_none()) {
-            return Vec::new();
+    ) -> Kept {
+        if said.beds.iter().all(|bed| bed.cover.is_none() && bed.measure != Measure::BringIn) {
+            return Kept::default();
         }
         let (garden, of) = (&settings.garden, NightOf(over.0 + Duration::days(1)));
         let forecasts = self.sources().gather(settings, of, now).await.forecasts;
