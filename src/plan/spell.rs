@@ -10,6 +10,7 @@ use crate::beds::Garden;
 use crate::night::cover::CoverKind;
 use crate::night::day::Day;
 use crate::units::{Celsius, Minutes};
+use serde::{Deserialize, Serialize};
 
 /// Nights in a row.
 #[derive(Clone, Debug)]
@@ -37,6 +38,33 @@ pub struct NightAhead<'a> {
     pub before_night: Minutes,
     /// How many people it takes before the night, where the manager says how long each has.
     pub people: Option<u32>,
+}
+
+/// What was told of a night to come, so that it is told again when it asks for more.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct ToldAhead {
+    /// As [`NightAhead::people`].
+    pub people: Option<u32>,
+    /// As [`NightAhead::beds`].
+    pub beds: Vec<(String, Measure)>,
+    /// The low that was expected, °C.
+    pub low: Option<f64>,
+}
+
+impl ToldAhead {
+    /// What is told of a night.
+    pub fn of(night: &NightAhead<'_>) -> ToldAhead {
+        let low = night.plan.night.as_ref().ok().map(|night| night.minimum.mean.0);
+        ToldAhead { people: night.people, beds: night.beds.clone(), low }
+    }
+
+    /// Whether a night asks for more than this: people beyond those told of, or work at a bed that had none. Other work at
+    /// the same beds, and less of it, is told by the list of its day.
+    pub fn is_less_than(&self, night: &NightAhead<'_>) -> bool {
+        let more_people = self.people.zip(night.people).is_some_and(|(told, now)| now > told);
+        let is_new = |(bed, _): &(String, Measure)| !self.beds.iter().any(|(told, _)| told == bed);
+        more_people || night.beds.iter().any(is_new)
+    }
 }
 
 /// A cover on the day between two nights.

@@ -190,6 +190,36 @@ fn pots_that_stand_inside_stay_there_where_tonight_wants_them_in_again() {
     assert_eq!(kept(&said, &tonight(-5.0), None).inside, ["P2"]);
 }
 
+#[test]
+fn more_people_or_another_bed_is_more_than_was_told() {
+    let seedlings = crop("seedlings", HarvestHabit::Whole, Life::Annual, &[(Organ::Leaf, 1.0, None)]);
+    let catalogue = Catalogue { crops: [(seedlings.id.clone(), seedlings)].into(), ..Catalogue::default() };
+    let garden = garden(vec![bed("R1", &[("seedlings", "grown")])], vec![cloth(1)]);
+    let plans = [(0, 6.0), (1, -5.0)].map(|(number, low)| {
+        let night = Ok(night(number, low));
+        let risks = assess(&garden, date(number), night.as_ref().ok(), &catalogue);
+        plan(&garden, number, night, risks)
+    });
+    let [tonight, next] = plans;
+    let mut spell = Spell::of(tonight, vec![next], &[]);
+    let ahead = &mut spell.ahead[0];
+    let cover = |bed: &str| (bed.to_string(), Measure::Cover);
+    let told = ToldAhead { people: Some(2), beds: vec![cover("R1"), cover("R2")], low: Some(-1.0) };
+    for (people, beds, is_more) in [
+        (Some(2), vec![cover("R1"), cover("R2")], false),
+        (Some(3), vec![cover("R1"), cover("R2")], true),
+        (Some(1), vec![cover("R1")], false),
+        (Some(2), vec![cover("R1"), cover("R3")], true),
+        (Some(1), vec![("R1".into(), Measure::Harvest)], false),
+        (None, Vec::new(), false),
+    ] {
+        (ahead.people, ahead.beds) = (people, beds);
+        assert_eq!(told.is_less_than(ahead), is_more, "{:?}", ahead.beds);
+        assert!(!ToldAhead::of(ahead).is_less_than(ahead));
+    }
+    assert_eq!(ToldAhead::of(ahead).low, Some(-5.0));
+}
+
 /// A warmer day, or a sunnier one, never leaves a cover more closed; and nothing closed stays so in the sun.
 #[test]
 fn covers_open_with_warmth_and_sun_and_never_the_other_way() {
