@@ -294,7 +294,8 @@ impl<'a> BedPlan<'a> {
 
     /// The hour at which the first of its organs meets its threshold; `None` where no hour is expected to be so cold.
     pub fn harm_begins_at(&self) -> Option<DateTime<Utc>> {
-        let organs = self.risk.plantings.iter().flat_map(|planting| planting.organs.iter().map(move |organ| (planting, organ)));
+        let organs =
+            self.risk.plantings.iter().flat_map(|planting| planting.organs.iter().map(move |organ| (planting, organ)));
         let crossing = organs.filter_map(|(planting, organ)| {
             let below = |hour: &&BedHour| match organ.tolerance.frame {
                 Frame::Tissue => hour.tissue <= organ.damage_begins,

@@ -47,12 +47,18 @@ pub fn ahead_letter(
         closing.push(sentences::next_word(&garden.zone, by));
     }
     let more = before.map(|before| {
-        let low = before.low.map_or(String::new(), |low| format!(", sent for a low of {}", Celsius(low).whole(garden.shown)));
+        let low =
+            before.low.map_or(String::new(), |low| format!(", sent for a low of {}", Celsius(low).whole(garden.shown)));
         format!("It asks for more than the last word about it{low}.")
     });
     let first = format!("Nothing to do tonight. {} may want work: ask people now.", date(night));
     Letter {
-        subject: format!("Look ahead{}: {} {wants}{low} ({})", if more.is_some() { ", worse" } else { "" }, weekday(night), garden.name),
+        subject: format!(
+            "Look ahead{}: {} {wants}{low} ({})",
+            if more.is_some() { ", worse" } else { "" },
+            weekday(night),
+            garden.name
+        ),
         lead: [first].into_iter().chain(more).collect(),
         ahead: lines(spell, Role::Manager),
         closing,

@@ -155,7 +155,9 @@ fn headline(plan: &Plan<'_>, context: &Context<'_>) -> String {
         _ if plan.night.is_err() => {
             let zone = if is_late(plan) { String::new() } else { format!(" {}", zone.abbreviation(plan.deadline)) };
             let by = by_when(plan);
-            format!("{night}: there is no usable forecast. This is not an all-clear. Decide by hand {by}{zone}, as below.")
+            format!(
+                "{night}: there is no usable forecast. This is not an all-clear. Decide by hand {by}{zone}, as below."
+            )
         }
         _ if !plan.has_work() || is_late(plan) => format!("{night}: {}.", work_in_words(plan)),
         _ => format!("{night}: {} {}.", work_in_words(plan), zone.abbreviation(plan.deadline)),
@@ -191,7 +193,9 @@ fn work_line(plan: &Plan<'_>) -> Option<String> {
     } else {
         match no_sunset {
             None => format!("The sun sets at {sunset}. {work}"),
-            Some(NoSunset::NeverSets) => format!("The sun does not set here now; the list counts from {sunset}. {work}"),
+            Some(NoSunset::NeverSets) => {
+                format!("The sun does not set here now; the list counts from {sunset}. {work}")
+            }
             Some(NoSunset::NeverRises) => {
                 format!("The sun does not rise here now; the list counts from {sunset}. {work}{in_the_dark}")
             }

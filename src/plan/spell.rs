@@ -166,14 +166,14 @@ fn night_ahead<'a>(before: &[&Plan<'a>], plan: Plan<'a>, day: Option<&Day>) -> N
         let inside = bed.measure == Measure::BringIn && before.last().is_some_and(was(Measure::BringIn));
         let picking: f64 = bed.picks.iter().map(|pick| pick.work.0).sum();
         // All of the work, and what of it is done before the night.
-        let (covering, before, is_laid) = match by_day.iter().find(|by_day| by_day.bed == *id).map(|by_day| by_day.advice)
-        {
-            Some(DayAdvice::StaysOn) => (0.0, 0.0, false),
-            Some(DayAdvice::Open) => (OPEN_AND_CLOSE, OPEN_AND_CLOSE, false),
-            Some(DayAdvice::ComesOff) | None => {
-                ((bed.work.0 - picking).max(0.0), (bed.tonight.0 - picking).max(0.0), bed.cover.is_some())
-            }
-        };
+        let (covering, before, is_laid) =
+            match by_day.iter().find(|by_day| by_day.bed == *id).map(|by_day| by_day.advice) {
+                Some(DayAdvice::StaysOn) => (0.0, 0.0, false),
+                Some(DayAdvice::Open) => (OPEN_AND_CLOSE, OPEN_AND_CLOSE, false),
+                Some(DayAdvice::ComesOff) | None => {
+                    ((bed.work.0 - picking).max(0.0), (bed.tonight.0 - picking).max(0.0), bed.cover.is_some())
+                }
+            };
         let (work, before) = match bed.measure {
             _ if inside => (0.0, 0.0),
             Measure::Harvest if picked => (covering, before),

@@ -53,8 +53,7 @@ fn a_night_to_come_is_told_once_in_the_morning_and_to_managers() {
 
 #[test]
 fn a_night_to_come_is_told_again_when_it_asks_for_more() {
-    let on_wednesday =
-        |issued: &str, low: f64| Weather::of_low(MILD, at(issued)).then(at("2027-01-20T18:00:00Z"), low);
+    let on_wednesday = |issued: &str, low: f64| Weather::of_low(MILD, at(issued)).then(at("2027-01-20T18:00:00Z"), low);
     let (feed, relay) = (Feed::with(on_wednesday("2027-01-18T10:00:00Z", -1.0)), SmtpSink::start(&[]));
     let garden = Installation::new(&feed.base, &relay);
     garden.once("2027-01-17T06:30:10-05:00").ended_with(0);

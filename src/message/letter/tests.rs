@@ -29,8 +29,14 @@ fn letter(more: Vec<Bed>, night: Result<Night, NoNight>, hours: f64) -> String {
 }
 
 fn read(plan: &Plan<'_>) -> String {
-    let context =
-        Context { reason: SayReason::First, since: None, next_word_by: None, late_by: None, spell: None, troubles: &[] };
+    let context = Context {
+        reason: SayReason::First,
+        since: None,
+        next_word_by: None,
+        late_by: None,
+        spell: None,
+        troubles: &[],
+    };
     let letter = evening_letter(plan, &context, Reader { role: Role::Volunteer });
     crate::message::plain_text(&letter).split_whitespace().collect::<Vec<_>>().join(" ")
 }
@@ -55,12 +61,18 @@ fn pots_are_first_only_where_there_are_pots() {
 #[test]
 fn an_hour_that_is_past_is_no_deadline() {
     let before = letter(Vec::new(), frost(), 9.0);
-    assert!(before.contains("From about 05:00 EST it is too late") && before.contains("Do it before 05:00."), "{before}");
+    assert!(
+        before.contains("From about 05:00 EST it is too late") && before.contains("Do it before 05:00."),
+        "{before}"
+    );
     let after = letter(Vec::new(), frost(), 12.5);
     assert!(after.contains("cover 1 now"), "{after}");
     assert!(!after.contains("too late") && !after.contains("before 05:30"), "{after}");
     assert!(after.contains("what is done before the coldest hour, near 07:00, still saves a part"), "{after}");
-    assert!(after.contains("Cold enough for harm here already; what is done before 07:00 still saves a part"), "{after}");
+    assert!(
+        after.contains("Cold enough for harm here already; what is done before 07:00 still saves a part"),
+        "{after}"
+    );
     let over = letter(Vec::new(), frost(), 14.5);
     assert!(over.contains("going out saves little now") && !over.contains("still saves"), "{over}");
 }

@@ -6,13 +6,8 @@ use crate::plan::said::SaidBed;
 /// What is said in the morning of the pots P1 and P2, of which those in `inside` are wanted in again.
 fn morning(inside: &[&str]) -> String {
     let garden = garden(["P1", "P2"].map(|id| bed(id, &[])).into(), vec![cloth(1)]);
-    let bed = |id: &str| SaidBed {
-        bed: id.into(),
-        measure: Measure::BringIn,
-        cover: None,
-        chance: 0.5,
-        remaining: 0.0,
-    };
+    let bed =
+        |id: &str| SaidBed { bed: id.into(), measure: Measure::BringIn, cover: None, chance: 0.5, remaining: 0.0 };
     let said = Said { at: DateTime::UNIX_EPOCH, beds: vec![bed("P1"), bed("P2")] };
     let kept = Kept { covers: Vec::new(), inside: inside.iter().map(|id| (*id).to_string()).collect() };
     let over = NightOver { of: NightOf("2027-01-16".parse().expect("a date")), said: &said, kept: &kept };

@@ -12,7 +12,17 @@ use chrono::{DateTime, Duration, NaiveDate, Utc};
 use proptest::prelude::*;
 
 fn task(bed: usize, phase: Phase, place: usize, minutes: f64, averted: f64) -> Task {
-    Task { bed, with: None, phase, place, minutes: Minutes(minutes), do_by: None, hands: 1, is_first: false, averted: Minutes(averted) }
+    Task {
+        bed,
+        with: None,
+        phase,
+        place,
+        minutes: Minutes(minutes),
+        do_by: None,
+        hands: 1,
+        is_first: false,
+        averted: Minutes(averted),
+    }
 }
 
 fn people(people: u32, minutes: f64) -> Option<Party> {
@@ -236,8 +246,7 @@ fn over_a_pair(plan: &mut Plan<'_>) {
     for (bed, (pieces, other)) in plan.beds.iter_mut().zip([(1, "R2"), (0, "R1")]) {
         (bed.measure, bed.tonight) = (Measure::Cover, Minutes(if pieces == 1 { 10.0 } else { 0.0 }));
         let together_with = Some(other.into());
-        bed.cover =
-            Some(CoverUse { name: "big fleece".into(), stock: 0, pieces, layers: Layers::One, together_with });
+        bed.cover = Some(CoverUse { name: "big fleece".into(), stock: 0, pieces, layers: Layers::One, together_with });
     }
 }
 

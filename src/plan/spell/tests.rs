@@ -1,6 +1,6 @@
 use super::*;
-use crate::beds::{Bed, BedKind, Crew};
 use crate::beds::sample::{bed, cloth, garden};
+use crate::beds::{Bed, BedKind, Crew};
 use crate::crops::sample::crop;
 use crate::crops::{Catalogue, HarvestHabit, Life, Organ};
 use crate::night::cover::CoverConditions;
@@ -121,7 +121,9 @@ fn a_warm_day_and_one_of_which_nothing_is_known_bring_the_cover_off_and_on_again
 fn people_are_counted_by_what_is_done_before_the_night() {
     let by = |each: f64| seen_by(each, &[Some(6.0), Some(-5.0)], &[None]).remove(0);
     let before_night = by(15.0).1 - 3.0;
-    for (each, expected) in [(before_night, 1), (before_night - 0.1, 2), (before_night / 2.0, 2), (before_night / 2.1, 3)] {
+    for (each, expected) in
+        [(before_night, 1), (before_night - 0.1, 2), (before_night / 2.0, 2), (before_night / 2.1, 3)]
+    {
         assert_eq!(by(each).2, Some(expected), "{each} of {before_night}");
     }
 }

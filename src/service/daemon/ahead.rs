@@ -39,8 +39,9 @@ impl Daemon<'_> {
         let of_person = |person: &Person| mails.iter().find(|mail| !mail.failed && mail.recipient == person.address);
         let told = |person: &Person| read_back(&garden.id, of_person(person)?);
         // What an older release told cannot be compared, and is not told again.
-        let heard =
-            |person: &&Person| of_person(person).is_some() && !told(person).is_some_and(|told| told.is_less_than(night));
+        let heard = |person: &&Person| {
+            of_person(person).is_some() && !told(person).is_some_and(|told| told.is_less_than(night))
+        };
         let managers = garden.people.iter().filter(|person| person.role == Role::Manager);
         let people: Vec<&Person> = managers.filter(|person| !heard(person)).collect();
         if people.is_empty() {
