@@ -5,7 +5,8 @@ use super::sentences;
 use crate::beds::Role;
 use crate::night::{FrostKind, Knowledge};
 use crate::plan::Measure;
-use crate::plan::spell::{DayAdvice, NightAhead, Spell};
+use crate::plan::spell::{DayAdvice, NightAhead, Spell, ToldAhead};
+use crate::units::Celsius;
 use chrono::{DateTime, NaiveTime, Utc};
 
 const NOON: NaiveTime = match NaiveTime::from_hms_opt(12, 0, 0) {
@@ -26,7 +27,13 @@ pub(super) fn lines(spell: &Spell<'_>, role: Role) -> Vec<String> {
 }
 
 /// A word of its own about a night to come, while there is nothing to do tonight.
-pub fn ahead_letter(spell: &Spell<'_>, night: &NightAhead<'_>, next_word_by: Option<DateTime<Utc>>) -> Letter {
+/// `before` is what was told of the same night, where this asks for more.
+pub fn ahead_letter(
+    spell: &Spell<'_>,
+    night: &NightAhead<'_>,
+    before: Option<&ToldAhead>,
+    next_word_by: Option<DateTime<Utc>>,
+) -> Letter {
     let garden = night.plan.garden;
     let low = night
         .plan
@@ -39,9 +46,20 @@ pub fn ahead_letter(spell: &Spell<'_>, night: &NightAhead<'_>, next_word_by: Opt
     if let Some(by) = next_word_by {
         closing.push(sentences::next_word(&garden.zone, by));
     }
+    let more = before.map(|before| {
+        let low =
+            before.low.map_or(String::new(), |low| format!(", sent for a low of {}", Celsius(low).whole(garden.shown)));
+        format!("It asks for more than the last word about it{low}.")
+    });
+    let first = format!("Nothing to do tonight. {} may want work: ask people now.", date(night));
     Letter {
-        subject: format!("Look ahead: {} {wants}{low} ({})", weekday(night), garden.name),
-        lead: vec![format!("Nothing to do tonight. {} may want work: ask people now.", date(night))],
+        subject: format!(
+            "Look ahead{}: {} {wants}{low} ({})",
+            if more.is_some() { ", worse" } else { "" },
+            weekday(night),
+            garden.name
+        ),
+        lead: [first].into_iter().chain(more).collect(),
         ahead: lines(spell, Role::Manager),
         closing,
         ..Letter::default()

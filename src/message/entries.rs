@@ -128,12 +128,14 @@ fn entry(plan: &Plan<'_>, bed: &BedPlan<'_>, reader: Reader) -> Entry {
     }
     if let Some(do_by) = bed.do_by.filter(|do_by| *do_by > plan.deadline) {
         let by = plan.garden.zone.local(do_by).format("%H:%M");
-        lines.push(match plan.is_late_for(bed) {
-            false => format!("Do it before {by}."),
-            true if do_by > plan.made_at => {
-                format!("Cold enough for harm here already; what is done before {by} still saves a part.")
+        lines.extend(match (plan.is_late_for(bed), do_by > plan.made_at) {
+            (false, true) => Some(format!("Do it before {by}.")),
+            (true, true) => {
+                Some(format!("Cold enough for harm here already; what is done before {by} still saves a part."))
             }
-            true => "Cold enough for harm here already.".into(),
+            // No hour is left to name.
+            (true, false) => Some("Cold enough for harm here already.".into()),
+            (false, false) => None,
         });
     }
     Entry { title: format!("{}: {}", bed.risk.bed.title(), crops_of(bed)), lines }

@@ -222,14 +222,16 @@ fn how_late(plan: &Plan<'_>, no_sunset: Option<NoSunset>) -> String {
     let safely = if no_sunset == Some(NoSunset::NeverSets) { "" } else { ", if you can work safely in the dark" };
     let first = format!("The best hour has passed; late still helps{safely}.");
     let from = format!("From about {} {} it is too late", deadline(plan), zone.abbreviation(plan.made_at));
-    match coldest.map(|at| zone.local(at).format("%H:%M")) {
-        _ if late == 0 => format!("{first} {from} for the first of them."),
-        None => "The best hour has passed, and the coldest too: going out saves little now.".into(),
-        Some(coldest) if late == all => format!(
+    let Some(coldest) = coldest.map(|at| zone.local(at).format("%H:%M")) else {
+        return "The best hour has passed, and the coldest too: going out saves little now.".into();
+    };
+    match late {
+        0 => format!("{first} {from} for the first of them."),
+        _ if late == all => format!(
             "{first} It is cold enough for harm already: what is done before the coldest hour, near {coldest}, still \
              saves a part."
         ),
-        Some(coldest) => format!(
+        _ => format!(
             "{first} At {late} of {all} beds it is cold enough for harm already: what is done there before the coldest \
              hour, near {coldest}, still saves a part. {from} for the first of the others."
         ),

@@ -10,6 +10,7 @@ use crate::beds::Garden;
 use crate::night::cover::CoverKind;
 use crate::night::day::Day;
 use crate::units::{Celsius, Minutes};
+use serde::{Deserialize, Serialize};
 
 /// Nights in a row.
 #[derive(Clone, Debug)]
@@ -37,6 +38,33 @@ pub struct NightAhead<'a> {
     pub before_night: Minutes,
     /// How many people it takes before the night, where the manager says how long each has.
     pub people: Option<u32>,
+}
+
+/// What was told of a night to come, so that it is told again when it asks for more.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct ToldAhead {
+    /// As [`NightAhead::people`].
+    pub people: Option<u32>,
+    /// As [`NightAhead::beds`].
+    pub beds: Vec<(String, Measure)>,
+    /// The low that was expected, °C.
+    pub low: Option<f64>,
+}
+
+impl ToldAhead {
+    /// What is told of a night.
+    pub fn of(night: &NightAhead<'_>) -> ToldAhead {
+        let low = night.plan.night.as_ref().ok().map(|night| night.minimum.mean.0);
+        ToldAhead { people: night.people, beds: night.beds.clone(), low }
+    }
+
+    /// Whether a night asks for more than this: people beyond those told of, or work at a bed that had none. Other work at
+    /// the same beds, and less of it, is told by the list of its day.
+    pub fn is_less_than(&self, night: &NightAhead<'_>) -> bool {
+        let more_people = self.people.zip(night.people).is_some_and(|(told, now)| now > told);
+        let is_new = |(bed, _): &(String, Measure)| !self.beds.iter().any(|(told, _)| told == bed);
+        more_people || night.beds.iter().any(is_new)
+    }
 }
 
 /// A cover on the day between two nights.
@@ -166,16 +194,36 @@ fn night_ahead<'a>(before: &[&Plan<'a>], plan: Plan<'a>, day: Option<&Day>) -> N
     NightAhead { plan, by_day, beds, minutes, before_night, people }
 }
 
-/// What lies on the beds in the morning, where the coming night wants the same again: of each such bed, its cover today.
-pub fn kept(said: &Said, tonight: &Plan<'_>, day: Option<&Day>) -> Vec<ByDay> {
-    let kept = tonight.beds.iter().filter_map(|bed| {
+/// What is out in the morning, where the coming night wants the same again.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Kept {
+    /// Of each bed that is covered, its cover today.
+    pub covers: Vec<ByDay>,
+    /// Pots that stand inside, by the label of their bed.
+    pub inside: Vec<String>,
+}
+
+impl Kept {
+    /// The beds that are left as they are through the day, or all but.
+    pub fn beds(&self) -> Vec<String> {
+        let covered = self.covers.iter().filter(|cover| cover.advice != DayAdvice::ComesOff).map(|cover| &cover.bed);
+        covered.chain(&self.inside).cloned().collect()
+    }
+}
+
+/// What of the last night's list the coming night wants again.
+pub fn kept(said: &Said, tonight: &Plan<'_>, day: Option<&Day>) -> Kept {
+    let covers = tonight.beds.iter().filter_map(|bed| {
         let cover = bed.cover.as_ref()?;
         let before = said.beds.iter().find(|said| said.bed == bed.risk.bed.id)?.cover.as_ref()?;
         let kind = tonight.garden.covers.get(cover.stock)?.kind;
         let advice = if *before == cover.title() { by_day(kind, day) } else { DayAdvice::ComesOff };
         Some(ByDay { bed: bed.risk.bed.id.clone(), cover: cover.clone(), advice })
     });
-    kept.collect()
+    let is_inside = |id: &String| said.beds.iter().any(|said| said.bed == *id && said.measure == Measure::BringIn);
+    let brought_in = tonight.beds.iter().filter(|bed| bed.measure == Measure::BringIn);
+    let inside = brought_in.map(|bed| bed.risk.bed.id.clone()).filter(is_inside);
+    Kept { covers: covers.collect(), inside: inside.collect() }
 }
 
 /// A bed that had a cover in the night before, and has one in this.

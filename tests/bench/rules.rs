@@ -11,7 +11,7 @@ use counterpane::crops::Catalogue;
 use counterpane::night::Night;
 use counterpane::night::cover::{Cover, Layers};
 use counterpane::night::dusk::taught_for_a_score;
-use counterpane::plan::aftermath::{loss_left, picking};
+use counterpane::plan::aftermath::{loss_left, picking, walking};
 use counterpane::plan::{Before, Measure, decide};
 use counterpane::replay::garden::{as_it_stands, night_of_record, with_low};
 use counterpane::replay::{foretell, past_nights};
@@ -112,8 +112,8 @@ const LAY: f64 = 4.0 / 2.88;
 const TAKE_OFF: f64 = 3.0;
 const CARRY: f64 = 1.5;
 
-/// What a rule does, bed by bed in its own order while covers and people last, and the minutes that it takes. No walking is
-/// counted.
+/// What a rule does, bed by bed in its own order while covers and people last, and the minutes that it takes, with walking
+/// and fetching as the list counts them.
 fn simple(rule: usize, garden: &Garden, risks: &[BedRisk<'_>], night: &Night) -> (Vec<Done>, f64) {
     let low = night.minimum.mean.0;
     let begins = |risk: &BedRisk<'_>| {
@@ -146,25 +146,33 @@ fn simple(rule: usize, garden: &Garden, risks: &[BedRisk<'_>], night: &Night) ->
     let (mut done, mut spent): (Vec<Done>, f64) = (vec![(Measure::Leave, None); risks.len()], 0.0);
     for index in order {
         let risk = &risks[index];
+        // What this bed adds to the walking.
+        let so_far: Vec<(Measure, bool)> = done.iter().map(|(measure, cover)| (*measure, cover.is_some())).collect();
+        let walk = |measure: Measure, has_cover: bool| {
+            walking(so_far.iter().copied().chain([(measure, has_cover)])).0 - walking(so_far.iter().copied()).0
+        };
         if let BedKind::Containers { count, movable: true, .. } = risk.bed.kind {
-            let one_way = CARRY * f64::from(count);
-            if one_way <= minutes {
-                (minutes, spent, done[index].0) = (minutes - one_way, spent + 2.0 * one_way, Measure::BringIn);
+            let (one_way, walk) = (CARRY * f64::from(count), walk(Measure::BringIn, false));
+            if one_way + walk <= minutes {
+                (minutes, spent) = (minutes - one_way - walk, spent + 2.0 * one_way + walk);
+                done[index].0 = Measure::BringIn;
             }
             continue;
         }
+        let walk_to_cover = walk(Measure::Cover, true);
         let laid = garden.covers.iter().enumerate().find_map(|(at, stock)| {
             let pieces = pieces_for(risk.bed, stock);
-            let tonight = (LAY * area(risk.bed) + f64::from(pieces - 1)) * stretch;
+            let tonight = (LAY * area(risk.bed) + f64::from(pieces - 1)) * stretch + walk_to_cover;
             (wind <= 12.0 && pieces <= left[at] && tonight <= minutes).then_some((at, pieces, tonight))
         });
         let work = picking(risk).0;
+        let with_walk = work + walk(Measure::Harvest, false);
         if let Some((at, pieces, tonight)) = laid {
             left[at] -= pieces;
             (minutes, spent) = (minutes - tonight, spent + tonight + TAKE_OFF * stretch);
             done[index] = (Measure::Cover, Some(garden.covers[at].cover(Layers::One)));
-        } else if rule == 4 && work > 0.0 && work <= minutes {
-            (minutes, spent, done[index].0) = (minutes - work, spent + work, Measure::Harvest);
+        } else if rule == 4 && work > 0.0 && with_walk <= minutes {
+            (minutes, spent, done[index].0) = (minutes - with_walk, spent + with_walk, Measure::Harvest);
         }
     }
     (done, spent)

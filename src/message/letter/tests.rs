@@ -75,6 +75,9 @@ fn an_hour_that_is_past_is_no_deadline() {
     );
     let over = letter(Vec::new(), frost(), 14.5);
     assert!(over.contains("going out saves little now") && !over.contains("still saves"), "{over}");
+    // -1.8 C at the coldest: no hour is expected to do harm, and the last of them is past.
+    let over = letter(Vec::new(), Ok(night(12.2, Knowledge::Complete)), 14.5);
+    assert!(over.contains("going out saves little now") && !over.contains("before 07:30"), "{over}");
 }
 
 #[test]

@@ -1,6 +1,6 @@
 use super::*;
-use crate::beds::Crew;
 use crate::beds::sample::{bed, cloth, garden};
+use crate::beds::{Bed, BedKind, Crew};
 use crate::crops::sample::crop;
 use crate::crops::{Catalogue, HarvestHabit, Life, Organ};
 use crate::night::cover::CoverConditions;
@@ -169,6 +169,57 @@ fn the_first_night_with_work_after_tonight_is_announced() {
     };
     assert_eq!(spell(&[6.0, 6.0, -5.0]), Some(date(2)));
     assert_eq!(spell(&[-5.0, 6.0, 6.0]), None);
+}
+
+#[test]
+fn pots_that_stand_inside_stay_there_where_tonight_wants_them_in_again() {
+    let rosemary = crop("rosemary", HarvestHabit::Whole, Life::Annual, &[(Organ::Leaf, 1.0, None)]);
+    let catalogue = Catalogue { crops: [(rosemary.id.clone(), rosemary)].into(), ..Catalogue::default() };
+    let pots = |id: &str| Bed {
+        kind: BedKind::Containers { diameter: 0.3, count: 4, movable: true },
+        ..bed(id, &[("rosemary", "grown")])
+    };
+    let garden = garden(vec![pots("P1"), pots("P2")], Vec::new());
+    let tonight = |low: f64| {
+        let night = Ok(night(0, low));
+        let risks = assess(&garden, date(0), night.as_ref().ok(), &catalogue);
+        plan(&garden, 0, night, risks)
+    };
+    let mut said = Said::of(&tonight(-5.0));
+    assert_eq!(kept(&said, &tonight(-5.0), None).inside, ["P1", "P2"]);
+    assert!(kept(&said, &tonight(6.0), None).inside.is_empty());
+    said.beds[0].measure = Measure::Leave;
+    assert_eq!(kept(&said, &tonight(-5.0), None).inside, ["P2"]);
+}
+
+#[test]
+fn more_people_or_another_bed_is_more_than_was_told() {
+    let seedlings = crop("seedlings", HarvestHabit::Whole, Life::Annual, &[(Organ::Leaf, 1.0, None)]);
+    let catalogue = Catalogue { crops: [(seedlings.id.clone(), seedlings)].into(), ..Catalogue::default() };
+    let garden = garden(vec![bed("R1", &[("seedlings", "grown")])], vec![cloth(1)]);
+    let plans = [(0, 6.0), (1, -5.0)].map(|(number, low)| {
+        let night = Ok(night(number, low));
+        let risks = assess(&garden, date(number), night.as_ref().ok(), &catalogue);
+        plan(&garden, number, night, risks)
+    });
+    let [tonight, next] = plans;
+    let mut spell = Spell::of(tonight, vec![next], &[]);
+    let ahead = &mut spell.ahead[0];
+    let cover = |bed: &str| (bed.to_string(), Measure::Cover);
+    let told = ToldAhead { people: Some(2), beds: vec![cover("R1"), cover("R2")], low: Some(-1.0) };
+    for (people, beds, is_more) in [
+        (Some(2), vec![cover("R1"), cover("R2")], false),
+        (Some(3), vec![cover("R1"), cover("R2")], true),
+        (Some(1), vec![cover("R1")], false),
+        (Some(2), vec![cover("R1"), cover("R3")], true),
+        (Some(1), vec![("R1".into(), Measure::Harvest)], false),
+        (None, Vec::new(), false),
+    ] {
+        (ahead.people, ahead.beds) = (people, beds);
+        assert_eq!(told.is_less_than(ahead), is_more, "{:?}", ahead.beds);
+        assert!(!ToldAhead::of(ahead).is_less_than(ahead));
+    }
+    assert_eq!(ToldAhead::of(ahead).low, Some(-5.0));
 }
 
 /// A warmer day, or a sunnier one, never leaves a cover more closed; and nothing closed stays so in the sun.

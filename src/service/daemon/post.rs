@@ -103,6 +103,7 @@ impl Daemon<'_> {
                     due: post.now,
                     expires: post.expires,
                     others_due: post.others_due,
+                    told: None,
                 }),
                 Err(fault) => tracing::error!(garden, person = person.name, %fault, "mail cannot be written"),
             }

@@ -7,7 +7,7 @@ use crate::journal::event::ForecastAtRound;
 use crate::message::{Context, NightOver, Reader, evening_letter, morning_after_letter};
 use crate::night::NightHour;
 use crate::plan::said::{Said, SaidBed, SayReason, SilentReason, calendar_entry, changes, whether};
-use crate::plan::spell::{DayAdvice, TOLD};
+use crate::plan::spell::TOLD;
 use crate::plan::{Before, Measure, Plan, turning};
 use crate::rounds::{MORNING_AFTER, Round, RoundKind, next_firing, next_round, night_at, night_hours};
 use crate::service::failpoint;
@@ -366,22 +366,8 @@ impl Daemon<'_> {
         let post =
             Post { garden, of: round.night, kind: "morning-after", revision, expires, others_due, now, enclosed };
         let messages = self.messages(people, &post, letter).await?;
-        let said = said_row(
-            garden,
-            round.night,
-            revision,
-            &Said {
-                at: now,
-                kept: Some(
-                    kept.iter()
-                        .filter(|kept| kept.advice != DayAdvice::ComesOff)
-                        .map(|kept| kept.bed.clone())
-                        .collect(),
-                ),
-                ..said.clone()
-            },
-            now,
-        )?;
+        let told = Said { at: now, kept: Some(kept.beds()), ..said.clone() };
+        let said = said_row(garden, round.night, revision, &told, now)?;
         let to_manager = self.to_manager(garden, &messages);
         let told = to_manager.as_deref().map(|key| (untold.as_slice(), key));
         self.store.decide_and_tell(Some(said), done, &messages, told, &[]).await?;

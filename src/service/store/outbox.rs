@@ -40,6 +40,8 @@ pub struct OutboxRow {
     pub expires: DateTime<Utc>,
     /// From when on somebody else is told, where nobody has taken it by then.
     pub others_due: Option<DateTime<Utc>>,
+    /// What it tells, as JSON, where a later one is compared with it; the store does not look inside.
+    pub told: Option<String>,
 }
 
 impl OutboxRow {
@@ -114,6 +116,8 @@ pub struct LastMail {
     pub recipient: String,
     /// It was refused or expired.
     pub failed: bool,
+    /// As of an [`OutboxRow`].
+    pub told: Option<String>,
 }
 
 /// No mail is put off longer than this by a clock that is right.
@@ -138,8 +142,8 @@ impl Store {
         superseded.map_err(|error| self.fault(error))?;
         sqlx::query(
             "INSERT INTO outbox (key, recipient, garden, night, kind, revision, replaceable, message_id, envelope_from,
-                                 bytes, subject, plain, due, expires, others_due)
-             VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
+                                 bytes, subject, plain, due, expires, others_due, told)
+             VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
              ON CONFLICT (key) DO NOTHING",
         )
         .bind(row.key())
@@ -157,6 +161,7 @@ impl Store {
         .bind(row.due.timestamp())
         .bind(row.expires.timestamp())
         .bind(row.others_due.map(|at| at.timestamp()))
+        .bind(&row.told)
         .execute(&mut **to)
         .await
         .map_err(|error| self.fault(error))?;
@@ -342,7 +347,7 @@ impl Store {
     /// The last mail of a kind about a night, for each person to whom there was one.
     pub async fn last_mails(&self, garden: &str, night: NightOf, kind: &str) -> Result<Vec<LastMail>, StoreFault> {
         let rows = sqlx::query(
-            "SELECT recipient, state IN ('refused', 'expired') AS failed, max(revision) FROM outbox
+            "SELECT recipient, state IN ('refused', 'expired') AS failed, told, max(revision) FROM outbox
              WHERE garden = ? AND night = ? AND kind = ? GROUP BY recipient",
         )
         .bind(garden)
@@ -352,7 +357,11 @@ impl Store {
         .await
         .map_err(|error| self.fault(error))?;
         let mails = rows.iter().map(|row| {
-            Ok(LastMail { recipient: self.text(row, "recipient")?, failed: self.number(row, "failed")? != 0 })
+            Ok(LastMail {
+                recipient: self.text(row, "recipient")?,
+                failed: self.number(row, "failed")? != 0,
+                told: self.optional_text(row, "told")?,
+            })
         });
         mails.collect()
     }
