@@ -178,6 +178,8 @@ pub struct Plan<'a> {
     pub minutes: Option<Minutes>,
     /// By how much, at most, another choice of measures could be better, in person-minutes: 0 where this one is proven.
     pub gap: Minutes,
+    /// Shared covers that other gardens have tonight.
+    pub elsewhere: Vec<said::Elsewhere>,
 }
 
 /// With no more time than this before the deadline people can only be late (assumed).
@@ -194,13 +196,26 @@ pub fn decide<'a>(
     last: Option<&said::Said>,
     now: DateTime<Utc>,
 ) -> Plan<'a> {
+    decide_after(garden, of, sunset, night, risks, said::Before { last, elsewhere: &[] }, now)
+}
+
+/// The same where other gardens have some of the covers.
+pub fn decide_after<'a>(
+    garden: &'a Garden,
+    of: NightOf,
+    sunset: DateTime<Utc>,
+    night: Result<Night, NoNight>,
+    risks: Vec<BedRisk<'a>>,
+    before: said::Before<'_>,
+    now: DateTime<Utc>,
+) -> Plan<'a> {
     let deadline = sunset - garden.finish_before_sunset;
     // For later nights people can still be asked: their lists say how many it takes.
     let crew = garden.crew.filter(|_| sunset - now <= Duration::hours(24));
     let minutes = crew.map(|crew| crew.person_minutes());
     // Late is better than never: when the deadline has passed, or is too near for anything, it bounds nothing any more.
     let ahead = crew.filter(|_| deadline - now > TOO_SHORT).map(|crew| crew.until(deadline - now));
-    let bounds = Bounds { minutes, left: ahead, last, underway: 0 };
+    let bounds = Bounds { minutes, left: ahead, before, underway: 0 };
     let chosen = match &night {
         Ok(night) => choice::choose(garden, MetresPerSecond(night.cover_conditions.wind_10m), risks, &bounds),
         Err(_) => {
@@ -221,7 +236,7 @@ pub fn decide<'a>(
     for bed in &mut beds {
         bed.do_by = bed.measure.is_work().then(|| do_by(bed, deadline, sunset, now));
     }
-    Plan { garden, of, made_at: now, deadline, night, beds, trips, minutes, gap }
+    Plan { garden, of, made_at: now, deadline, night, beds, trips, minutes, gap, elsewhere: before.elsewhere.to_vec() }
 }
 
 /// A bed of which nothing is known. Its risk is empty.

@@ -64,6 +64,11 @@ pub fn evening_letter(plan: &Plan<'_>, context: &Context<'_>, reader: Reader) ->
     }
     lead.extend(work_line(plan));
     lead.extend(work_order::lines(plan, &order));
+    lead.extend(sentences::elsewhere(plan));
+    let shares = plan.garden.covers.iter().any(|stock| !stock.shared_with.is_empty());
+    if shares && context.reason == SayReason::CalledOff {
+        lead.push("Shared covers go back to the shed: another garden may want them tonight.".into());
+    }
     lead.extend(night_lines(plan, context, scale));
     // Who plans the garden is told what a freeze would leave of it, with the words that come first for a night.
     let plans = reader.role == Role::Manager && plan.night.is_ok();

@@ -6,7 +6,7 @@ mod solve;
 mod ways;
 
 use super::harvest;
-use super::said::Said;
+use super::said::{Before, Elsewhere};
 use super::{BedPlan, Measure, Reason};
 use crate::beds::{Caution, Garden};
 use crate::night::cover::Cover;
@@ -24,8 +24,8 @@ pub(super) struct Bounds<'s> {
     pub minutes: Option<Minutes>,
     /// Of these, what is left from now on for work that was not asked for before.
     pub left: Option<Minutes>,
-    /// What was last said of this night.
-    pub last: Option<&'s Said>,
+    /// What was said of this night.
+    pub before: Before<'s>,
     /// Kinds of work that other beds are served with already, a bit each.
     pub underway: u8,
 }
@@ -53,7 +53,7 @@ pub(super) fn choose<'a>(
     risks: Vec<BedRisk<'a>>,
     bounds: &Bounds<'_>,
 ) -> Chosen<'a> {
-    let means = Means::new(garden, wind.0, bounds.last);
+    let means = Means::new(garden, wind.0, bounds.before.last);
     let fine_below = garden.caution.fine_below().0;
     // A bed that stands the night anyhow takes no cover from one that does not, whatever it is worth.
     let in_danger = |risk: &BedRisk<'_>| chance(risk) >= fine_below || harvest::soil_too_cold(risk).is_some();
@@ -62,9 +62,9 @@ pub(super) fn choose<'a>(
     let parties = parties(&means, &risks, &all);
     let stocks = garden.covers.len();
     let offer = |choice: &Vec<Way>| join(choice.iter().map(|way| way.offer(stocks, garden.caution)), stocks);
-    let mut limits: Vec<f64> = garden.covers.iter().map(|stock| f64::from(stock.count)).collect();
+    let mut limits: Vec<f64> = pieces_at_hand(garden, bounds.before.elsewhere).into_iter().map(f64::from).collect();
     limits.extend([bounds.minutes, bounds.left].map(|minutes| minutes.map_or(f64::INFINITY, |minutes| minutes.0)));
-    let is_new = bounds.last.is_none_or(|last| !last.has_work());
+    let is_new = bounds.before.last.is_none_or(|last| !last.has_work());
     let trip = |(bit, minutes): (usize, &f64)| {
         let minutes = if bounds.underway & (1 << bit) == 0 { *minutes } else { 0.0 };
         let mut uses = vec![0.0; stocks + 2];
@@ -88,6 +88,17 @@ pub(super) fn choose<'a>(
     let beds = risks.into_iter().zip(&chosen).zip(&all);
     let beds = beds.map(|((risk, way), ways)| bed_plan(&means, risk, way, ways, &after)).collect();
     Chosen { beds, trips: Minutes(after.trips), gap: Minutes((answer.cost - answer.bound).max(0.0)) }
+}
+
+/// Pieces of each stock that no other garden has tonight.
+pub(super) fn pieces_at_hand(garden: &Garden, elsewhere: &[Elsewhere]) -> Vec<u32> {
+    let mut pieces: Vec<u32> = garden.covers.iter().map(|stock| stock.count).collect();
+    for away in elsewhere {
+        if let Some(left) = pieces.get_mut(away.stock) {
+            *left = left.saturating_sub(away.pieces);
+        }
+    }
+    pieces
 }
 
 fn first_of(ways: &[Way], risk: &BedRisk<'_>) -> Way {

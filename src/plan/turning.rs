@@ -1,7 +1,7 @@
 //! The one number: the low at the garden's screen at which a bed's measure would change, all other beds as they are.
 
-use super::choice::{Bounds, choose, kinds_of, trips};
-use super::said::Said;
+use super::choice::{Bounds, choose, kinds_of, pieces_at_hand, trips};
+use super::said::{Before, Said};
 use super::{Measure, Plan};
 use crate::beds::Garden;
 use crate::crops::Catalogue;
@@ -62,7 +62,9 @@ fn turning_of(
     let spent = plan.beds.iter().enumerate().filter(|(other, _)| *other != index).map(|(_, bed)| bed.tonight.0);
     let spent = spent.sum::<f64>() + trips(underway);
     let minutes = plan.minutes.map(|all| Minutes((all.0 - spent).max(0.0)));
-    let bounds = Bounds { minutes, left: None, last, underway };
+    // What other gardens have is off the shelf already.
+    let before = Before { last, elsewhere: &[] };
+    let bounds = Bounds { minutes, left: None, before, underway };
     let measure_at = |shift: f64| {
         let night = night.shifted(Kelvins(shift));
         let risks = assess(&alone, plan.of, Some(&night), catalogue);
@@ -100,6 +102,9 @@ fn turning_of(
 /// The garden with this bed only, and with the covers that the others leave it.
 fn alone(plan: &Plan<'_>, index: usize) -> Garden {
     let mut garden = plan.garden.clone();
+    for (stock, left) in garden.covers.iter_mut().zip(pieces_at_hand(plan.garden, &plan.elsewhere)) {
+        stock.count = left;
+    }
     for (_, bed) in plan.beds.iter().enumerate().filter(|(other, _)| *other != index) {
         if let Some(cover) = &bed.cover
             && let Some(stock) = garden.covers.get_mut(cover.stock)

@@ -4,18 +4,19 @@ mod sources;
 
 pub use sources::{Gathered, Sources};
 
-use super::store::{Store, StoreFault};
+use super::store::{SaidRow, Store, StoreFault};
 use crate::beds::Garden;
 use crate::crops::Catalogue;
 use crate::night::day::Day;
 use crate::night::past::PastDay;
 use crate::night::screen::{Evidence, Span, expect, past};
 use crate::night::{Knowledge, Night, NoNight, Remark};
-use crate::plan::said::Said;
+use crate::plan::said::{Before, Elsewhere, Said, elsewhere};
 use crate::plan::spell::Spell;
-use crate::plan::{Plan, decide};
+use crate::plan::{Plan, decide_after};
 use crate::risk::assess;
 use crate::rounds::{MORNING_AFTER, night_hours};
+use crate::settings::Settings;
 use crate::units::Kelvins;
 use crate::weather::{Forecast, Provider, Reading};
 use crate::zone::NightOf;
@@ -64,6 +65,19 @@ pub fn list_after<'a>(
     last: Option<&Said>,
     now: DateTime<Utc>,
 ) -> Plan<'a> {
+    list_before(garden, catalogue, of, forecasts, readings, Before { last, elsewhere: &[] }, now)
+}
+
+/// The same where other gardens have some of the covers.
+pub fn list_before<'a>(
+    garden: &'a Garden,
+    catalogue: &'a Catalogue,
+    of: NightOf,
+    forecasts: &[Forecast],
+    readings: &[Reading],
+    before: Before<'_>,
+    now: DateTime<Utc>,
+) -> Plan<'a> {
     let span = span_of(garden, of);
     let night_from = |forecast: Option<&Forecast>| {
         expect(&Evidence { forecast, readings, garden_offset: garden.offset, now }, &span)
@@ -105,11 +119,11 @@ pub fn list_after<'a>(
         }
     }
     let risks = assess(garden, of, night.as_ref().ok(), catalogue);
-    decide(garden, of, span.sunset, night, risks, last, now)
+    decide_after(garden, of, span.sunset, night, risks, before, now)
 }
 
 /// Lists of nights in a row, `of` first, and the days between them. What the evening's thermometer says is of the first, and
-/// so is what was `last` said.
+/// so is what was said before.
 #[expect(clippy::too_many_arguments, reason = "all that a list needs, and how many")]
 pub fn spell<'a>(
     garden: &'a Garden,
@@ -118,11 +132,11 @@ pub fn spell<'a>(
     nights: u32,
     forecasts: &[Forecast],
     readings: &[Reading],
-    last: Option<&Said>,
+    before: Before<'_>,
     now: DateTime<Utc>,
 ) -> Spell<'a> {
     let night = |number: u32| NightOf(of.0 + Duration::days(number.into()));
-    let tonight = list_after(garden, catalogue, of, forecasts, readings, last, now);
+    let tonight = list_before(garden, catalogue, of, forecasts, readings, before, now);
     // A low that somebody has given is tonight's, and without any feed nothing is known of later nights.
     let of_feeds: Vec<Forecast> =
         forecasts.iter().filter(|forecast| forecast.provider != Provider::HandGivenLow).cloned().collect();
@@ -144,6 +158,43 @@ pub fn day_before(garden: &Garden, of: NightOf, forecasts: &[Forecast]) -> Optio
 /// Of how many past nights the low is known.
 fn known_lows(past: &[PastDay]) -> usize {
     past.iter().filter(|day| day.low(Kelvins(0.0)).is_some()).count()
+}
+
+/// A clock is set back by a few hours at most; what was said later than that belongs to another time, or to a rehearsal.
+const AHEAD: Duration = Duration::hours(3);
+
+/// Whether a list was said by now.
+pub fn is_heard(row: &SaidRow, now: DateTime<Utc>) -> bool {
+    row.said_at <= now + AHEAD
+}
+
+/// What a row says; nothing where it is damaged.
+pub fn read_back(row: &SaidRow) -> Option<Said> {
+    serde_json::from_str(&row.document)
+        .inspect_err(|fault| tracing::error!(garden = row.garden, %fault, "what was said cannot be read back"))
+        .ok()
+}
+
+/// What a garden was told of a night until now, oldest first.
+pub async fn heard(store: &Store, garden: &str, of: NightOf, now: DateTime<Utc>) -> Result<Vec<Said>, StoreFault> {
+    let rows = store.said(garden, of).await?;
+    Ok(rows.iter().filter(|row| is_heard(row, now)).filter_map(read_back).collect())
+}
+
+/// Shared covers of a garden that others have on a night, by what these were told until now.
+pub async fn covers_elsewhere(
+    store: &Store,
+    settings: &Settings,
+    garden: &Garden,
+    of: NightOf,
+    now: DateTime<Utc>,
+) -> Result<Vec<Elsewhere>, StoreFault> {
+    let mut all = Vec::new();
+    let gardens = settings.gardens.iter().map(|settings| &settings.garden);
+    for other in gardens.filter(|other| garden.shares_with(other)) {
+        all.extend(elsewhere(garden, other, &heard(store, &other.id, of, now).await?));
+    }
+    Ok(all)
 }
 
 /// Readings of an evening, each with the offset of the place where its thermometer hangs.

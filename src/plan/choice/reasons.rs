@@ -1,8 +1,8 @@
 //! Why a bed in danger is left as it is.
 
 use super::super::Reason;
-use super::Bounds;
 use super::ways::{Way, trips};
+use super::{Bounds, pieces_at_hand};
 use crate::beds::Garden;
 use crate::units::Minutes;
 
@@ -24,7 +24,7 @@ pub(super) struct After<'g> {
 impl<'g> After<'g> {
     /// `ways` are those that each bed had, leaving it first.
     pub fn new(garden: &'g Garden, chosen: &[Way], ways: &[Vec<Way>], bounds: &Bounds<'_>) -> After<'g> {
-        let mut pieces: Vec<u32> = garden.covers.iter().map(|stock| stock.count).collect();
+        let mut pieces = pieces_at_hand(garden, bounds.before.elsewhere);
         let mut holders: Vec<Option<(f64, usize)>> = vec![None; pieces.len()];
         for (bed, (way, ways)) in chosen.iter().zip(ways).enumerate() {
             let Some(laid) = way.cover else { continue };

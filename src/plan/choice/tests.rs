@@ -12,7 +12,7 @@ use crate::night::Estimate;
 use crate::night::cover::CoverKind;
 use crate::night::cover::Layers;
 use crate::plan::CoverUse;
-use crate::plan::said::SaidBed;
+use crate::plan::said::{Said, SaidBed};
 use crate::risk::{OrganRisk, Outcome, assess};
 use crate::units::{Celsius, Kelvins};
 use crate::zone::NightOf;
@@ -91,7 +91,8 @@ fn risks<'a>(garden: &'a Garden, catalogue: &'a Catalogue, chances: &[Chances]) 
 }
 
 /// As long as people and time are no matter.
-const UNBOUNDED: Bounds<'static> = Bounds { minutes: None, left: None, last: None, underway: 0 };
+const UNBOUNDED: Bounds<'static> =
+    Bounds { minutes: None, left: None, before: Before { last: None, elsewhere: &[] }, underway: 0 };
 
 /// The measures where people and time are no matter.
 fn chosen<'a>(garden: &Garden, wind: f64, risks: Vec<BedRisk<'a>>) -> Vec<BedPlan<'a>> {
@@ -453,7 +454,7 @@ fn said(plans: &[BedPlan<'_>]) -> Said {
         chance: 0.5,
         remaining: 0.1,
     };
-    Said { at: chrono::DateTime::UNIX_EPOCH, beds: plans.iter().map(bed).collect() }
+    Said { at: chrono::DateTime::UNIX_EPOCH, beds: plans.iter().map(bed).collect(), covers: Default::default() }
 }
 
 #[test]
@@ -463,7 +464,7 @@ fn a_cover_stays_where_it_lies_unless_moving_it_gains_more_than_ten_minutes() {
     assert_eq!((first[0].measure, first[1].measure), (Cover, Leave));
     let said = said(&first);
     let then = |other: f64| {
-        let bounds = Bounds { last: Some(&said), ..UNBOUNDED };
+        let bounds = Bounds { before: Before { last: Some(&said), elsewhere: &[] }, ..UNBOUNDED };
         let chances: &[Chances] = &[&[(0.8, 0.1)], &[(other, 0.1)]];
         let plans = choose(&garden, MetresPerSecond(1.0), risks(&garden, &catalogue, chances), &bounds).beds;
         (plans[0].measure, plans[1].measure)
@@ -472,7 +473,7 @@ fn a_cover_stays_where_it_lies_unless_moving_it_gains_more_than_ten_minutes() {
     assert_eq!(then(0.97), (Cover, Leave));
     assert_eq!(then(0.98), (Leave, Cover));
     // A night that has become mild needs no cover, whatever was said.
-    let bounds = Bounds { last: Some(&said), ..UNBOUNDED };
+    let bounds = Bounds { before: Before { last: Some(&said), elsewhere: &[] }, ..UNBOUNDED };
     let stands: Chances = &[(0.05, 0.0)];
     let mild = choose(&garden, MetresPerSecond(1.0), risks(&garden, &catalogue, &[stands; 2]), &bounds).beds;
     assert_eq!(mild[0].measure, Fine);
@@ -490,7 +491,8 @@ fn what_was_asked_for_is_not_called_off_because_time_has_passed_or_wind_has_rise
     let first = said(&at(&Bounds { minutes, left: minutes, ..UNBOUNDED }, 1.0));
     let measures = [Cover, Cover, Leave];
     for (left, wind) in [(Some(Minutes(0.0)), 1.0), (Some(Minutes(10.0)), 6.0), (None, 6.0)] {
-        let plans = at(&Bounds { minutes, left, last: Some(&first), underway: 0 }, wind);
+        let plans =
+            at(&Bounds { minutes, left, before: Before { last: Some(&first), elsewhere: &[] }, underway: 0 }, wind);
         assert_eq!(plans.iter().map(|plan| plan.measure).collect::<Vec<_>>(), measures, "{left:?}, {wind} m/s");
         assert_eq!(plans[2].reason.word(), "no-time-left");
     }
@@ -501,4 +503,23 @@ fn what_is_worth_nothing_asks_for_no_work() {
     let mut beds = beds(&["seedlings"]);
     beds[0].plantings[0].worth = Some(Minutes(0.0));
     check(beds, vec![cloth(1)], 1.0, &[&[(0.9, 0.1)]], &[(Leave, "worth-less-than-work", 0, 0.0)]);
+}
+
+/// Three beds and three pieces, of which another garden has some or, by a mistake somewhere, more than there are.
+#[test]
+fn pieces_that_another_garden_has_are_not_dealt_out() {
+    let (garden, catalogue) = (garden(beds(&["seedlings"; 3]), vec![cloth(3)]), catalogue());
+    let chances: [Chances; 3] = [&[(0.9, 0.1)], &[(0.8, 0.1)], &[(0.7, 0.1)]];
+    for (away, left) in [(0, 3), (1, 2), (2, 1), (3, 0), (7, 0)] {
+        let elsewhere = [Elsewhere { stock: 0, garden: "Hillside".into(), pieces: away }];
+        let bounds = Bounds { before: Before { last: None, elsewhere: &elsewhere }, ..UNBOUNDED };
+        let plans = choose(&garden, MetresPerSecond(1.0), risks(&garden, &catalogue, &chances), &bounds).beds;
+        let covered = plans.iter().filter(|plan| plan.measure == Cover).count();
+        assert_eq!(covered, left);
+        for plan in plans.iter().skip(left) {
+            // The bed here that would miss its cover least, where one has any.
+            let to = left.checked_sub(1).map(|last| format!("R{}", last + 1));
+            assert_eq!(plan.reason, Reason::NoCoverLeft { to }, "{away} away");
+        }
+    }
 }

@@ -3,6 +3,7 @@
 use super::{Done, Failure, print};
 use crate::beds::Role;
 use crate::message::{Context, Reader, evening_letter, plain_text};
+use crate::plan::said::Before;
 use crate::plan::said::SayReason;
 use crate::plan::spell::TOLD;
 use crate::plan::turning;
@@ -89,7 +90,8 @@ impl Demo {
         for garden in &settings.gardens {
             let of = night_at(&garden.garden.site, &garden.garden.zone, now);
             let forecasts = std::slice::from_ref(&forecast);
-            let mut spell = look::spell(&garden.garden, &settings.catalogue, of, TOLD, forecasts, &[], None, now);
+            let mut spell =
+                look::spell(&garden.garden, &settings.catalogue, of, TOLD, forecasts, &[], Before::default(), now);
             turning::find(&mut spell.tonight, &settings.catalogue, None);
             let plan = &spell.tonight;
             let context = Context {

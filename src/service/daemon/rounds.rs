@@ -6,12 +6,12 @@ use crate::beds::{Garden, Person, Role};
 use crate::journal::event::ForecastAtRound;
 use crate::message::{Context, NightOver, Reader, evening_letter, morning_after_letter};
 use crate::night::NightHour;
-use crate::plan::said::{Said, SaidBed, SayReason, SilentReason, calendar_entry, changes, whether};
+use crate::plan::said::{Before, Said, SaidBed, SayReason, SilentReason, calendar_entry, changes, whether};
 use crate::plan::spell::TOLD;
 use crate::plan::{Measure, Plan, turning};
 use crate::rounds::{MORNING_AFTER, Round, RoundKind, next_firing, next_round, night_at, night_hours};
 use crate::service::failpoint;
-use crate::service::look::{readings, spell};
+use crate::service::look::{covers_elsewhere, is_heard, read_back, readings, spell};
 use crate::service::store::{LastMail, OutboxRow, RoundRow, RoundState, SaidRow};
 use crate::settings::GardenSettings;
 use crate::units::{Kelvins, Minutes};
@@ -23,8 +23,6 @@ const FIRST_LOOK_BACK: Duration = Duration::hours(12);
 const LONGEST_LOOK_BACK: Duration = Duration::days(4);
 /// A morning-after message later than this tells nobody anything.
 const UNCOVER_IN_TIME: Duration = Duration::hours(8);
-/// A clock is set back by a few hours at most; what was said later than that belongs to another time.
-const AHEAD: Duration = Duration::hours(3);
 /// Whoever is told in another's place needs so long to act, and the relay is given so long first.
 const IN_TIME: Duration = Duration::minutes(45);
 const TRIED: Duration = Duration::minutes(10);
@@ -148,14 +146,19 @@ impl Daemon<'_> {
             Vec::new()
         });
         failpoint::here("weather-gathered");
+        // Of gardens that share covers one decides at a time: what it takes is in the store before another looks.
+        let shares = garden.covers.iter().any(|stock| !stock.shared_with.is_empty());
+        let _shelf = if shares { Some(self.shared.shelf.lock().await) } else { None };
+        let elsewhere = covers_elsewhere(self.store, self.settings, garden, round.night, now).await?;
         let rows = self.store.said(&garden.id, round.night).await?;
         // What was said by a clock that ran ahead, or in a rehearsal, is not said yet.
-        let heard = || rows.iter().filter(|row| row.said_at <= now + AHEAD);
+        let heard = || rows.iter().filter(|row| is_heard(row, now));
         let said = heard().next_back().and_then(read_back);
         let (catalogue, forecasts) = (&self.settings.catalogue, &gathered.forecasts);
         // At dusk people are out for tonight.
         let nights = if round.kind == RoundKind::Dusk { 1 } else { TOLD };
-        let mut spell = spell(garden, catalogue, round.night, nights, forecasts, &readings, said.as_ref(), now);
+        let before = Before { last: said.as_ref(), elsewhere: &elsewhere };
+        let mut spell = spell(garden, catalogue, round.night, nights, forecasts, &readings, before, now);
         let plan = &spell.tonight;
         failpoint::here("list-made");
         if plan.gap > Minutes(0.01) {
@@ -413,12 +416,6 @@ fn said_row(
 }
 
 /// What was said, or nothing where this release cannot read it any more: then the list is said anew.
-pub(super) fn read_back(row: &SaidRow) -> Option<Said> {
-    serde_json::from_str(&row.document)
-        .inspect_err(|fault| tracing::error!(garden = row.garden, %fault, "what was said cannot be read back"))
-        .ok()
-}
-
 fn next_revision(rows: &[SaidRow]) -> u32 {
     rows.last().map_or(1, |row| row.revision + 1)
 }
@@ -434,7 +431,7 @@ fn still_out(said: &[Said], deadline: DateTime<Utc>) -> Option<Said> {
         let lists = earlier.iter().rev().flat_map(|said| &said.beds);
         std::iter::once(bed).chain(lists).filter(|other| other.bed == bed.bed).find(is_out).unwrap_or(bed).clone()
     });
-    Some(Said { at: last.at, beds: beds.collect() })
+    Some(Said { at: last.at, beds: beds.collect(), covers: last.covers.clone() })
 }
 
 #[cfg(test)]
@@ -452,7 +449,11 @@ mod tests {
             chance: 0.5,
             remaining: 0.2,
         };
-        Said { at: DateTime::UNIX_EPOCH + Duration::hours(hour), beds: vec![bed("A", a), bed("B", b)] }
+        Said {
+            at: DateTime::UNIX_EPOCH + Duration::hours(hour),
+            beds: vec![bed("A", a), bed("B", b)],
+            covers: Default::default(),
+        }
     }
 
     #[test]
