@@ -73,6 +73,8 @@ pub enum Reason {
     SoilKeepsRoots { soil: Celsius, begins: Celsius },
     /// Only a small part of its worth is at risk.
     MinorPart,
+    /// A cover would help; all that there are of it would not make one for this bed.
+    CoversTooSmall,
     /// A cover would help; none is left that fits. The bed that has one of them and would miss it least.
     NoCoverLeft { to: Option<String> },
     /// Something would help; the people who come have no time left for it, or nobody comes.
@@ -100,6 +102,7 @@ impl Reason {
             Reason::BetterForFrost => "better-for-frost",
             Reason::SoilKeepsRoots { .. } => "soil-keeps-roots",
             Reason::MinorPart => "minor-part",
+            Reason::CoversTooSmall => "covers-too-small",
             Reason::NoCoverLeft { .. } => "no-cover-left",
             Reason::NoTimeLeft { .. } => "no-time-left",
             Reason::NothingHelps => "nothing-helps",
@@ -255,14 +258,17 @@ fn unknown(risk: BedRisk<'_>) -> BedPlan<'_> {
     }
 }
 
+/// Until when work can go on in the light: the garden's deadline, or sunset where that has passed or is too near for
+/// anything to be done by it; `None` in the dark.
+fn while_light(deadline: DateTime<Utc>, sunset: DateTime<Utc>, now: DateTime<Utc>) -> Option<DateTime<Utc>> {
+    if deadline - now > TOO_SHORT { Some(deadline) } else { Some(sunset).filter(|sunset| now < *sunset) }
+}
+
 /// The garden's deadline; after it sunset, while there is light; in the dark the hour at which the bed's first organ
 /// meets its threshold, and at the latest the coldest hour: late is better than never.
 fn do_by(bed: &BedPlan<'_>, deadline: DateTime<Utc>, sunset: DateTime<Utc>, now: DateTime<Utc>) -> DateTime<Utc> {
-    if now < deadline {
-        return deadline;
-    }
-    if now < sunset {
-        return sunset;
+    if let Some(light) = while_light(deadline, sunset, now) {
+        return light;
     }
     let Some(night) = &bed.risk.night else { return now };
     let organs =
@@ -309,6 +315,11 @@ impl<'a> BedPlan<'a> {
 }
 
 impl Plan<'_> {
+    /// Until when work can go on in the light; `None` in the dark.
+    pub fn light_until(&self) -> Option<DateTime<Utc>> {
+        while_light(self.deadline, self.deadline + self.garden.finish_before_sunset, self.made_at)
+    }
+
     /// How many beds have a measure.
     pub fn count(&self, measure: Measure) -> usize {
         self.beds.iter().filter(|bed| bed.measure == measure).count()

@@ -202,7 +202,7 @@ fn work_line(plan: &Plan<'_>) -> Option<String> {
             deadline(plan),
             zone.abbreviation(plan.made_at)
         )
-    } else if plan.made_at >= plan.deadline {
+    } else if plan.light_until() != Some(plan.deadline) {
         format!("The best hour has passed; late still helps. It is {work}.")
     } else {
         format!("The sun sets at {}. It is {work}.", zone.local(sunset(plan)).format("%H:%M"))

@@ -227,6 +227,9 @@ pub(super) fn why(plan: &Plan<'_>, bed: &BedPlan<'_>, role: Role) -> Vec<String>
         } else {
             "Left: the work would be more than what it saves.".into()
         }),
+        Reason::CoversTooSmall => {
+            Some("Left: a cover would help, but those in the shed are too small or too few for it.".into())
+        }
         Reason::NoCoverLeft { to: Some(bed) } if role == Role::Manager => {
             Some(format!("Left: a cover would help, but none that fits is left over; {bed} has one and needs it more."))
         }

@@ -141,9 +141,7 @@ pub fn work_order(plan: &Plan<'_>) -> WorkOrder {
 /// Those who are counted on, with the light that is left. In the dark late still helps, and their own time counts.
 fn party(plan: &Plan<'_>) -> Option<Party> {
     let crew = plan.garden.crew?;
-    let sunset = plan.deadline + plan.garden.finish_before_sunset;
-    let until = [plan.deadline, sunset].into_iter().find(|until| plan.made_at < *until);
-    let left = until.map_or(f64::INFINITY, |until| (until - plan.made_at).as_seconds_f64() / 60.0);
+    let left = plan.light_until().map_or(f64::INFINITY, |until| (until - plan.made_at).as_seconds_f64() / 60.0);
     Some(Party { people: crew.people, minutes: Minutes(crew.minutes.0.min(left)) })
 }
 
