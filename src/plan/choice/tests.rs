@@ -248,7 +248,7 @@ fn a_long_bed_takes_several_pieces_or_none() {
         beds
     };
     check(long(), vec![cloth(3)], 1.0, &[&[(0.6, 0.1)]], &[(Cover, "cover-saves", 3, 21.0)]);
-    check(long(), vec![cloth(2)], 1.0, &[&[(0.6, 0.1)]], &[(Leave, "no-cover-left", 0, 0.0)]);
+    check(long(), vec![cloth(2)], 1.0, &[&[(0.6, 0.1)]], &[(Leave, "covers-too-small", 0, 0.0)]);
 }
 
 #[test]
@@ -256,7 +256,7 @@ fn pieces_of_two_kinds_are_not_mixed_on_one_bed() {
     let mut beds = beds(&["seedlings"]);
     beds[0].length = 9.6;
     let sheets = CoverStock { name: "old bed sheet".into(), kind: CoverKind::Sheet, ..cloth(2) };
-    check(beds, vec![cloth(2), sheets], 1.0, &[&[(0.6, 0.1)]], &[(Leave, "no-cover-left", 0, 0.0)]);
+    check(beds, vec![cloth(2), sheets], 1.0, &[&[(0.6, 0.1)]], &[(Leave, "covers-too-small", 0, 0.0)]);
 }
 
 #[test]
