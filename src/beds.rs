@@ -95,6 +95,8 @@ pub struct CoverStock {
     pub width: f64,
     /// Whether leaves touch it as it is laid here.
     pub rests_on_plants: bool,
+    /// Gardens, by the names of their files, that use these same pieces; each of them says so too.
+    pub shared_with: Vec<String>,
 }
 
 impl CoverStock {
@@ -202,6 +204,11 @@ impl Hardened {
 }
 
 impl Garden {
+    /// Whether some of its covers are another garden's too.
+    pub fn shares_with(&self, other: &Garden) -> bool {
+        self.covers.iter().any(|stock| stock.shared_with.contains(&other.id))
+    }
+
     /// Whether nobody comes to work, or nobody has time.
     pub fn is_left_alone(&self) -> bool {
         self.crew.is_some_and(|crew| crew.person_minutes() <= Minutes(0.0))

@@ -75,6 +75,8 @@ pub enum Reason {
     SoilKeepsRoots { soil: Celsius, begins: Celsius },
     /// Only a small part of its worth is at risk.
     MinorPart,
+    /// A cover would help; all that there are of it would not make one for this bed.
+    CoversTooSmall,
     /// A cover would help; none is left that fits. The bed that has one of them and would miss it least.
     NoCoverLeft { to: Option<String> },
     /// Something would help; the people who come have no time left for it, or nobody comes.
@@ -102,6 +104,7 @@ impl Reason {
             Reason::BetterForFrost => "better-for-frost",
             Reason::SoilKeepsRoots { .. } => "soil-keeps-roots",
             Reason::MinorPart => "minor-part",
+            Reason::CoversTooSmall => "covers-too-small",
             Reason::NoCoverLeft { .. } => "no-cover-left",
             Reason::NoTimeLeft { .. } => "no-time-left",
             Reason::NothingHelps => "nothing-helps",
@@ -182,6 +185,8 @@ pub struct Plan<'a> {
     pub minutes: Option<Minutes>,
     /// By how much, at most, another choice of measures could be better, in person-minutes: 0 where this one is proven.
     pub gap: Minutes,
+    /// Shared covers that other gardens have tonight.
+    pub elsewhere: Vec<said::Elsewhere>,
 }
 
 /// With no more time than this before the deadline people can only be late (assumed).
@@ -257,7 +262,7 @@ fn decide_for<'a>(
     for bed in &mut beds {
         bed.do_by = bed.measure.is_work().then(|| do_by(bed, deadline, sunset, now));
     }
-    Plan { garden, of, made_at: now, deadline, night, beds, trips, minutes, gap }
+    Plan { garden, of, made_at: now, deadline, night, beds, trips, minutes, gap, elsewhere: before.elsewhere.to_vec() }
 }
 
 /// A bed of which nothing is known. Its risk is empty.
@@ -277,14 +282,17 @@ fn unknown(risk: BedRisk<'_>) -> BedPlan<'_> {
     }
 }
 
+/// Until when work can go on in the light: the garden's deadline, or sunset where that has passed or is too near for
+/// anything to be done by it; `None` in the dark.
+fn while_light(deadline: DateTime<Utc>, sunset: DateTime<Utc>, now: DateTime<Utc>) -> Option<DateTime<Utc>> {
+    time_left(deadline, now).map(|_| deadline).or(Some(sunset).filter(|sunset| now < *sunset))
+}
+
 /// The garden's deadline; after it sunset, while there is light; in the dark the hour at which harm begins in the bed, and
 /// where that is past, or no hour shows it, the coldest: late is better than never.
 fn do_by(bed: &BedPlan<'_>, deadline: DateTime<Utc>, sunset: DateTime<Utc>, now: DateTime<Utc>) -> DateTime<Utc> {
-    if now < deadline {
-        return deadline;
-    }
-    if now < sunset {
-        return sunset;
+    if let Some(light) = while_light(deadline, sunset, now) {
+        return light;
     }
     let Some(night) = &bed.risk.night else { return now };
     bed.harm_begins_at().filter(|at| *at > now).unwrap_or(night.coldest_at).max(now)
@@ -337,6 +345,11 @@ impl Plan<'_> {
     /// Whether it is cold enough for harm already at a bed with work.
     pub fn is_late_for(&self, bed: &BedPlan<'_>) -> bool {
         bed.measure.is_work() && bed.harm_begins_at().is_some_and(|at| at <= self.made_at)
+    }
+
+    /// Until when work can go on in the light; `None` in the dark.
+    pub fn light_until(&self) -> Option<DateTime<Utc>> {
+        while_light(self.deadline, self.deadline + self.garden.finish_before_sunset, self.made_at)
     }
 
     /// How many beds have a measure.

@@ -68,5 +68,6 @@ pub(crate) fn cloth(count: u32) -> CoverStock {
         length: 3.6,
         width: 2.4,
         rests_on_plants: false,
+        shared_with: Vec::new(),
     }
 }

@@ -66,6 +66,11 @@ pub fn evening_letter(plan: &Plan<'_>, context: &Context<'_>, reader: Reader) ->
     }
     lead.extend(work_line(plan));
     lead.extend(work_order::lines(plan, &order));
+    lead.extend(sentences::elsewhere(plan));
+    let shares = plan.garden.covers.iter().any(|stock| !stock.shared_with.is_empty());
+    if shares && context.reason == SayReason::CalledOff {
+        lead.push("Shared covers go back to the shed: another garden may want them tonight.".into());
+    }
     lead.extend(night_lines(plan, context, scale));
     // Who plans the garden is told what a freeze would leave of it, with the words that come first for a night.
     let plans = reader.role == Role::Manager && plan.night.is_ok();
@@ -188,7 +193,7 @@ fn work_line(plan: &Plan<'_>) -> Option<String> {
     let sunset = plan.garden.zone.local(sunset(plan)).format("%H:%M");
     Some(if is_late(plan) {
         format!("{} {work}{in_the_dark}", how_late(plan, no_sunset))
-    } else if plan.made_at >= plan.deadline {
+    } else if plan.light_until() != Some(plan.deadline) {
         format!("The best hour has passed; late still helps. {work}")
     } else {
         match no_sunset {

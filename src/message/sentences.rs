@@ -1,12 +1,12 @@
 //! Sentences for growers: what to do, why, how sure, where it comes from.
 
-use crate::beds::{Applied, Caution, OwnFigure, Role};
+use crate::beds::{Applied, Caution, CoverStock, OwnFigure, Role};
 use crate::crops::{Frame, Harm, Organ, Tolerance};
 use crate::night::cover::Layers;
 use crate::night::dusk::dusk_air_before_frost;
 use crate::night::{Estimate, FrostKind, Knowledge, Night, Remark};
 use crate::plan::harvest::better_for_frost;
-use crate::plan::said::Changes;
+use crate::plan::said::{Changes, Elsewhere};
 use crate::plan::turning::{Side, Turning};
 use crate::plan::{BedPlan, Measure, Pick, Plan, Reason};
 use crate::risk::{OrganRisk, PlantingRisk};
@@ -169,6 +169,25 @@ pub fn caution(caution: Caution) -> String {
     )
 }
 
+/// "3 of 5 pieces of medium cloth are at Hillside tonight.", where something wants covering.
+pub(super) fn elsewhere(plan: &Plan<'_>) -> Vec<String> {
+    if plan.is_quiet() {
+        return Vec::new();
+    }
+    let known = plan.elsewhere.iter().filter_map(|away| Some((away, plan.garden.covers.get(away.stock)?)));
+    let line = |(away, stock): (&Elsewhere, &CoverStock)| {
+        let (name, garden) = (&stock.name, &away.garden);
+        match (away.pieces, stock.count) {
+            (1, 1) => format!("The only piece of {name} is at {garden} tonight."),
+            (1, all) => format!("1 of {all} pieces of {name} is at {garden} tonight."),
+            (pieces, 2) if pieces >= 2 => format!("Both pieces of {name} are at {garden} tonight."),
+            (pieces, all) if pieces >= all => format!("All {all} pieces of {name} are at {garden} tonight."),
+            (pieces, all) => format!("{pieces} of {all} pieces of {name} are at {garden} tonight."),
+        }
+    };
+    known.map(line).collect()
+}
+
 /// Why a bed has its measure.
 pub(super) fn why(plan: &Plan<'_>, bed: &BedPlan<'_>, role: Role) -> Vec<String> {
     let scale = plan.garden.shown;
@@ -215,6 +234,9 @@ pub(super) fn why(plan: &Plan<'_>, bed: &BedPlan<'_>, role: Role) -> Vec<String>
         } else {
             "Left: the work would be more than what it saves.".into()
         }),
+        Reason::CoversTooSmall => {
+            Some("Left: a cover would help, but those in the shed are too small or too few for it.".into())
+        }
         Reason::NoCoverLeft { to: Some(bed) } if role == Role::Manager => {
             Some(format!("Left: a cover would help, but none that fits is left over; {bed} has one and needs it more."))
         }

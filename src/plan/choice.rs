@@ -6,6 +6,7 @@ mod solve;
 mod ways;
 
 use super::harvest;
+use super::said::Elsewhere;
 use super::{BedPlan, Before, Measure, Reason};
 use crate::beds::{Caution, Garden};
 use crate::night::cover::Cover;
@@ -63,15 +64,16 @@ pub(super) fn choose<'a>(
     let parties = parties(&means, &risks, &all);
     let stocks = garden.covers.len();
     let offer = |choice: &Vec<Way>| join(choice.iter().map(|way| way.offer(stocks, garden.caution)), stocks);
-    let mut limits: Vec<f64> = garden.covers.iter().map(|stock| f64::from(stock.count)).collect();
+    let mut pieces = pieces_at_hand(garden, bounds.before.elsewhere);
     if bounds.is_laid {
         // Nobody is sent out in the dark to carry a cover from a bed that stands the night to another.
         for laid in risks.iter().filter(|risk| !in_danger(risk)).filter_map(|risk| means.said_cover(risk.bed)) {
-            if let Some(left) = limits.get_mut(laid.stock) {
-                *left = (*left - f64::from(laid.pieces)).max(0.0);
+            if let Some(left) = pieces.get_mut(laid.stock) {
+                *left = left.saturating_sub(laid.pieces);
             }
         }
     }
+    let mut limits: Vec<f64> = pieces.iter().copied().map(f64::from).collect();
     limits.extend([bounds.minutes, bounds.left].map(|minutes| minutes.map_or(f64::INFINITY, |minutes| minutes.0)));
     let is_new = bounds.before.said.is_none_or(|last| !last.has_work());
     let trip = |(bit, minutes): (usize, &f64)| {
@@ -93,10 +95,21 @@ pub(super) fn choose<'a>(
             chosen[*bed] = way.clone();
         }
     }
-    let after = After::new(garden, &chosen, &all, bounds);
+    let after = After::new(garden, &chosen, &all, bounds, pieces);
     let beds = risks.into_iter().zip(&chosen).zip(&all);
     let beds = beds.map(|((risk, way), ways)| bed_plan(&means, risk, way, ways, &after)).collect();
     Chosen { beds, trips: Minutes(after.trips), gap: Minutes((answer.cost - answer.bound).max(0.0)) }
+}
+
+/// Pieces of each stock that no other garden has tonight.
+pub(super) fn pieces_at_hand(garden: &Garden, elsewhere: &[Elsewhere]) -> Vec<u32> {
+    let mut pieces: Vec<u32> = garden.covers.iter().map(|stock| stock.count).collect();
+    for away in elsewhere {
+        if let Some(left) = pieces.get_mut(away.stock) {
+            *left = left.saturating_sub(away.pieces);
+        }
+    }
+    pieces
 }
 
 fn first_of(ways: &[Way], risk: &BedRisk<'_>) -> Way {

@@ -114,9 +114,10 @@ pub(super) fn is_due(organ: &OrganRisk<'_>) -> bool {
 }
 
 /// Soil that is too cold for what ripens in it: one night is only a part of such a chill, but soil that has cooled in
-/// autumn does not warm again. The soil expected, and where harm begins.
+/// autumn does not warm again. The soil expected, and where harm begins. What is worth nothing is left.
 pub(super) fn soil_too_cold(risk: &BedRisk<'_>) -> Option<Reason> {
-    let organs = risk.plantings.iter().flat_map(|planting| &planting.organs);
+    let plantings = risk.plantings.iter().filter(|planting| planting.worth > Minutes(0.0));
+    let organs = plantings.flat_map(|planting| &planting.organs);
     let chilled = organs.filter(|organ| {
         organ.tolerance.frame == Frame::Soil && organ.tolerance.harm == Harm::Chilling && is_due(organ)
     });

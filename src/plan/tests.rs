@@ -96,7 +96,8 @@ fn work_is_due_before_dark_while_there_is_time_and_then_before_the_harm() {
     for (now, by) in [
         // In the afternoon, half an hour before sunset.
         (-3.0, -0.5),
-        // Shortly before sunset, while there is light.
+        // Too shortly before that for anything to be done by it, and shortly before sunset, while there is light.
+        (-0.6, 0.0),
         (-0.25, 0.0),
         // In the dark, when the threshold is met.
         (2.0, 12.0),

@@ -1,6 +1,6 @@
 //! The one number: the low at the garden's screen at which a bed's measure would change, all other beds as they are.
 
-use super::choice::{Bounds, choose, kinds_of, trips};
+use super::choice::{Bounds, choose, kinds_of, pieces_at_hand, trips};
 use super::{BedPlan, Before, Measure, Plan};
 use crate::beds::Garden;
 use crate::crops::Catalogue;
@@ -62,6 +62,8 @@ fn turning_of(
     let spent = others().map(|bed| bed.tonight.0).sum::<f64>() + trips(underway);
     let here = judged.iter().position(|bed| *bed == index)?;
     let minutes = plan.minutes.map(|all| Minutes((all.0 - spent).max(0.0)));
+    // What other gardens have is off the shelf already.
+    let before = Before { elsewhere: &[], ..before };
     let bounds = Bounds { minutes, left: None, before, underway, is_laid: false };
     let measure_at = |shift: f64| {
         let night = night.shifted(Kelvins(shift));
@@ -108,6 +110,9 @@ fn judged_together(plan: &Plan<'_>, index: usize) -> Vec<usize> {
 /// The garden with these beds only, and with the covers that the others leave them.
 fn alone(plan: &Plan<'_>, judged: &[usize]) -> Garden {
     let mut garden = plan.garden.clone();
+    for (stock, left) in garden.covers.iter_mut().zip(pieces_at_hand(plan.garden, &plan.elsewhere)) {
+        stock.count = left;
+    }
     for (_, bed) in plan.beds.iter().enumerate().filter(|(other, _)| !judged.contains(other)) {
         if let Some(cover) = &bed.cover
             && let Some(stock) = garden.covers.get_mut(cover.stock)

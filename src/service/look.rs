@@ -4,18 +4,20 @@ mod sources;
 
 pub use sources::{Gathered, Sources};
 
-use super::store::{Store, StoreFault};
+use super::store::{SaidRow, Store, StoreFault};
 use crate::beds::Garden;
 use crate::crops::Catalogue;
 use crate::night::day::Day;
 use crate::night::past::PastDay;
 use crate::night::screen::{Evidence, Span, expect, past};
 use crate::night::{Knowledge, Night, NoNight, Remark};
-use crate::plan::said::Said;
+use crate::plan::before::still_out;
+use crate::plan::said::{Elsewhere, Said, elsewhere};
 use crate::plan::spell::Spell;
 use crate::plan::{Before, Plan, decide, decide_ahead};
 use crate::risk::{BedRisk, assess};
 use crate::rounds::{MORNING_AFTER, night_hours};
+use crate::settings::Settings;
 use crate::units::Kelvins;
 use crate::weather::{Forecast, Provider, Reading};
 use crate::zone::NightOf;
@@ -144,7 +146,7 @@ pub fn spell<'a>(
     let mut plans: Vec<Plan<'_>> = Vec::with_capacity(days.len());
     for (number, day) in later.zip(&days) {
         let out = Said::of(plans.last().unwrap_or(&tonight));
-        let before = Before { said: None, out: Some(&out), day: *day };
+        let before = Before { out: Some(&out), day: *day, ..Before::default() };
         let of = night(number);
         let (span, night, risks) = known_of(garden, catalogue, of, &of_feeds, &[], now);
         plans.push(decide_ahead(garden, of, span.sunset, night, risks, before, now));
@@ -164,6 +166,57 @@ pub fn day_before(garden: &Garden, of: NightOf, forecasts: &[Forecast]) -> Optio
 /// Of how many past nights the low is known.
 fn known_lows(past: &[PastDay]) -> usize {
     past.iter().filter(|day| day.low(Kelvins(0.0)).is_some()).count()
+}
+
+/// A clock is set back by a few hours at most; what was said later than that belongs to another time, or to a rehearsal.
+const AHEAD: Duration = Duration::hours(3);
+
+/// Whether a list was said by now.
+pub fn is_heard(row: &SaidRow, now: DateTime<Utc>) -> bool {
+    row.said_at <= now + AHEAD
+}
+
+/// What a row says; nothing where it is damaged.
+pub fn read_back(row: &SaidRow) -> Option<Said> {
+    serde_json::from_str(&row.document)
+        .inspect_err(|fault| tracing::error!(garden = row.garden, %fault, "what was said cannot be read back"))
+        .ok()
+}
+
+/// What a garden was told of a night until now, oldest first.
+pub async fn heard(store: &Store, garden: &str, of: NightOf, now: DateTime<Utc>) -> Result<Vec<Said>, StoreFault> {
+    let rows = store.said(garden, of).await?;
+    Ok(rows.iter().filter(|row| is_heard(row, now)).filter_map(read_back).collect())
+}
+
+/// Shared covers of a garden that others have on a night, by what these were told until now.
+pub async fn covers_elsewhere(
+    store: &Store,
+    settings: &Settings,
+    garden: &Garden,
+    of: NightOf,
+    now: DateTime<Utc>,
+) -> Result<Vec<Elsewhere>, StoreFault> {
+    let mut all = Vec::new();
+    let gardens = settings.gardens.iter().map(|settings| &settings.garden);
+    for other in gardens.filter(|other| garden.shares_with(other)) {
+        all.extend(elsewhere(garden, other, &heard(store, &other.id, of, now).await?));
+    }
+    Ok(all)
+}
+
+/// What the night before a night has left on beds and inside. Once people were told in the morning what to do with it, only
+/// what was to stay is still there, and of that what the coming night was `said` to want too.
+pub async fn left_out(
+    store: &Store,
+    garden: &Garden,
+    of: NightOf,
+    said: Option<&Said>,
+) -> Result<Option<Said>, StoreFault> {
+    let over = NightOf(of.0 - Duration::days(1));
+    let (sunset, _) = night_hours(&garden.site, &garden.zone, over);
+    let all: Vec<Said> = store.said(&garden.id, over).await?.iter().filter_map(read_back).collect();
+    Ok(still_out(&all, sunset - garden.finish_before_sunset).map(|out| out.after_the_morning(&all, said)))
 }
 
 /// Readings of an evening, each with the offset of the place where its thermometer hangs.

@@ -4,6 +4,7 @@ use super::bed::{BEDS, neighbours, read_bed, same_bed_twice};
 use super::own_figures;
 use super::reader::{Listed, Table};
 use super::service::{FeedChoice, address};
+use super::shared;
 use super::suggest::suggestion;
 use super::value::Value;
 use super::{Fault, File, GardenSettings, Known, KnownFeed, read_document};
@@ -40,7 +41,7 @@ const WORTH_PER_SQUARE_METRE: f64 = 20.0;
 const FINISH_BEFORE_SUNSET: f64 = 30.0;
 
 const PEOPLE: Listed = Listed { key: "people", one: "person", told_by: Some("name") };
-const COVERS: Listed = Listed { key: "covers", one: "cover", told_by: Some("name") };
+pub(super) const COVERS: Listed = Listed { key: "covers", one: "cover", told_by: Some("name") };
 
 /// Reads one garden.
 pub(super) fn read(file: &File, known: &Known<'_>) -> Result<GardenSettings, Vec<Fault>> {
@@ -256,11 +257,20 @@ fn read_cover(table: Table<'_>) -> Option<CoverStock> {
     let length = table.required("length_m", "length_m = 3.0").and_then(|value| value.number(&LENGTH));
     let width = table.required("width_m", "width_m = 2.0").and_then(|value| value.number(&LENGTH));
     let rests = table.optional("rests_on_plants").map_or(Some(None), |value| value.flag().map(Some));
+    let shared_with = table.optional("shared_with").map_or(Some(Vec::new()), |value| shared::names(&value));
     table.finish();
     let kind = kind?;
     let rests_on_plants = rests?.unwrap_or(kind.rests_as_a_rule());
     let name = name.unwrap_or_else(|| kind.name().to_string());
-    Some(CoverStock { name, kind, count: count?, length: length?, width: width?, rests_on_plants })
+    Some(CoverStock {
+        name,
+        kind,
+        count: count?,
+        length: length?,
+        width: width?,
+        rests_on_plants,
+        shared_with: shared_with?,
+    })
 }
 
 /// Covers are told apart by what the shelf says; without a name, by their kind.

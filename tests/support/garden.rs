@@ -117,7 +117,15 @@ pub fn planting(crop: &str, stage: &str) -> Planting {
 }
 
 pub fn cover(name: &str, kind: CoverKind, count: u32, length: f64, width: f64) -> CoverStock {
-    CoverStock { name: name.into(), kind, count, length, width, rests_on_plants: kind.rests_as_a_rule() }
+    CoverStock {
+        name: name.into(),
+        kind,
+        count,
+        length,
+        width,
+        rests_on_plants: kind.rests_as_a_rule(),
+        shared_with: Vec::new(),
+    }
 }
 
 /// Every crop of the catalogue in every stage, a bed each; places, kinds and hardening go round, so that most

@@ -76,6 +76,27 @@ fn another_parser_reads_every_property_once() {
     }
 }
 
+/// An hour before the work, where that is to come; with what is called off nobody is reminded of anything.
+#[test]
+fn people_are_reminded_an_hour_before() {
+    let garden = garden(vec![bed("R1", &[])], vec![cloth(1)]);
+    let alarms = |plan: &Plan<'_>, entry| {
+        let written = calendar(plan, entry, 1, ORGANIZER);
+        let reader = ical::IcalParser::new(std::io::BufReader::new(written.as_bytes()));
+        let calendars: Vec<_> = reader.map(|calendar| calendar.expect("a calendar")).collect();
+        let alarms = calendars[0].events[0].alarms.iter().map(|alarm| {
+            let of = |name: &str| alarm.properties.iter().find(|one| one.name == name)?.value.clone();
+            (of("ACTION"), of("TRIGGER"), of("DESCRIPTION").is_some())
+        });
+        alarms.collect::<Vec<_>>()
+    };
+    let reminded = (Some("DISPLAY".into()), Some("-PT60M".into()), true);
+    assert_eq!(alarms(&list(&garden, 18), CalendarEntry::Publish), [reminded]);
+    // The work begins at 21:00: at 20:00 the mail itself reminds them.
+    assert_eq!(alarms(&list(&garden, 20), CalendarEntry::Publish), []);
+    assert_eq!(alarms(&list(&garden, 18), CalendarEntry::Cancel), []);
+}
+
 #[test]
 fn what_is_called_off_has_the_same_identity_and_a_higher_number() {
     let garden = garden(vec![bed("R1", &[])], vec![cloth(1)]);

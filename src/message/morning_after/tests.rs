@@ -14,7 +14,7 @@ fn morning(inside: &[&str]) -> String {
         remaining: 0.0,
         minutes: None,
     };
-    let said = Said { at: DateTime::UNIX_EPOCH, beds: vec![bed("P1"), bed("P2")], kept: None };
+    let said = Said { beds: vec![bed("P1"), bed("P2")], ..Said::default() };
     let kept = Kept { covers: Vec::new(), inside: inside.iter().map(|id| (*id).to_string()).collect() };
     let over = NightOver { of: NightOf("2027-01-16".parse().expect("a date")), said: &said, kept: &kept };
     let reader = Reader { role: Role::Volunteer };

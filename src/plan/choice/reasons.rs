@@ -23,9 +23,14 @@ pub(super) struct After<'g> {
 }
 
 impl<'g> After<'g> {
-    /// `ways` are those that each bed had, leaving it first.
-    pub fn new(garden: &'g Garden, chosen: &[Way], ways: &[Vec<Way>], bounds: &Bounds<'_>) -> After<'g> {
-        let mut pieces: Vec<u32> = garden.covers.iter().map(|stock| stock.count).collect();
+    /// `ways` are those that each bed had, leaving it first; `pieces` those there were of each stock.
+    pub fn new(
+        garden: &'g Garden,
+        chosen: &[Way],
+        ways: &[Vec<Way>],
+        bounds: &Bounds<'_>,
+        mut pieces: Vec<u32>,
+    ) -> After<'g> {
         let mut holders: Vec<Option<(f64, usize)>> = vec![None; pieces.len()];
         for (bed, (way, ways)) in chosen.iter().zip(ways).enumerate() {
             let Some(laid) = way.cover else { continue };
@@ -55,6 +60,11 @@ impl<'g> After<'g> {
         way.cover.is_none_or(|laid| self.pieces.get(laid.stock).is_some_and(|left| *left >= laid.pieces))
     }
 
+    /// Whether not even all pieces of a stock make the cover.
+    fn is_too_small(&self, way: &Way) -> bool {
+        way.cover.is_some_and(|laid| self.garden.covers.get(laid.stock).is_none_or(|stock| stock.count < laid.pieces))
+    }
+
     /// The bed that got the cover which would have been the best here.
     fn holder(&self, way: &Way) -> Option<String> {
         let bed = (*self.holders.get(way.cover?.stock)?)?;
@@ -77,8 +87,9 @@ pub(super) fn why_left(ways: &[Way], after: &After<'_>) -> Reason {
             return Reason::NoTimeLeft { work: Minutes(tonight), left, nobody: after.garden.is_left_alone() };
         }
     }
-    if let Some(way) = cheapest(pays.collect()).filter(|way| !after.has_pieces(way)) {
-        return Reason::NoCoverLeft { to: after.holder(&way) };
+    if cheapest(pays.clone().collect()).is_some_and(|way| !after.has_pieces(&way)) {
+        let elsewhere = cheapest(pays.filter(|way| !after.has_pieces(way) && !after.is_too_small(way)).collect());
+        return elsewhere.map_or(Reason::CoversTooSmall, |way| Reason::NoCoverLeft { to: after.holder(&way) });
     }
     match measures.iter().min_by(|a, b| a.loss.total_cmp(&b.loss)) {
         Some(surest) => Reason::WorthLessThanWork {

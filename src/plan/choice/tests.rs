@@ -92,7 +92,7 @@ fn risks<'a>(garden: &'a Garden, catalogue: &'a Catalogue, chances: &[Chances]) 
 }
 
 /// As long as people and time are no matter.
-const NOTHING_BEFORE: Before<'static> = Before { said: None, out: None, day: None };
+const NOTHING_BEFORE: Before<'static> = Before { said: None, out: None, day: None, elsewhere: &[] };
 const UNBOUNDED: Bounds<'static> =
     Bounds { minutes: None, left: None, before: NOTHING_BEFORE, underway: 0, is_laid: false };
 
@@ -250,7 +250,7 @@ fn a_long_bed_takes_several_pieces_or_none() {
         beds
     };
     check(long(), vec![cloth(3)], 1.0, &[&[(0.6, 0.1)]], &[(Cover, "cover-saves", 3, 21.0)]);
-    check(long(), vec![cloth(2)], 1.0, &[&[(0.6, 0.1)]], &[(Leave, "no-cover-left", 0, 0.0)]);
+    check(long(), vec![cloth(2)], 1.0, &[&[(0.6, 0.1)]], &[(Leave, "covers-too-small", 0, 0.0)]);
 }
 
 #[test]
@@ -258,7 +258,7 @@ fn pieces_of_two_kinds_are_not_mixed_on_one_bed() {
     let mut beds = beds(&["seedlings"]);
     beds[0].length = 9.6;
     let sheets = CoverStock { name: "old bed sheet".into(), kind: CoverKind::Sheet, ..cloth(2) };
-    check(beds, vec![cloth(2), sheets], 1.0, &[&[(0.6, 0.1)]], &[(Leave, "no-cover-left", 0, 0.0)]);
+    check(beds, vec![cloth(2), sheets], 1.0, &[&[(0.6, 0.1)]], &[(Leave, "covers-too-small", 0, 0.0)]);
 }
 
 #[test]
@@ -459,7 +459,7 @@ fn said(plans: &[BedPlan<'_>]) -> Said {
         remaining: 0.1,
         minutes: Some(plan.tonight.0),
     };
-    Said { at: chrono::DateTime::UNIX_EPOCH, beds: plans.iter().map(bed).collect(), kept: None }
+    Said { beds: plans.iter().map(bed).collect(), ..Said::default() }
 }
 
 #[test]
@@ -519,7 +519,7 @@ fn out(cover: &str) -> Said {
         remaining: 0.1,
         minutes: Some(4.0),
     };
-    Said { at: chrono::DateTime::UNIX_EPOCH, beds: vec![bed("R1"), bed("R2")], kept: None }
+    Said { beds: vec![bed("R1"), bed("R2")], ..Said::default() }
 }
 
 #[test]
@@ -539,7 +539,7 @@ fn what_the_night_before_has_left_out_is_no_work_again_and_leaves_time_for_other
     let out = out(&title);
     let laid = |before| covered(before).iter().filter(|bed| bed.0).count();
     assert_eq!(laid(NOTHING_BEFORE), 2);
-    let stays = covered(Before { said: None, out: Some(&out), day: cool });
+    let stays = covered(Before { out: Some(&out), day: cool, ..NOTHING_BEFORE });
     assert_eq!(
         stays.iter().map(|bed| (bed.0, bed.1)).collect::<Vec<_>>(),
         [(true, true), (true, true), (true, false), (true, false)]
@@ -548,9 +548,9 @@ fn what_the_night_before_has_left_out_is_no_work_again_and_leaves_time_for_other
     // A day on which every cover comes off, one of which nothing is known, and another cover.
     let other = self::out("sheet");
     for before in [
-        Before { said: None, out: Some(&out), day: warm },
-        Before { said: None, out: Some(&out), day: None },
-        Before { said: None, out: Some(&other), day: cool },
+        Before { out: Some(&out), day: warm, ..NOTHING_BEFORE },
+        Before { out: Some(&out), ..NOTHING_BEFORE },
+        Before { out: Some(&other), day: cool, ..NOTHING_BEFORE },
     ] {
         assert_eq!(laid(before), 2, "{before:?}");
     }
@@ -565,17 +565,17 @@ fn a_bed_that_was_asked_for_stays_so_a_little_below_the_chance_from_which_it_is_
         let chances = chances.map(|chance| [(chance, 0.02)]);
         let chances: Vec<Chances> = chances.iter().map(|chances| &chances[..]).collect();
         let plans = choose(&garden, MetresPerSecond(1.0), risks(&garden, &catalogue, &chances), &bounds).beds;
-        (plans[0].measure, plans[1].measure)
+        (plans[0].measure, plans[1].measure, plans[1].reason.word())
     };
     let said = Before::said(Some(&first));
-    assert_eq!(at(NOTHING_BEFORE, [0.3, 0.25], false), (Cover, Leave));
+    assert_eq!(at(NOTHING_BEFORE, [0.3, 0.25], false), (Cover, Leave, "no-cover-left"));
     // The cloth lies on the first: a touch below a tenth it stays, and does not go to the other.
-    assert_eq!(at(said, [0.09, 0.25], false), (Cover, Leave));
-    assert_eq!(at(said, [0.06, 0.25], false), (Fine, Cover));
+    assert_eq!(at(said, [0.09, 0.25], false), (Cover, Leave, "no-cover-left"));
+    assert_eq!(at(said, [0.06, 0.25], false), (Fine, Cover, "cover-saves"));
     // In the dark nobody carries it over.
-    assert_eq!(at(said, [0.06, 0.25], true), (Fine, Leave));
+    assert_eq!(at(said, [0.06, 0.25], true), (Fine, Leave, "no-cover-left"));
     // What was never asked for is asked from a tenth on.
-    assert_eq!(at(NOTHING_BEFORE, [0.09, 0.09], false), (Fine, Fine));
+    assert_eq!(at(NOTHING_BEFORE, [0.09, 0.09], false), (Fine, Fine, "within-margin"));
 }
 
 #[test]
@@ -606,6 +606,25 @@ fn what_no_time_is_left_for_never_seems_to_pay() {
             if let Reason::WorthLessThanWork { saved, work } = &plan.reason {
                 assert!(saved <= work, "{minutes:?}: {:?}", plan.reason);
             }
+        }
+    }
+}
+
+/// Three beds and three pieces, of which another garden has some or, by a mistake somewhere, more than there are.
+#[test]
+fn pieces_that_another_garden_has_are_not_dealt_out() {
+    let (garden, catalogue) = (garden(beds(&["seedlings"; 3]), vec![cloth(3)]), catalogue());
+    let chances: [Chances; 3] = [&[(0.9, 0.1)], &[(0.8, 0.1)], &[(0.7, 0.1)]];
+    for (away, left) in [(0, 3), (1, 2), (2, 1), (3, 0), (7, 0)] {
+        let elsewhere = [Elsewhere { stock: 0, garden: "Hillside".into(), pieces: away }];
+        let bounds = Bounds { before: Before { elsewhere: &elsewhere, ..NOTHING_BEFORE }, ..UNBOUNDED };
+        let plans = choose(&garden, MetresPerSecond(1.0), risks(&garden, &catalogue, &chances), &bounds).beds;
+        let covered = plans.iter().filter(|plan| plan.measure == Cover).count();
+        assert_eq!(covered, left);
+        for plan in plans.iter().skip(left) {
+            // The bed here that would miss its cover least, where one has any.
+            let to = left.checked_sub(1).map(|last| format!("R{}", last + 1));
+            assert_eq!(plan.reason, Reason::NoCoverLeft { to }, "{away} away");
         }
     }
 }

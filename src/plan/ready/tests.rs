@@ -98,6 +98,7 @@ fn outlook_of(rows: &[Row<'_>]) -> Outlook {
         trips: Minutes(0.0),
         minutes: None,
         gap: Minutes(0.0),
+        elsewhere: Vec::new(),
     };
     outlook(&plan, day(TODAY))
 }

@@ -2,12 +2,16 @@
 
 use super::{Configuration, Failure, choose};
 use crate::beds::Garden;
+use crate::night::day::Day;
 use crate::night::screen::forecast_of_low;
+use crate::plan::said::{Elsewhere, Said};
 use crate::plan::spell::Spell;
 use crate::plan::{Before, Plan, turning};
 use crate::rounds::night_at;
 use crate::service::feed::{Fetcher, decode, recognise};
-use crate::service::look::{self, Gathered, Sources, list, readings, span_of};
+use crate::service::look::{
+    self, Gathered, Sources, covers_elsewhere, day_before, heard, left_out, list_after, readings, span_of,
+};
 use crate::service::store::{Open, Store};
 use crate::settings::{GardenSettings, Settings};
 use crate::units::{Celsius, READING, parse_temperature};
@@ -36,6 +40,22 @@ pub(super) struct WeatherArguments {
     /// Pretend that it is this time, such as 2027-01-16T13:00:00-05:00
     #[arg(long, value_name = "RFC3339", value_parser = super::instant)]
     pub now: Option<DateTime<Utc>>,
+}
+
+/// What the store knows of a night.
+#[derive(Default)]
+struct Stored {
+    readings: Vec<Reading>,
+    last: Option<Said>,
+    elsewhere: Vec<Elsewhere>,
+    out: Option<Said>,
+    day: Option<Day>,
+}
+
+impl Stored {
+    fn before(&self) -> Before<'_> {
+        Before { said: self.last.as_ref(), out: self.out.as_ref(), day: self.day, elsewhere: &self.elsewhere }
+    }
 }
 
 fn provider(text: &str) -> Result<Provider, String> {
@@ -69,9 +89,10 @@ impl WeatherArguments {
         settings: &'s Settings,
         garden: Option<&str>,
     ) -> Result<(Plan<'s>, Vec<String>), Failure> {
-        let (garden, of, gathered, readings) = self.at_hand(configuration, settings, garden)?;
-        let mut plan = list(garden, &settings.catalogue, of, &gathered.forecasts, &readings, self.now());
-        turning::find(&mut plan, &settings.catalogue, Before::default());
+        let (garden, of, gathered, stored) = self.at_hand(configuration, settings, garden)?;
+        let (catalogue, before) = (&settings.catalogue, stored.before());
+        let mut plan = list_after(garden, catalogue, of, &gathered.forecasts, &stored.readings, before, self.now());
+        turning::find(&mut plan, catalogue, before);
         Ok((plan, gathered.troubles))
     }
 
@@ -83,11 +104,11 @@ impl WeatherArguments {
         garden: Option<&str>,
         nights: u32,
     ) -> Result<(Spell<'s>, Vec<String>), Failure> {
-        let (garden, of, gathered, readings) = self.at_hand(configuration, settings, garden)?;
-        let forecasts = &gathered.forecasts;
-        let catalogue = &settings.catalogue;
-        let mut spell = look::spell(garden, catalogue, of, nights, forecasts, &readings, Before::default(), self.now());
-        turning::find(&mut spell.tonight, catalogue, Before::default());
+        let (garden, of, gathered, stored) = self.at_hand(configuration, settings, garden)?;
+        let (forecasts, catalogue) = (&gathered.forecasts, &settings.catalogue);
+        let before = stored.before();
+        let mut spell = look::spell(garden, catalogue, of, nights, forecasts, &stored.readings, before, self.now());
+        turning::find(&mut spell.tonight, catalogue, before);
         Ok((spell, gathered.troubles))
     }
 
@@ -98,11 +119,11 @@ impl WeatherArguments {
         configuration: &Configuration,
         settings: &'s Settings,
         garden: Option<&str>,
-    ) -> Result<(&'s Garden, NightOf, Gathered, Vec<Reading>), Failure> {
+    ) -> Result<(&'s Garden, NightOf, Gathered, Stored), Failure> {
         let garden = choose(settings, garden)?;
         let of = night_at(&garden.garden.site, &garden.garden.zone, self.now());
-        let (gathered, readings) = self.gather(configuration, settings, garden, of)?;
-        Ok((&garden.garden, of, gathered, readings))
+        let (gathered, stored) = self.gather(configuration, settings, garden, of)?;
+        Ok((&garden.garden, of, gathered, stored))
     }
 
     /// The instant that the list is made for.
@@ -110,14 +131,14 @@ impl WeatherArguments {
         self.now.unwrap_or_else(Utc::now)
     }
 
-    /// Forecasts and the evening's readings, for one garden's night.
+    /// Forecasts, and what the store knows, of one garden's night.
     fn gather(
         &self,
         configuration: &Configuration,
         settings: &Settings,
         garden: &GardenSettings,
         of: NightOf,
-    ) -> Result<(Gathered, Vec<Reading>), Failure> {
+    ) -> Result<(Gathered, Stored), Failure> {
         let now = self.now();
         let given = match (&self.low, &self.feed) {
             (Some(low), _) => Some(forecast_of_low(*low, &span_of(&garden.garden, of), now)),
@@ -131,17 +152,23 @@ impl WeatherArguments {
                 false => None,
                 true => match Store::open(&path, Open::ExistingOnly).await {
                     Ok(store) => Some(store),
-                    // A given forecast needs no store; the readings in it are then missing, and that is said.
+                    // A given forecast needs no store; what is in it is then missing, and that is said.
                     Err(fault) if given.is_some() => {
                         let troubles = vec![format!("The evening's readings could not be read: {fault}.")];
-                        return Ok((Gathered { forecasts: given.into_iter().collect(), troubles }, Vec::new()));
+                        return Ok((Gathered { forecasts: given.into_iter().collect(), troubles }, Stored::default()));
                     }
                     Err(fault) => return Err(fault.into()),
                 },
             };
-            let readings = match &store {
-                None => Vec::new(),
-                Some(store) => readings(store, &garden.garden, of).await?,
+            let mut stored = match &store {
+                None => Stored::default(),
+                Some(store) => Stored {
+                    readings: readings(store, &garden.garden, of).await?,
+                    // What went out stands: a list printed here agrees with it, and moves no cover for little.
+                    last: heard(store, &garden.garden.id, of, now).await?.pop(),
+                    elsewhere: covers_elsewhere(store, settings, &garden.garden, of, now).await?,
+                    ..Stored::default()
+                },
             };
             let gathered = match given {
                 Some(forecast) => Gathered { forecasts: vec![forecast], troubles: Vec::new() },
@@ -161,9 +188,11 @@ impl WeatherArguments {
                 }
             };
             if let Some(store) = store {
+                stored.out = left_out(&store, &garden.garden, of, stored.last.as_ref()).await?;
+                stored.day = day_before(&garden.garden, of, &gathered.forecasts);
                 store.close().await;
             }
-            Ok((gathered, readings))
+            Ok((gathered, stored))
         })
     }
 

@@ -1,7 +1,6 @@
 //! A word about a night to come, in the morning of a day that has none of its own: people are asked in time.
 
 use super::post::{Enclosed, Post};
-use super::rounds;
 use super::{Daemon, DaemonFault};
 use crate::beds::{Person, Role};
 use crate::journal::event::ForecastAtRound;
@@ -9,7 +8,7 @@ use crate::message::ahead_letter;
 use crate::plan::said::Said;
 use crate::plan::spell::{Kept, NightAhead, Spell, ToldAhead, kept};
 use crate::plan::{Before, Measure};
-use crate::service::look::{day_before, list_after};
+use crate::service::look::{self, day_before, list_after};
 use crate::service::store::{LastMail, RoundRow};
 use crate::settings::GardenSettings;
 use crate::zone::NightOf;
@@ -80,9 +79,9 @@ impl Daemon<'_> {
         let (garden, of) = (&settings.garden, NightOf(over.0 + Duration::days(1)));
         let forecasts = self.sources().gather(settings, of, now).await.forecasts;
         let rows = self.store.said(&garden.id, of).await?;
-        let told = rows.last().and_then(rounds::read_back);
+        let told = rows.last().and_then(look::read_back);
         let day = day_before(garden, of, &forecasts);
-        let before = Before { said: told.as_ref(), out: Some(said), day };
+        let before = Before { said: told.as_ref(), out: Some(said), day, ..Before::default() };
         let tonight = list_after(garden, &self.settings.catalogue, of, &forecasts, &[], before, now);
         Ok(kept(said, &tonight, day.as_ref()))
     }
