@@ -5,6 +5,7 @@ pub use order::TurnDocument;
 
 use crate::night::Knowledge;
 use crate::plan::ready::{Coming, Look, Next, outlook};
+use crate::plan::said::Elsewhere;
 use crate::plan::spell::{NightAhead, Spell};
 use crate::plan::turning::Side;
 use crate::plan::{BedPlan, Measure, Pick, Plan, Reason};
@@ -26,9 +27,21 @@ pub struct ListDocument {
     /// The work in the order in which it is done.
     pub order: Vec<TurnDocument>,
     pub time: TimeDocument,
+    /// Shared covers that other gardens have tonight.
+    pub covers_elsewhere: Vec<ElsewhereDocument>,
     pub outlook: OutlookDocument,
     /// The nights after this one; empty where they were not asked for.
     pub nights_after: Vec<NightDocument>,
+}
+
+/// Pieces of a shared cover that another garden has.
+#[derive(Clone, Debug, Serialize)]
+pub struct ElsewhereDocument {
+    /// By the name on the shelf.
+    pub cover: String,
+    /// The garden's name.
+    pub garden: String,
+    pub pieces: u32,
 }
 
 /// A night to come, and what the nights before it leave to be done.
@@ -234,9 +247,15 @@ pub fn document(plan: &Plan<'_>) -> ListDocument {
             people_minutes: plan.minutes.map(|minutes| hundredths(minutes.0)),
             gap_minutes: thousandths(plan.gap.0),
         },
+        covers_elsewhere: plan.elsewhere.iter().filter_map(|away| elsewhere_document(plan, away)).collect(),
         outlook: outlook_document(plan),
         nights_after: Vec::new(),
     }
+}
+
+fn elsewhere_document(plan: &Plan<'_>, away: &Elsewhere) -> Option<ElsewhereDocument> {
+    let cover = plan.garden.covers.get(away.stock)?.name.clone();
+    Some(ElsewhereDocument { cover, garden: away.garden.clone(), pieces: away.pieces })
 }
 
 /// The document of tonight's list, with the nights after it.

@@ -73,6 +73,7 @@ fn lines(plan: &Plan<'_>, order: &WorkOrder) -> Vec<String> {
     }
     // Who does what, and what there is no time for, stands in the table.
     lines.extend(work_order::leave_first(plan, order));
+    lines.extend(sentences::elsewhere(plan));
     lines
 }
 

@@ -67,6 +67,10 @@ fn two_gardens_never_have_one_piece_and_what_is_called_off_is_given_back() {
     let printed = ["tonight", "--garden", "orchard-lane", "--now", "2027-01-16T13:30:00-05:00"];
     let ran = both.ran(&printed).ended_with(0);
     assert!(ran.out.split_whitespace().collect::<Vec<_>>().join(" ").contains(away), "{}", ran.out);
+    let json = both.ran(&[&printed[..], &["--json"]].concat()).ended_with(0);
+    let document: serde_json::Value = serde_json::from_str(&json.out).expect("a document");
+    let away = serde_json::json!([{ "cover": "thick cloth", "garden": "Hillside", "pieces": 2 }]);
+    assert_eq!(document["covers_elsewhere"], away);
     let explained = ["explain", "--garden", "orchard-lane", "--bed", "B1", "--now", "2027-01-16T13:30:00-05:00"];
     assert!(both.ran(&explained).ended_with(0).out.contains("Measure: leave (no-cover-left)"));
     assert_eq!(both.asked("SELECT CAST(count(*) AS TEXT) FROM said"), ["2"]);

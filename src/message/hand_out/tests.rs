@@ -6,6 +6,7 @@ use crate::crops::{Catalogue, HarvestHabit, Life, Organ};
 use crate::night::NoNight;
 use crate::night::cover::Layers;
 use crate::plan::CoverUse;
+use crate::plan::said::Elsewhere;
 use crate::risk::assess;
 use crate::zone::NightOf;
 use chrono::{DateTime, Duration, NaiveDate};
@@ -62,6 +63,22 @@ fn each_bed_with_work_has_a_row_with_what_by_when_how_long_and_who() {
     // Their heading stands once, in the part that a browser repeats on each page.
     assert_eq!(page.split("</thead>").next().map(|head| head.matches("The plot").count()), Some(1));
     assert_eq!(page.matches("Cover, and weigh the edges down").count(), 1);
+}
+
+/// Who goes to the shed must know what is not there.
+#[test]
+fn covers_that_another_garden_has_are_said_to_be_there() {
+    for (pieces, of, said) in [
+        (3, 5, "3 of 5 pieces of white cloth are at Hillside tonight."),
+        (1, 5, "1 of 5 pieces of white cloth is at Hillside tonight."),
+        (5, 5, "All 5 pieces of white cloth are at Hillside tonight."),
+        (2, 2, "Both pieces of white cloth are at Hillside tonight."),
+        (1, 1, "The only piece of white cloth is at Hillside tonight."),
+    ] {
+        let away = Elsewhere { stock: 0, garden: "Hillside".into(), pieces };
+        let page = page_of(beds(3), |garden| garden.covers[0].count = of, |plan| plan.elsewhere = vec![away]);
+        assert!(page.contains(said), "no {said:?} in {page}");
+    }
 }
 
 #[test]
