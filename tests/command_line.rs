@@ -280,7 +280,7 @@ fn the_document_of_a_list_has_the_fields_that_are_documented() {
     let asked: BTreeSet<String> = beds.iter().filter(is_work).map(label).collect();
     assert_eq!((order.len(), order.iter().map(label).collect()), (asked.len(), asked));
     for turn in order {
-        let fields = "bed phase person_minutes hands who starts_after reason fits averted left_as";
+        let fields = "bed together_with phase person_minutes hands who starts_after reason fits averted left_as";
         assert_eq!(keys(turn), names(fields));
         assert!(
             turn["person_minutes"].as_f64().is_some_and(|minutes| minutes >= 1.0) && turn["fits"] == true,

@@ -15,7 +15,7 @@ use counterpane::plan::said::{Said, SaidBed, changes};
 use counterpane::plan::turning::{Side, find};
 use counterpane::plan::{BedPlan, Before, Measure, Plan, decide};
 use counterpane::risk::assess;
-use counterpane::service::look::{list, list_after, span_of};
+use counterpane::service::look::{list, list_after, span_of, spell};
 use counterpane::units::{Kelvins, Minutes};
 use counterpane::weather::Forecast;
 use counterpane::zone::NightOf;
@@ -216,12 +216,17 @@ fn in_the_dark_the_list_goes_on() {
     }
 }
 
-/// Nobody has been asked for a night that is two days away: its list says how many people it takes.
+/// Nobody has been asked for the night after the one at hand: its list says how many people it takes. In the evening its
+/// sunset is less than a day away.
 #[test]
-fn only_the_coming_night_is_bounded_by_who_comes() {
+fn only_the_night_at_hand_is_bounded_by_who_comes() {
     let garden = Garden { crew: Some(Crew { people: 0, minutes: Minutes(25.0) }), ..DEMO.clone() };
     let forecast = [night(3.0, 8.0, &[])];
-    let before = afternoon() - Duration::hours(26);
-    assert!(list(&garden, &CROPS, *TONIGHT, &forecast, &[], before).has_work());
+    let before = NightOf(TONIGHT.0 - Duration::days(1));
+    for hours in [24, 17] {
+        let now = afternoon() - Duration::hours(hours);
+        let spell = spell(&garden, &CROPS, before, 2, &forecast, &[], None, now);
+        assert!(spell.ahead[0].plan.has_work(), "{hours} hours before");
+    }
     assert!(!list(&garden, &CROPS, *TONIGHT, &forecast, &[], afternoon()).has_work());
 }

@@ -230,30 +230,3 @@ pub async fn readings(store: &Store, garden: &Garden, of: NightOf) -> Result<Vec
     });
     Ok(readings.collect())
 }
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::beds::Crew;
-    use crate::service::{feed, files};
-    use crate::settings::settings;
-    use crate::units::Minutes;
-
-    /// Its sunset is less than a day away, and people can be asked all the same.
-    #[test]
-    fn in_the_evening_too_only_the_night_at_hand_is_cut_to_those_who_come() {
-        let all = settings(&files::demo()).expect("the demo is sound");
-        let body = std::fs::read("config/demo/forecast.json").expect("the demo's forecast");
-        let provider = feed::recognise(&body).expect("a known format");
-        let mut garden = all.gardens[0].garden.clone();
-        garden.crew = Some(Crew { people: 1, minutes: Minutes(5.0) });
-        for now in ["2027-01-16T18:00:00Z", "2027-01-17T01:00:00Z"] {
-            let now = now.parse().expect("a time");
-            let forecast = feed::decode(&provider, &body, now).expect("the demo's forecast");
-            let of = NightOf("2027-01-16".parse().expect("a date"));
-            let spell = spell(&garden, &all.catalogue, of, 2, &[forecast], &[], Before::default(), now);
-            assert_eq!(spell.tonight.minutes, Some(Minutes(5.0)), "{now}");
-            assert_eq!(spell.ahead[0].plan.minutes, None, "{now}");
-        }
-    }
-}

@@ -8,7 +8,6 @@ use crate::plan::decide;
 use crate::plan::tests::{night, sunset};
 use crate::risk::assess;
 use crate::units::Minutes;
-use crate::weather::Site;
 use crate::zone::{NightOf, Zone};
 
 /// Falls to -4 C.
@@ -93,8 +92,8 @@ fn where_the_sun_does_not_set_or_rise_the_letter_says_so() {
     let crop = crop("seedlings", HarvestHabit::Whole, Life::Annual, &[(Organ::Leaf, 1.0, None)]);
     let catalogue = Catalogue { crops: [(crop.id.clone(), crop)].into(), ..Catalogue::default() };
     let mut garden = garden(vec![bed("R1", &[("seedlings", "grown")])], vec![cloth(9)]);
-    (garden.site, garden.worth_per_square_metre) =
-        (Site { latitude: 69.6, longitude: 18.9, elevation: 10.0 }, Minutes(60.0));
+    (garden.site.latitude, garden.site.longitude) = (69.6, 18.9);
+    garden.worth_per_square_metre = Minutes(60.0);
     garden.zone = Zone::bundled(chrono_tz::Europe::Oslo).expect("its rules are bundled");
     let text = |date: &str, hours: i64| {
         let of = NightOf(date.parse().expect("a date"));
