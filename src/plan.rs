@@ -3,7 +3,7 @@
 pub mod aftermath;
 mod choice;
 use choice::Bounds;
-pub use choice::FINE_CHANCE;
+pub use choice::{FINE_CHANCE, cover_minutes};
 pub mod harvest;
 pub mod order;
 pub use harvest::{Keeps, Pick};
