@@ -29,7 +29,6 @@ const ROOMS: &[(&str, &[&str])] = &[
         "message",
         &[
             "units",
-            "words",
             "zone",
             "weather::Provider",
             "crops",

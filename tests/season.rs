@@ -63,7 +63,18 @@ fn written() -> Installation {
         &["covered", "A1", "--with", "heavy", "--at", "2026-12-04 16:40"],
         &["covered", "A1", "--uncovered", "--at", "2026-12-05 09:00"],
         &["damage", "A1", "lettuce_leaf", "0", "--night", "2026-12-01", "--at", "2026-12-03 10:00"],
-        &["damage", "A2", "broccoli", "2", "--night", "2026-12-01", "--at", "2026-12-03 10:00", "--note", "<b>&\"tips\""],
+        &[
+            "damage",
+            "A2",
+            "broccoli",
+            "2",
+            "--night",
+            "2026-12-01",
+            "--at",
+            "2026-12-03 10:00",
+            "--note",
+            "<b>&\"tips\"",
+        ],
         &["damage", "P1", "rosemary", "1", "--night", "2026-12-01", "--at", "2026-12-03 10:00"],
         &["damage", "P1", "rosemary", "0", "--night", "2026-12-15", "--at", "2026-12-17 10:00"],
         &["damage", "A3", "garlic", "1", "--night", "2026-12-08", "--at", "2026-12-10 10:00"],
@@ -93,10 +104,7 @@ fn files(folder: &Path) -> Vec<(String, String)> {
 fn the_season_of_an_invented_garden_is_as_it_was_read() {
     let garden = written();
     let out = ran(&garden, &["season", "2026-27", "--out", "report"]).ended_with(0).out;
-    assert_eq!(
-        out,
-        "Written to report: season.html, nights.csv, beds.csv, crops.csv, covers.csv, next_winter.csv.\n"
-    );
+    assert_eq!(out, "Written to report: season.html, nights.csv, beds.csv, crops.csv, covers.csv, next_winter.csv.\n");
     let found = files(&garden.path("report"));
     let golden = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/season");
     if std::env::var_os("GOLDEN").is_some_and(|word| word == "write") {

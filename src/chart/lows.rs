@@ -69,7 +69,7 @@ pub fn season_of_lows(
     }
     let (left, right) = (axes.at(0.0, zero), axes.at(f64::from(days), zero));
     drawing.line(left, right, r#"stroke-dasharray="6 3""#);
-    drawing.text((right.0, right.1 - 4.0), Anchor::End, "freezing");
+    drawing.text((left.0 + 4.0, left.1 - 4.0), Anchor::Start, "freezing");
     for night in lows {
         let (foretold, measured) = range(night);
         if let Some((low, high)) = foretold.filter(|(low, high)| low.0.is_finite() && high.0.is_finite()) {

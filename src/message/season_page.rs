@@ -161,8 +161,21 @@ fn facts(season: &Season<'_>) -> Vec<Fact> {
     facts
 }
 
+/// Nights in order of time, a month's together: "1, 4 Dec 2026; 7 Jan 2027".
 fn list(nights: &[NightOf]) -> String {
-    nights.iter().map(|night| day(*night)).collect::<Vec<_>>().join(", ")
+    let month = |night: &NightOf| (night.0.year(), night.0.month());
+    let of_month = |nights: &[NightOf]| {
+        let days: Vec<String> = nights.iter().map(|night| night.0.day().to_string()).collect();
+        let month = nights.first().map(|night| night.0.format("%b %Y").to_string()).unwrap_or_default();
+        format!("{} {month}", days.join(", "))
+    };
+    nights.chunk_by(|a, b| month(a) == month(b)).map(of_month).collect::<Vec<_>>().join("; ")
+}
+
+/// With a capital at its beginning.
+fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }
 
 /// What to change, and the nights it rests on.
@@ -180,7 +193,7 @@ fn change(advice: &Advice, catalogue: &Catalogue, shown: Scale) -> (String, Stri
             against.size(shown)
         ),
         Advice::OutOfLine { crop, stood_more, expected, found, .. } => {
-            let name = catalogue.crops.get(crop).map_or(crop.as_str(), |crop| crop.name.as_str());
+            let name = capital(catalogue.crops.get(crop).map_or(crop.as_str(), |crop| crop.name.as_str()));
             let way = if *stood_more { "stood more than expected" } else { "suffered more than expected" };
             format!(
                 "{name} {way} on {number}: lists expected {} of it harmed, {} was found. Its threshold may not be that of \
@@ -262,7 +275,11 @@ fn nights(season: &Season<'_>) -> Grid {
         vec![
             day(night.of),
             or_not_known(night.foretold, |low| format!("{} ± {}", low.mean.tenths(shown), low.spread.size(shown))),
-            or_not_known(night.measured.as_ref(), |(low, place)| format!("{} {place}", low.tenths(shown))),
+            or_not_known(night.measured.as_ref(), |(low, place)| {
+                let colder = night.coldest.filter(|coldest| coldest < low);
+                let colder = colder.map_or(String::new(), |low| format!("; coldest bed {}", low.tenths(shown)));
+                format!("{} {place}{colder}", low.tenths(shown))
+            }),
             or_not_known(night.last_list.as_ref(), |_| count(night.asked().count(), "bed")),
             if night.covered.is_empty() { NOT_KNOWN.into() } else { count(night.covered.len(), "bed") },
             class(night.worst),
@@ -378,12 +395,8 @@ fn thermometers(season: &Season<'_>) -> Grid {
     let columns = vec!["Where", "Nights", "Lowest", "First frost", "Last frost", "Nights with frost", "Hours below"];
     let row = |found: &crate::season::Thermometer| {
         let none = || "none measured".to_string();
-        let mut place = found.place.to_string();
-        if let Some(first) = place.get_mut(..1) {
-            first.make_ascii_uppercase();
-        }
         vec![
-            place,
+            capital(&found.place.to_string()),
             found.nights.to_string(),
             format!("{}, {}", found.lowest.0.tenths(shown), day(found.lowest.1)),
             found.frost.map_or_else(none, |frost| day(frost.first)),
@@ -441,7 +454,7 @@ fn crops(season: &Season<'_>) -> Grid {
         let pieces = crop.pieces.map(|pieces| count(usize::try_from(pieces).unwrap_or_default(), "piece"));
         let picked: Vec<String> = weight.into_iter().chain(pieces).collect();
         vec![
-            crop.name.clone(),
+            capital(&crop.name),
             crop.beds.join(", "),
             written(crop.reports),
             class(crop.worst),
@@ -475,7 +488,7 @@ fn notes(shown: Scale) -> Vec<String> {
     vec![
         "A night goes from noon to noon by the sun and is named after its evening.".into(),
         "Not known means that nobody measured it or wrote it down; it never counts as nothing.".into(),
-        "Cold: measured below the temperature at which frost first harms the most tender thing that grew then, not \
+        "Cold: measured somewhere in the garden below the temperature at which frost first harms the most tender thing that grew then, not \
          hardened. Hit: work was asked for, and it was cold or damage was found. Miss: damage was found and no work asked \
          for. False alarm: work was asked for, and it was measured to stay warmer. The last list of the night counts; of a \
          bed its own thermometer and its own plants, else the garden's screen."

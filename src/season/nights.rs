@@ -56,6 +56,8 @@ pub struct NightFigures {
     pub foretold: Option<Estimate>,
     /// The lowest air measured, at the garden's screen where it was, else at the coldest bed.
     pub measured: Option<(Celsius, Place)>,
+    /// The lowest air measured anywhere in the garden.
+    pub coldest: Option<Celsius>,
     /// Of a cold night the garden's most tender threshold.
     pub begins: Option<Celsius>,
     /// The beds of the last list; empty where there was nothing to say, `None` where nobody looked ahead.
@@ -89,10 +91,10 @@ impl NightFigures {
         self.last_list.iter().flatten().find(|said| said.bed == bed)
     }
 
-    /// Whether it was measured below the garden's most tender threshold; `None` where nobody measured it.
+    /// Whether it was measured anywhere below the garden's most tender threshold; `None` where nobody measured it.
     pub fn was_cold(&self) -> Option<bool> {
-        let (low, _) = self.measured.as_ref()?;
-        Some(self.begins.is_some_and(|begins| *low < begins))
+        let low = self.coldest?;
+        Some(self.begins.is_some_and(|begins| low < begins))
     }
 
     /// Whether anything at all is known of it.
@@ -148,6 +150,7 @@ pub(super) fn nights(
             of,
             foretold,
             measured: shown.map(|low| (low.low, low.place.clone())),
+            coldest: lows.iter().map(|low| low.low).reduce(Celsius::min),
             begins: cold.get(&of).map(|night| night.tender.begins),
             // Where a round looked and nothing was said, nothing was asked.
             last_list: list.or_else(|| foretold.map(|_| Vec::new())),

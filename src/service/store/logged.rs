@@ -8,6 +8,7 @@ use crate::zone::NightOf;
 use chrono::{DateTime, Utc};
 use sqlx::Row;
 use sqlx::sqlite::SqliteRow;
+use std::collections::BTreeMap;
 
 /// One thermometer in one place.
 #[derive(Clone, Debug, PartialEq)]
@@ -111,6 +112,21 @@ impl Store {
         }
         transaction.commit().await.map_err(|error| self.fault(error))?;
         Ok(added)
+    }
+
+    /// How many rows of each import of a garden are there, by its number in the journal. Reads all rows.
+    pub async fn rows_of_imports(&self, garden: &str) -> Result<BTreeMap<i64, u64>, StoreFault> {
+        let rows = sqlx::query(
+            "SELECT logged.import, count(*) AS count FROM series CROSS JOIN logged ON logged.series = series.id
+             WHERE series.garden = ? GROUP BY logged.import",
+        )
+        .bind(garden)
+        .fetch_all(&self.pool)
+        .await
+        .map_err(|error| self.fault(error))?;
+        rows.iter()
+            .map(|row| Ok((self.number(row, "import")?, u64::try_from(self.number(row, "count")?).unwrap_or_default())))
+            .collect()
     }
 
     /// Rows of a thermometer within an interval, both ends included, in order of time, whose import stands.
