@@ -24,7 +24,7 @@ const ROOMS: &[(&str, &[&str])] = &[
     ("replay", &["units", "zone", "weather", "night", "score"]),
     ("learn", &["units", "zone", "crops::Figures", "night"]),
     ("chart", &["units"]),
-    ("season", &["units", "words", "zone", "crops", "night", "beds", "risk", "plan", "journal", "score"]),
+    ("season", &["units", "words", "zone", "crops", "night", "beds", "risk", "rounds", "plan", "journal", "score"]),
     (
         "message",
         &[
