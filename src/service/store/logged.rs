@@ -190,12 +190,20 @@ impl Store {
         let offset = solar_offset(longitude).num_seconds();
         let begins = |night: NightOf| night.0.and_time(chrono::NaiveTime::MIN).and_utc().timestamp() - offset;
         let rows = sqlx::query(
-            "SELECT series.place, series.bed, series.cover, series.sampled, series.source, series.height,
-                    (logged.at + ?2) / 86400 AS day, min(logged.celsius) AS celsius
-             FROM series CROSS JOIN logged ON logged.series = series.id
-             WHERE series.garden = ?1 AND series.sampled <> 'maximum' AND logged.at >= ?3 AND logged.at < ?4
-             AND logged.import NOT IN (SELECT id FROM struck_imports)
-             GROUP BY series.id, day ORDER BY day, series.id",
+            // A day at a time, along the key of the rows: to group them would sort them all, in a file of its own.
+            "WITH RECURSIVE ends (id, first, last) AS (
+                 SELECT id, (SELECT min(at) FROM logged WHERE series = series.id AND at >= ?3 AND at < ?4),
+                            (SELECT max(at) FROM logged WHERE series = series.id AND at >= ?3 AND at < ?4)
+                 FROM series WHERE garden = ?1 AND sampled <> 'maximum'),
+             days (id, day, last) AS (
+                 SELECT id, (first + ?2) / 86400, (last + ?2) / 86400 FROM ends WHERE first IS NOT NULL
+                 UNION ALL SELECT id, day + 1, last FROM days WHERE day < last),
+             lows (id, day, celsius) AS (
+                 SELECT id, day, (SELECT min(celsius) FROM logged
+                                  WHERE series = days.id AND at >= day * 86400 - ?2 AND at < (day + 1) * 86400 - ?2
+                                  AND import NOT IN (SELECT id FROM struck_imports)) FROM days)
+             SELECT series.place, series.bed, series.cover, series.sampled, series.source, series.height, day, celsius
+             FROM lows CROSS JOIN series ON series.id = lows.id WHERE celsius IS NOT NULL ORDER BY day, series.id",
         )
         .bind(garden)
         .bind(offset)
