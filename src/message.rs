@@ -18,6 +18,7 @@ mod look_again;
 mod morning_after;
 mod not_reached;
 mod ready;
+pub mod season_page;
 mod sentences;
 mod store_away;
 mod typeset;

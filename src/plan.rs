@@ -5,6 +5,7 @@ pub mod before;
 pub use before::Before;
 mod choice;
 use choice::Bounds;
+pub use choice::cover_minutes;
 pub mod harvest;
 pub mod order;
 pub use harvest::{Keeps, Pick};

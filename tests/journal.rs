@@ -221,6 +221,27 @@ fn logs_that_overlap_add_nothing_twice_and_a_struck_one_may_come_again() {
     assert_eq!(count(), ["1152"], "a struck import is kept");
 }
 
+/// As a power cut leaves it: the entry, and a part of its rows.
+#[test]
+fn an_import_that_was_interrupted_is_seen_and_its_rest_comes_with_the_next() {
+    let garden = garden();
+    garden.write("three.csv", &log("time_utc,air_c", 3));
+    let take = || ran(&garden, &["journal", "--import", "three.csv"]).ended_with(0).out;
+    take();
+    let list = || ran(&garden, &["journal"]).ended_with(0).out;
+    assert!(!list().contains("interrupted"), "{}", list());
+    let whole = || garden.asked("SELECT at || ' ' || import || ' ' || celsius FROM logged ORDER BY at");
+    let before = whole();
+    garden.tampered("DELETE FROM logged WHERE at > (SELECT min(at) + 86400 FROM logged)");
+    let seen = "\nEntry 1 was interrupted: 145 of 432 rows of three.csv are there. Take it in again, and the others are added.\n";
+    assert!(list().ends_with(seen), "{}", list());
+    assert!(take().ends_with("287 rows that entry 1 had been without.\n"));
+    assert_eq!(whole(), before);
+    assert!(!list().contains("interrupted"));
+    assert_eq!(garden.asked("SELECT count(*) || '' FROM journal"), ["1"]);
+    assert!(take().starts_with("Nothing new"));
+}
+
 /// What befalls a log: the whole of it refused with its line, or the good rows kept where somebody wants that.
 #[test]
 fn bad_logs_are_answered_by_row_and_all_or_the_bad_rows_are_left_out() {

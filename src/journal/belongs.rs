@@ -52,6 +52,9 @@ pub fn belongs(entry: &Entry, garden: &Garden, catalogue: &Catalogue) -> Result<
             match &damage.crop {
                 Some(crop) => grew(crop, damage.night.0),
                 None if bed.plantings.is_empty() => Err(format!("Nothing grows in bed {}", bed.id)),
+                None if bed.plantings.iter().all(|planting| planting.planted > Some(damage.night.0)) => {
+                    Err(format!("What grows in bed {} was planted after the night of {}", bed.id, damage.night))
+                }
                 None => Ok(()),
             }
         }

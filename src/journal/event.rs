@@ -7,7 +7,7 @@ use crate::night::{Estimate, Knowledge};
 use crate::plan::Plan;
 use crate::plan::said::Said;
 use crate::plan::spell::Spell;
-use crate::risk::{DECIDING_SHARE, assess};
+use crate::risk::{BedRisk, DECIDING_SHARE, assess};
 use crate::rounds::RoundKind;
 use crate::units::{Celsius, MetresPerSecond};
 use crate::weather::Forecast;
@@ -77,7 +77,7 @@ impl ForecastAtRound {
     }
 
     /// Whether it was made on the day before the night, by the mean sun, or in the night: what people went by.
-    fn is_of_its_day(&self, longitude: f64) -> bool {
+    pub fn is_of_its_day(&self, longitude: f64) -> bool {
         night_of(self.made_at + Duration::hours(12), longitude) >= self.night
     }
 
@@ -136,20 +136,25 @@ pub struct MostTender {
 /// carries weight. Chill above freezing and roots in the soil are left out: they would make every autumn night a cold
 /// one.
 pub fn most_tender(garden: &Garden, catalogue: &Catalogue, of: NightOf) -> MostTender {
-    let mut tender = MostTender { begins: Celsius(0.0), plant: None };
-    for bed in assess(garden, of, None, catalogue) {
-        for planting in bed.plantings {
-            if planting.planting.planted.is_some_and(|planted| planted > of.0) {
-                continue;
-            }
-            for (tolerance, applied) in &planting.parts {
-                let counts = tolerance.harm == Harm::Freezing
-                    && tolerance.frame != Frame::Soil
-                    && tolerance.share >= DECIDING_SHARE;
-                let begins = applied.figures.damage_begins;
-                if counts && (tender.plant.is_none() || begins > tender.begins) {
-                    tender = MostTender { begins, plant: Some((bed.bed.id.clone(), planting.crop.id.clone())) };
-                }
+    let beds = assess(garden, of, None, catalogue);
+    let tender = beds.iter().filter_map(|bed| tender_of(bed, of));
+    let first_of_equals = |first: MostTender, next: MostTender| if next.begins > first.begins { next } else { first };
+    tender.reduce(first_of_equals).unwrap_or(MostTender { begins: Celsius(0.0), plant: None })
+}
+
+/// The same of one bed; `None` where nothing grows there on that night that frost could harm.
+pub fn tender_of(bed: &BedRisk<'_>, of: NightOf) -> Option<MostTender> {
+    let mut tender: Option<MostTender> = None;
+    for planting in &bed.plantings {
+        if planting.planting.planted.is_some_and(|planted| planted > of.0) {
+            continue;
+        }
+        for (tolerance, applied) in &planting.parts {
+            let counts =
+                tolerance.harm == Harm::Freezing && tolerance.frame != Frame::Soil && tolerance.share >= DECIDING_SHARE;
+            let begins = applied.figures.damage_begins;
+            if counts && tender.as_ref().is_none_or(|tender| begins > tender.begins) {
+                tender = Some(MostTender { begins, plant: Some((bed.bed.id.clone(), planting.crop.id.clone())) });
             }
         }
     }

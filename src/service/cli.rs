@@ -13,6 +13,7 @@ mod progress;
 mod reading;
 mod replay;
 mod run;
+mod season;
 mod tonight;
 mod weather;
 mod writing;
@@ -74,6 +75,8 @@ enum Command {
     Journal(journal::JournalCommand),
     /// List the cold nights, or tell the whole story of one: foretold, said, done, measured, found
     Event(event::EventCommand),
+    /// Write what a winter came to into a folder: a page to read and print, and tables; with what to change next winter
+    Season(season::SeasonCommand),
     /// Ask after everything the service rests on: feeds, mail, store, clock, rounds; say how to mend what is wrong
     Doctor(doctor::DoctorCommand),
     /// Copy the store into a file, also while the service runs
@@ -145,6 +148,7 @@ pub fn run() -> ExitCode {
         Command::Correct(correct) => correct.run(),
         Command::Journal(journal) => journal.run(),
         Command::Event(event) => event.run(),
+        Command::Season(season) => season.run(),
         Command::Doctor(doctor) => doctor.run(),
         Command::Backup(backup) => backup.run(),
         Command::Replay(replay) => replay.run(),

@@ -304,12 +304,18 @@ impl<'g> Means<'g> {
         laid(Layers::One).chain(laid(Layers::Two)).collect()
     }
 
-    /// To lay it, and to take it off and fold it. A second layer is laid like the first; both come off together.
+    /// To lay it, and to take it off and fold it.
     fn cover_work(&self, area: f64, laid: &Laid) -> (f64, f64) {
-        let more_pieces = f64::from(laid.pieces.saturating_sub(1));
-        let lay = COVER_PER_SQUARE_METRE * area * f64::from(laid.cover.layers.times());
-        ((lay + more_pieces) * self.wind_factor, UNCOVER_PER_BED * self.wind_factor)
+        let (lay, take_off) = cover_minutes(area, laid.pieces, laid.cover.layers.times());
+        (lay * self.wind_factor, take_off * self.wind_factor)
     }
+}
+
+/// Person-minutes in little wind to lay a cover of so many pieces over an area, m², and to take it off and fold it. A second
+/// layer is laid like the first; both come off together.
+pub fn cover_minutes(area: f64, pieces: u32, layers: u32) -> (f64, f64) {
+    let more_pieces = f64::from(pieces.saturating_sub(1));
+    (COVER_PER_SQUARE_METRE * area * f64::from(layers) + more_pieces, UNCOVER_PER_BED)
 }
 
 /// What is done if nothing is.

@@ -59,7 +59,7 @@ impl EventCommand {
 }
 
 /// Everything that the store knows of the nights from one to another, both included.
-async fn known(store: &Store, garden: &Garden, from: NightOf, to: NightOf) -> Result<Known, Failure> {
+pub(super) async fn known(store: &Store, garden: &Garden, from: NightOf, to: NightOf) -> Result<Known, Failure> {
     let begins = |night: NightOf| night.0.and_time(NaiveTime::MIN).and_utc() - solar_offset(garden.site.longitude);
     let entries = store.entries(&garden.id, Some((begins(from), begins(to) + Duration::days(1) + SHOWS_FOR))).await?;
     let mut lows = store.lows_of_logs(&garden.id, garden.site.longitude, from, to).await?;

@@ -8,6 +8,7 @@ use crate::zone::NightOf;
 use chrono::{DateTime, Utc};
 use sqlx::Row;
 use sqlx::sqlite::SqliteRow;
+use std::collections::BTreeMap;
 
 /// One thermometer in one place.
 #[derive(Clone, Debug, PartialEq)]
@@ -113,6 +114,21 @@ impl Store {
         Ok(added)
     }
 
+    /// How many rows of each import of a garden are there, by its number in the journal. Reads all rows.
+    pub async fn rows_of_imports(&self, garden: &str) -> Result<BTreeMap<i64, u64>, StoreFault> {
+        let rows = sqlx::query(
+            "SELECT logged.import, count(*) AS count FROM series CROSS JOIN logged ON logged.series = series.id
+             WHERE series.garden = ? GROUP BY logged.import",
+        )
+        .bind(garden)
+        .fetch_all(&self.pool)
+        .await
+        .map_err(|error| self.fault(error))?;
+        rows.iter()
+            .map(|row| Ok((self.number(row, "import")?, u64::try_from(self.number(row, "count")?).unwrap_or_default())))
+            .collect()
+    }
+
     /// Rows of a thermometer within an interval, both ends included, in order of time, whose import stands.
     pub async fn logged(
         &self,
@@ -174,12 +190,20 @@ impl Store {
         let offset = solar_offset(longitude).num_seconds();
         let begins = |night: NightOf| night.0.and_time(chrono::NaiveTime::MIN).and_utc().timestamp() - offset;
         let rows = sqlx::query(
-            "SELECT series.place, series.bed, series.cover, series.sampled, series.source, series.height,
-                    (logged.at + ?2) / 86400 AS day, min(logged.celsius) AS celsius
-             FROM series CROSS JOIN logged ON logged.series = series.id
-             WHERE series.garden = ?1 AND series.sampled <> 'maximum' AND logged.at >= ?3 AND logged.at < ?4
-             AND logged.import NOT IN (SELECT id FROM struck_imports)
-             GROUP BY series.id, day ORDER BY day, series.id",
+            // A day at a time, along the key of the rows: to group them would sort them all, in a file of its own.
+            "WITH RECURSIVE ends (id, first, last) AS (
+                 SELECT id, (SELECT min(at) FROM logged WHERE series = series.id AND at >= ?3 AND at < ?4),
+                            (SELECT max(at) FROM logged WHERE series = series.id AND at >= ?3 AND at < ?4)
+                 FROM series WHERE garden = ?1 AND sampled <> 'maximum'),
+             days (id, day, last) AS (
+                 SELECT id, (first + ?2) / 86400, (last + ?2) / 86400 FROM ends WHERE first IS NOT NULL
+                 UNION ALL SELECT id, day + 1, last FROM days WHERE day < last),
+             lows (id, day, celsius) AS (
+                 SELECT id, day, (SELECT min(celsius) FROM logged
+                                  WHERE series = days.id AND at >= day * 86400 - ?2 AND at < (day + 1) * 86400 - ?2
+                                  AND import NOT IN (SELECT id FROM struck_imports)) FROM days)
+             SELECT series.place, series.bed, series.cover, series.sampled, series.source, series.height, day, celsius
+             FROM lows CROSS JOIN series ON series.id = lows.id WHERE celsius IS NOT NULL ORDER BY day, series.id",
         )
         .bind(garden)
         .bind(offset)

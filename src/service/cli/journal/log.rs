@@ -219,6 +219,8 @@ impl Work<'_> {
         let by = self.command.by.as_deref().map(note).transpose().map_err(refused)?.flatten();
         let mut text = String::new();
         let mut targets: Vec<Option<(i64, i64)>> = Vec::new();
+        let entries = store.entries(&self.garden.id, None).await?;
+        let interrupted = self.interrupted(store, &entries).await?;
         for found in found {
             let series = self.series(&found.column).map_err(refused)?;
             let (Some(first), Some(last)) = (found.first, found.last) else {
@@ -233,6 +235,18 @@ impl Work<'_> {
             if new == 0 {
                 text.push_str(&format!("Nothing new: {what}, {} rows, all there already.\n", found.rows));
                 targets.push(None);
+                continue;
+            }
+            // The rest of an import during which the program ended belongs to its entry, which says how many rows there are.
+            let rest = interrupted.iter().find(|(_, imported, there)| {
+                imported.file == file
+                    && imported.column == found.column.name
+                    && imported.place == series.place
+                    && there + new == imported.rows
+            });
+            if let Some((written, ..)) = rest {
+                text.push_str(&format!("Taken in: {what}, {new} rows that entry {} had been without.\n", written.id));
+                targets.push(Some((store.keep_series(&self.garden.id, &series).await?, written.id)));
                 continue;
             }
             let imported = Imported {
