@@ -23,7 +23,7 @@ const ROOMS: &[(&str, &[&str])] = &[
     ("message", &["units", "zone", "weather::Provider", "crops", "night", "beds", "risk", "rounds", "plan", "journal"]),
     ("score", &["units", "zone", "night"]),
     ("replay", &["units", "zone", "weather", "night", "score"]),
-    ("learn", &["units", "zone", "crops::Figures", "night"]),
+    ("learn", &["units", "zone", "crops::Figures", "night", "journal::damage"]),
     ("chart", &["units"]),
     ("settings", &["units", "words", "zone", "weather", "crops", "night::cover", "night::exposure", "beds", "rounds"]),
 ];

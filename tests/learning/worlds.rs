@@ -3,6 +3,7 @@
 use crate::chance::Chance;
 use chrono::{Days, NaiveDate};
 use counterpane::crops::Figures;
+use counterpane::journal::damage::DamageClass;
 use counterpane::learn::bed_offset::{self, BedReading, BedReadings};
 use counterpane::learn::cover_gain::{self, PairedReading};
 use counterpane::learn::forecast::{self, ForecastNight, Sky};
@@ -160,9 +161,10 @@ pub const KALE_LIKE: Figures = Figures {
     exposure_hours: None,
 };
 
-/// The class of a share of plants harmed, by the words of the scale.
+/// The class of a share of plants harmed, by the scale that people are shown.
 pub fn class_of(share: f64) -> u8 {
-    [0.005, 0.055, 0.205, 0.505, 0.905].iter().map(|bound| u8::from(share > *bound)).sum()
+    let class = DamageClass::all().find(|class| share <= *class.share().end()).expect("a share from 0 to 1");
+    class.number()
 }
 
 /// A crop of three kelvins between first harm and heavy loss; nights about its thresholds, more of them mild than cold.
