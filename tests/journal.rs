@@ -62,7 +62,7 @@ fn written() -> Installation {
         ),
         (&["lost", "A1", "lettuce_leaf"], "lettuce_leaf in bed A1 is lost"),
         (&["resown", "A1", "spinach"], "spinach in bed A1 was sown or set out again"),
-        (&["reading", "72F", "--at", "06:10"], "It is entry 11."),
+        (&["reading", "72F", "--at", "06:10", "--sure"], "It is entry 11."),
         (&["reading", "27F", "--at", "06:10", "--replaces", "11"], "It stands for entry 11, which is kept and shown"),
         (&["correct", "10", "--because", "wrong bed"], "entry 10 was a slip and does not count."),
     ] {
@@ -70,6 +70,20 @@ fn written() -> Installation {
         assert!(ran.out.contains(echo), "{echo}\nis not in\n{}", ran.out);
     }
     garden
+}
+
+/// Without a forecast the lows of the week before say what can hardly be.
+#[test]
+fn a_reading_far_from_the_lows_of_the_week_is_asked_about() {
+    let garden = garden();
+    ran(&garden, &["reading", "27F", "--min"]).ended_with(0);
+    refused(&ran(&garden, &["reading", "28C"]), "Is it 28.0 F (-2.2 C)? Write it anew, or add --sure");
+    refused(&ran(&garden, &["reading", "-3F", "--bed", "A1"]), "Is it -3.0 C (26.6 F)?");
+    for arguments in
+        [&["reading", "46F"][..], &["reading", "28C", "--sure"], &["reading", "28C", "--bed", "A1", "--soil"]]
+    {
+        ran(&garden, arguments).ended_with(0);
+    }
 }
 
 #[test]

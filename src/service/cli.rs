@@ -5,6 +5,7 @@ mod check;
 mod covered;
 mod demo;
 mod doctor;
+mod doubtful;
 mod event;
 mod explain;
 mod found;
