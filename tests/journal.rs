@@ -117,7 +117,14 @@ fn what_cannot_be_is_refused_with_how_to_say_it() {
         (&["damage", "A1", "lettuce_leaf", "bad"], "\"bad\" is no class from 0 to 5"),
         (&["damage", "Z9", "2"], "No bed is labelled \"Z9\". There are: A1, A2, A3, P1, S1."),
         (&["damage", "A1", "broccoli", "2"], "Bed A1 has no broccoli. It has: lettuce_leaf."),
-        (&["damage", "A1", "2", "--night", "2027-01-17"], "the night of Sunday 17 January 2027 has not come yet"),
+        (
+            &["damage", "A1", "2", "--night", "2027-01-16"],
+            "the night of Saturday 16 January 2027 has not begun yet; the last one was that of Friday 15 January 2027",
+        ),
+        (
+            &["damage", "A1", "2", "--night", "2027-01-15", "--at", "2027-01-15 12:00"],
+            "The night of 2027-01-15 began only after somebody had looked; was it that of 2027-01-14?",
+        ),
         (&["damage", "A1", "2", "--photo", "../../etc/passwd"], "is no place for a photograph"),
         (&["damage", "A1", "2", "--at", "tomorrow"], "\"tomorrow\" is no time"),
         (&["harvested", "A2", "broccoli", "lots"], "\"lots\" is no amount"),

@@ -38,6 +38,8 @@ pub enum TimeFault {
     NoHour(String),
     #[error("{0} has not come yet")]
     NotYet(String),
+    #[error("the night of {night} has not begun yet; the last one was that of {before}")]
+    NotBegun { night: String, before: String },
     #[error("the clock never showed {shown}: it was put forward past it; the next time that it showed is {next}")]
     NeverShown { shown: String, next: String },
 }
@@ -165,7 +167,7 @@ impl Speaker<'_> {
         format!("{}{seconds} {}", local.format("%A %-d %B %Y, %H:%M"), self.zone.abbreviation(instant))
     }
 
-    /// The night that a text means: "last night", or the date of its evening. Nights to come are refused.
+    /// The night that a text means: "last night", or the date of its evening. One whose sun has not set is refused.
     pub fn night(&self, text: &str) -> Result<NightOf, TimeFault> {
         let today = self.zone.local(self.now).date_naive();
         let lower = text.trim().to_lowercase();
@@ -178,8 +180,11 @@ impl Speaker<'_> {
                 .filter(|date| (1970..=2200).contains(&date.year()))
                 .ok_or_else(|| TimeFault::NotATime(text.into()))?,
         };
-        if date > today {
-            return Err(TimeFault::NotYet(format!("the night of {}", date.format("%A %-d %B %Y"))));
+        if night_hours(self.site, self.zone, NightOf(date)).0 > self.now {
+            let named = |date: NaiveDate| date.format("%A %-d %B %Y").to_string();
+            let begun = night_hours(self.site, self.zone, NightOf(today)).0 <= self.now;
+            let last = if begun { today } else { today - Duration::days(1) };
+            return Err(TimeFault::NotBegun { night: named(date), before: named(last) });
         }
         Ok(NightOf(date))
     }

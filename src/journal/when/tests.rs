@@ -90,7 +90,14 @@ fn nights_are_named_by_their_evening_and_none_is_to_come() {
     let night = |text: &str| speaker.night(text).map(|night| night.to_string()).map_err(|fault| fault.to_string());
     assert_eq!(night("last night"), Ok("2027-01-15".into()));
     assert_eq!(night("2027-01-14"), Ok("2027-01-14".into()));
-    assert_eq!(night("2027-01-17"), Err("the night of Sunday 17 January 2027 has not come yet".into()));
+    for (text, named) in [("2027-01-17", "Sunday 17"), ("2027-01-16", "Saturday 16"), ("tonight", "Saturday 16")] {
+        let why = format!(
+            "the night of {named} January 2027 has not begun yet; the last one was that of Friday 15 January 2027"
+        );
+        assert_eq!(night(text), Err(why));
+    }
+    let evening = Speaker { now: utc("2027-01-16T23:30:00Z"), ..speaker };
+    assert_eq!(evening.night("tonight").map(|night| night.to_string()), Ok("2027-01-16".into()));
     assert!(night("2027-02-30").is_err() && night("then").is_err());
 }
 
