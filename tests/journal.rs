@@ -72,6 +72,21 @@ fn written() -> Installation {
     garden
 }
 
+/// What a frost did is often written down long after it, and what is gone is gone the next morning.
+#[test]
+fn the_story_of_a_night_tells_what_was_found_whenever_it_was_written() {
+    let garden = garden();
+    ran(&garden, &["lost", "A1", "lettuce_leaf", "--at", "this morning 8:00"]).ended_with(0);
+    let late = ["damage", "A2", "broccoli", "3", "--night", "2027-01-15", "--now", "2027-04-20T12:00:00-04:00"];
+    garden.ran(&late).ended_with(0);
+    let story = ran(&garden, &["event", "2027-01-15"]).ended_with(0).out;
+    for found in ["2027-01-16  lettuce_leaf in bed A1 lost", "2027-04-20  damage to broccoli in bed A2"] {
+        assert!(story.contains(found), "{story}");
+    }
+    let other = ran(&garden, &["event", "2027-01-16"]).ended_with(0).out;
+    assert!(!other.contains("lost") && !other.contains("broccoli"), "{other}");
+}
+
 /// Without a forecast the lows of the week before say what can hardly be.
 #[test]
 fn a_reading_far_from_the_lows_of_the_week_is_asked_about() {

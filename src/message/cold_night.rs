@@ -7,6 +7,7 @@ use crate::journal::{Place, What};
 use crate::night::Estimate;
 use crate::plan::Measure;
 use crate::plan::said::Said;
+use crate::rounds::night_hours;
 use crate::units::{Kelvins, Scale};
 use crate::zone::NightOf;
 use chrono::Duration;
@@ -98,8 +99,8 @@ pub fn story(of: NightOf, cold: Option<&ColdNight>, known: &Known, garden: &Gard
             && match &written.entry.what {
                 What::Damage(damage) => damage.night == of,
                 What::Lost(_) | What::Resown(_) => {
-                    let after = night_of(written.entry.at, garden.site.longitude).0 - of.0;
-                    (Duration::days(1)..=Duration::days(14)).contains(&after)
+                    let (sunset, sunrise) = night_hours(&garden.site, &garden.zone, of);
+                    (sunset..=sunrise + Duration::days(14)).contains(&written.entry.at)
                 }
                 _ => false,
             }
