@@ -72,6 +72,22 @@ fn written() -> Installation {
     garden
 }
 
+/// A minimum that is read by day, or stamped with the evening on which a logger was read, is that of the night before.
+#[test]
+fn a_minimum_read_by_day_is_that_of_the_night_before() {
+    let garden = garden();
+    ran(&garden, &["reading", "24F", "--min", "--at", "12:55"]).ended_with(0);
+    garden.write("daily.csv", "time_local,min_c\n2027-01-14 18:30,-5.5\n2027-01-15 18:30,-6.5\n");
+    garden.ran(&["journal", "--import", "daily.csv", "--sure", "--bed", "A1", "--now", NOW]).ended_with(0);
+    let story = |night: &str| ran(&garden, &["event", night]).ended_with(0).out;
+    let (thirteenth, fifteenth) = (story("2027-01-13"), story("2027-01-15"));
+    assert!(thirteenth.contains("lowest of the night 22.1 F at bed A1"), "{thirteenth}");
+    assert!(story("2027-01-14").contains("lowest of the night 20.3 F"), "{}", story("2027-01-14"));
+    assert!(fifteenth.contains("lowest of the night 24.0 F at the garden's screen"), "{fifteenth}");
+    assert!(fifteenth.contains("lowest 24.0 F") && !fifteenth.contains("20.3"), "{fifteenth}");
+    assert!(story("2027-01-16").contains("Measured\n  nothing is written"), "{}", story("2027-01-16"));
+}
+
 /// What a frost did is often written down long after it, and what is gone is gone the next morning.
 #[test]
 fn the_story_of_a_night_tells_what_was_found_whenever_it_was_written() {

@@ -217,6 +217,16 @@ pub fn night_of(at: DateTime<Utc>, longitude: f64) -> NightOf {
     NightOf((at + solar_offset(longitude)).date_naive())
 }
 
+/// A minimum tells of the hours before it was read: until so long after noon it is that of the night before (assumed: an
+/// evening's own low comes later).
+pub const MINIMUM_REACHES_BACK: Duration = Duration::hours(8);
+
+/// The night of what a thermometer showed at an instant.
+pub fn night_of_sample(at: DateTime<Utc>, of: Sampled, longitude: f64) -> NightOf {
+    let back = if matches!(of, Sampled::Minimum { .. }) { MINIMUM_REACHES_BACK } else { Duration::zero() };
+    night_of(at - back, longitude)
+}
+
 /// What is added to UTC so that noon by the mean sun becomes midnight.
 pub fn solar_offset(longitude: f64) -> Duration {
     #[allow(clippy::cast_possible_truncation)]
@@ -232,8 +242,8 @@ pub fn lows_of_readings(entries: &[Written], longitude: f64) -> Vec<PlaceLow> {
         if matches!(reading.of, Sampled::Maximum { .. }) {
             continue;
         }
-        let low =
-            lows.entry((night_of(written.entry.at, longitude), reading.place.clone())).or_insert(reading.temperature);
+        let night = night_of_sample(written.entry.at, reading.of, longitude);
+        let low = lows.entry((night, reading.place.clone())).or_insert(reading.temperature);
         *low = low.min(reading.temperature);
     }
     lows.into_iter().map(|((night, place), low)| PlaceLow { night, place, low }).collect()

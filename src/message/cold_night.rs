@@ -2,7 +2,7 @@
 
 use super::journal_list::said as said_by;
 use crate::beds::Garden;
-use crate::journal::event::{ColdNight, ForecastAtRound, Known, PlaceLow, Written, night_of};
+use crate::journal::event::{ColdNight, ForecastAtRound, Known, PlaceLow, Written, night_of, night_of_sample};
 use crate::journal::{Place, What};
 use crate::night::Estimate;
 use crate::plan::Measure;
@@ -80,7 +80,14 @@ pub fn story(of: NightOf, cold: Option<&ColdNight>, known: &Known, garden: &Gard
     part("Foretold for the garden's screen", foretold.map(|round| a_round(round, shown, &clock)).collect());
     let said: Vec<&Said> = known.said.iter().filter(|(night, _)| *night == of).map(|(_, said)| said).collect();
     part("Said", said.iter().map(|said| format!("{}  {}", clock(said.at), a_list(said))).collect());
-    let of_night = |written: &&Written| written.stands() && night_of(written.entry.at, garden.site.longitude) == of;
+    let longitude = garden.site.longitude;
+    let of_night = |written: &&Written| {
+        let night = match &written.entry.what {
+            What::Reading(reading) => night_of_sample(written.entry.at, reading.of, longitude),
+            _ => night_of(written.entry.at, longitude),
+        };
+        written.stands() && night == of
+    };
     let entries = || known.entries.iter().filter(of_night);
     let is_cover = |written: &&Written| matches!(written.entry.what, What::Covered(_) | What::Uncovered(_));
     let line = |written: &Written| format!("{}  {}", clock(written.entry.at), said_by(&written.entry.what, shown));

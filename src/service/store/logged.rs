@@ -1,7 +1,7 @@
 //! The rows of thermometers' logs, millions of them: a thermometer in its place once, and of each row three numbers.
 
 use super::{Store, StoreFault};
-use crate::journal::event::{PlaceLow, solar_offset};
+use crate::journal::event::{MINIMUM_REACHES_BACK, PlaceLow, solar_offset};
 use crate::journal::{Place, Sampled};
 use crate::units::Celsius;
 use crate::zone::NightOf;
@@ -163,7 +163,7 @@ impl Store {
     }
 
     /// The lowest row of every place and night, from noon to noon by the mean sun of a longitude, of the nights from
-    /// one to another, both included.
+    /// one to another, both included. A minimum is of the night as in [`MINIMUM_REACHES_BACK`].
     pub async fn lows_of_logs(
         &self,
         garden: &str,
@@ -175,9 +175,10 @@ impl Store {
         let begins = |night: NightOf| night.0.and_time(chrono::NaiveTime::MIN).and_utc().timestamp() - offset;
         let rows = sqlx::query(
             "SELECT series.place, series.bed, series.cover, series.sampled, series.source, series.height,
-                    (logged.at + ?2) / 86400 AS day, min(logged.celsius) AS celsius
+                    (logged.at + ?2 - (series.sampled = 'minimum') * ?5) / 86400 AS day, min(logged.celsius) AS celsius
              FROM series CROSS JOIN logged ON logged.series = series.id
-             WHERE series.garden = ?1 AND series.sampled <> 'maximum' AND logged.at >= ?3 AND logged.at < ?4
+             WHERE series.garden = ?1 AND series.sampled <> 'maximum' AND logged.at >= ?3 + (series.sampled = 'minimum') * ?5
+             AND logged.at < ?4 + (series.sampled = 'minimum') * ?5
              AND logged.import NOT IN (SELECT id FROM struck_imports)
              GROUP BY series.id, day ORDER BY day, series.id",
         )
@@ -185,6 +186,7 @@ impl Store {
         .bind(offset)
         .bind(begins(from))
         .bind(begins(to) + 86_400)
+        .bind(MINIMUM_REACHES_BACK.num_seconds())
         .fetch_all(&self.pool)
         .await
         .map_err(|error| self.fault(error))?;
