@@ -8,13 +8,13 @@ use crate::plan::Plan;
 use crate::plan::said::Said;
 use crate::plan::spell::Spell;
 use crate::risk::{DECIDING_SHARE, assess};
-use crate::rounds::RoundKind;
+use crate::rounds::{RoundKind, night_hours};
 use crate::units::{Celsius, MetresPerSecond};
 use crate::weather::Forecast;
 use crate::words::words;
 use crate::zone::NightOf;
 use chrono::{DateTime, Duration, Utc};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// How much of the sky was foretold to be clouded; errors of forecasts differ between these.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -204,10 +204,11 @@ pub struct ColdNight {
 #[derive(Clone, Debug, Default)]
 pub struct Known {
     pub foretold: Vec<ForecastAtRound>,
-    /// Lows of logs and of readings that stand.
+    /// Lows of logs and of readings that stand, of those nights alone.
     pub lows: Vec<PlaceLow>,
     /// Each with its night, the first thing said first.
     pub said: Vec<(NightOf, Said)>,
+    /// Those before and after as well: covers stay on, and damage is found late.
     pub entries: Vec<Written>,
 }
 
@@ -293,6 +294,22 @@ pub fn cold_nights(garden: &Garden, catalogue: &Catalogue, known: &Known) -> Vec
     cold
 }
 
+/// A night is mostly coldest shortly before sunrise, and covers come off after it (assumed).
+const LOW_BEFORE_SUNRISE: Duration = Duration::hours(1);
+
+/// The beds under a cover at an instant, by what was written down of laying and taking off, in order of time.
+fn covered_at(entries: &[Written], at: DateTime<Utc>) -> BTreeSet<&str> {
+    let mut covered = BTreeSet::new();
+    for written in entries.iter().filter(|written| written.stands() && written.entry.at <= at) {
+        match &written.entry.what {
+            What::Covered(laid) => covered.insert(laid.bed.as_str()),
+            What::Uncovered(taken_off) => covered.remove(taken_off.bed.as_str()),
+            _ => false,
+        };
+    }
+    covered
+}
+
 fn figures(
     of: NightOf,
     tender: MostTender,
@@ -305,17 +322,15 @@ fn figures(
     let mut asked: Vec<&str> = asked.filter(|bed| bed.cover.is_some()).map(|bed| bed.bed.as_str()).collect();
     asked.sort_unstable();
     asked.dedup();
-    let mut covered: Vec<&str> = Vec::new();
     let mut damage: Vec<&Damage> = Vec::new();
     for written in known.entries.iter().filter(|written| written.stands()) {
         match &written.entry.what {
-            What::Covered(laid) if night_of(written.entry.at, garden.site.longitude) == of => covered.push(&laid.bed),
             What::Damage(found) if found.night == of => damage.push(found),
             _ => {}
         }
     }
-    covered.sort_unstable();
-    covered.dedup();
+    let (_, sunrise) = night_hours(&garden.site, &garden.zone, of);
+    let covered = covered_at(&known.entries, sunrise - LOW_BEFORE_SUNRISE);
     ColdNight {
         of,
         tender,
