@@ -22,7 +22,7 @@ pub struct Moment {
     pub at: DateTime<Utc>,
     /// When a stretch such as "last night" began.
     pub since: Option<DateTime<Utc>>,
-    /// The clock showed this time twice, and the first is taken.
+    /// The clock showed this time twice, and one of them is taken: of a date the first, else the last before now.
     pub twice: bool,
 }
 
@@ -96,11 +96,7 @@ impl Speaker<'_> {
         let today = self.zone.local(self.now).date_naive();
         let last_night = NightOf(today - Duration::days(1));
         match (day, clock) {
-            ([], Some(clock)) => {
-                let moment = self.placed(today.and_time(clock), None);
-                let is_past = moment.as_ref().is_ok_and(|moment| moment.at <= self.now);
-                if is_past { moment } else { self.placed((today - Duration::days(1)).and_time(clock), None) }
-            }
+            ([], Some(clock)) => self.last_shown(clock, today),
             (["now"], None) => Ok(at(self.now)),
             (["last", "night"], None) => {
                 let (sunset, sunrise) = self.sun(last_night);
@@ -124,6 +120,23 @@ impl Speaker<'_> {
             }
             _ => Err(no_time()),
         }
+    }
+
+    /// The last time before now that the clock showed this, or shows it within a few minutes.
+    fn last_shown(&self, clock: NaiveTime, today: NaiveDate) -> Result<Moment, TimeFault> {
+        let latest = self.now + AHEAD;
+        // Shortly before midnight a few minutes ahead are tomorrow's.
+        for date in [today + Duration::days(1), today, today - Duration::days(1)] {
+            let wall = date.and_time(clock);
+            let instants = self.zone.instants(wall);
+            if instants.is_empty() && self.zone.instant(wall) <= latest {
+                return self.placed(wall, None);
+            }
+            if let Some(instant) = instants.iter().rfind(|instant| **instant <= latest) {
+                return Ok(Moment { twice: instants.len() > 1, ..at(*instant) });
+            }
+        }
+        self.placed(today.and_time(clock), None)
     }
 
     /// Sunset and sunrise of a night, to the minute.

@@ -73,6 +73,34 @@ fn times_as_people_say_them() {
     }
 }
 
+/// The change of clock is no reason to write an entry a day too early, nor is a clock that runs a little ahead.
+#[test]
+fn a_clock_time_alone_is_the_last_one_that_was_shown() {
+    for (text, now, expected) in [
+        // 03:30 EDT on the day that has no 02:30.
+        ("02:30", "2027-03-14T07:30:00Z", Err("the clock never showed Sunday 14 March 2027, 02:30")),
+        // Before the change it was yesterday's.
+        ("02:30", "2027-03-14T06:30:00Z", Ok("2027-03-13T07:30:00Z")),
+        ("02:30", "2027-03-15T05:00:00Z", Err("the clock never showed Sunday 14 March 2027, 02:30")),
+        // 13:00 EST.
+        ("13:02", "2027-01-16T18:00:00Z", Ok("2027-01-16T18:02:00Z")),
+        ("13:06", "2027-01-16T18:00:00Z", Ok("2027-01-15T18:06:00Z")),
+        // 23:58 EST.
+        ("0:01", "2027-01-17T04:58:00Z", Ok("2027-01-17T05:01:00Z")),
+        // 01:45 EST, after 01:45 EDT; and 01:45 EDT.
+        ("01:30", "2026-11-01T06:45:00Z", Ok("2026-11-01T06:30:00Z")),
+        ("01:30", "2026-11-01T05:45:00Z", Ok("2026-11-01T05:30:00Z")),
+        ("01:50", "2026-11-01T06:45:00Z", Ok("2026-11-01T06:50:00Z")),
+        ("01:55", "2026-11-01T06:45:00Z", Ok("2026-11-01T05:55:00Z")),
+    ] {
+        match (understood(text, now), expected) {
+            (Ok(found), Ok(expected)) => assert_eq!(found, expected, "{text} at {now}"),
+            (Err(why), Err(expected)) => assert!(why.contains(expected), "{text} at {now}: {why}"),
+            (found, expected) => panic!("{text} at {now}: {found:?} and not {expected:?}"),
+        }
+    }
+}
+
 #[test]
 fn last_night_is_a_stretch_and_ends_now_while_it_lasts() {
     let zone = zone(chrono_tz::America::New_York);

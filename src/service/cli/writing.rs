@@ -153,7 +153,13 @@ impl Desk<'_> {
     /// An instant as it is said back, and that the clock showed it twice.
     pub fn echo(&self, moment: &Moment) -> String {
         let speaker = self.speaker();
-        let twice = if moment.twice { ", the first of the two times that the clock showed it" } else { "" };
+        let wall = speaker.zone.local(moment.at).naive_local();
+        let which = if speaker.zone.instants(wall).first() == Some(&moment.at) { "first" } else { "last" };
+        let twice = if moment.twice {
+            format!(", the {which} of the two times that the clock showed it")
+        } else {
+            String::new()
+        };
         match moment.since {
             None => format!("{}{twice}", speaker.echo(moment.at)),
             Some(since) => format!("from {} to {}", speaker.echo(since), speaker.echo(moment.at)),
