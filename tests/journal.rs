@@ -72,6 +72,25 @@ fn written() -> Installation {
     garden
 }
 
+#[test]
+fn dates_beyond_the_calendar_are_refused() {
+    let garden = written();
+    for arguments in
+        [&["journal", "--to"][..], &["journal", "--from"], &["event"], &["event", "--from"], &["event", "--to"]]
+    {
+        for date in ["+262142-12-31", "-262143-01-01", "1969-12-31", "2201-01-01", "then"] {
+            let joined = match arguments {
+                [command, option] => vec![command.to_string(), format!("{option}={date}")],
+                _ => vec!["event".into(), "--".into(), date.into()],
+            };
+            let ran = garden.ran(&joined.iter().map(String::as_str).collect::<Vec<_>>()).ended_with(2);
+            assert!(ran.err.contains("1970 to 2200") || ran.err.contains("write a date like"), "{}", ran.err);
+        }
+        let last = [arguments, &["2200-12-31"]].concat();
+        garden.ran(&last).ended_with(0);
+    }
+}
+
 /// A minimum that is read by day, or stamped with the evening on which a logger was read, is that of the night before.
 #[test]
 fn a_minimum_read_by_day_is_that_of_the_night_before() {

@@ -12,7 +12,7 @@ use clap::Args;
 #[derive(Debug, Args)]
 pub(super) struct EventCommand {
     /// The date of the night's evening; leave it out for a list of all cold nights
-    #[arg(value_name = "DATE")]
+    #[arg(value_name = "DATE", value_parser = super::date)]
     date: Option<NaiveDate>,
     #[command(flatten)]
     configuration: Configuration,
@@ -20,10 +20,10 @@ pub(super) struct EventCommand {
     #[arg(long, value_name = "GARDEN")]
     garden: Option<String>,
     /// Of a list: from this evening on
-    #[arg(long, value_name = "DATE", conflicts_with = "date")]
+    #[arg(long, value_name = "DATE", value_parser = super::date, conflicts_with = "date")]
     from: Option<NaiveDate>,
     /// Of a list: up to this evening
-    #[arg(long, value_name = "DATE", conflicts_with = "date")]
+    #[arg(long, value_name = "DATE", value_parser = super::date, conflicts_with = "date")]
     to: Option<NaiveDate>,
     /// Pretend that it is this time, such as 2027-01-16T18:40:00-05:00
     #[arg(long, value_name = "RFC3339", value_parser = super::instant)]
