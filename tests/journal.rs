@@ -72,6 +72,33 @@ fn written() -> Installation {
     garden
 }
 
+/// The clock of the first of November shows 01:30 twice, and the list says which is meant.
+#[test]
+fn an_hour_that_comes_twice_is_listed_with_its_zone() {
+    let garden = garden();
+    for (now, shown) in
+        [("2026-11-01T01:31:00-04:00", "EDT, the first"), ("2026-11-01T01:31:00-05:00", "EST, the last")]
+    {
+        let ran = garden.ran(&["reading", "31F", "--at", "01:30", "--now", now]).ended_with(0);
+        assert!(ran.out.contains(&format!("01:30 {shown} of the two times")), "{}", ran.out);
+    }
+    garden.ran(&["reading", "31F", "--at", "03:30", "--now", "2026-11-01T03:31:00-05:00"]).ended_with(0);
+    let list = garden.ran(&["journal", "--now", "2026-11-02T12:00:00-05:00"]).ended_with(0).out;
+    for line in ["2026-11-01 01:30 EDT  31.0 F", "2026-11-01 01:30 EST  31.0 F", "2026-11-01 03:30  31.0 F"] {
+        assert!(list.contains(line), "{list}");
+    }
+}
+
+#[test]
+fn what_was_struck_is_written_anew_and_not_corrected() {
+    let garden = garden();
+    ran(&garden, &["reading", "31F"]).ended_with(0);
+    ran(&garden, &["correct", "1"]).ended_with(0);
+    let again = ran(&garden, &["reading", "30F", "--replaces", "1"]);
+    refused(&again, "Entry 1 was struck by entry 2 and counts no more; write what is right anew, without --replaces");
+    refused(&ran(&garden, &["correct", "1"]), "Entry 1 was struck by entry 2");
+}
+
 #[test]
 fn dates_beyond_the_calendar_are_refused() {
     let garden = written();

@@ -154,6 +154,41 @@ fn a_low(low: &PlaceLow, shown: Scale) -> String {
 /// The last forecast without the evening's readings against the garden's screen.
 fn errors(of: NightOf, known: &Known) -> Option<(String, Kelvins)> {
     let screen = known.lows.iter().find(|low| low.night == of && low.place == Place::Screen)?;
-    let last = known.foretold.iter().rfind(|round| round.night == of)?;
+    let last = known.foretold.iter().rfind(|round| round.night == of && round.readings == 0)?;
     Some((format!("{} round", last.round.word()), screen.low - last.low.mean))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::rounds::RoundKind;
+    use crate::units::{Celsius, MetresPerSecond};
+
+    /// What the evening's thermometer has corrected is no forecast any more.
+    #[test]
+    fn the_error_is_that_of_the_last_forecast_without_readings() {
+        let of = NightOf(chrono::NaiveDate::default());
+        let round = |round, low: f64, readings| ForecastAtRound {
+            night: of,
+            made_at: chrono::DateTime::UNIX_EPOCH,
+            round,
+            provider: None,
+            issued: None,
+            low: Estimate { mean: Celsius(low), spread: Kelvins(1.5) },
+            feed_low: None,
+            lead_hours: 12.0,
+            cloud: 0.0,
+            wind_10m: MetresPerSecond(1.0),
+            clear_calm: 1.0,
+            readings,
+        };
+        let rounds = [(RoundKind::Morning, 1.0, 0), (RoundKind::Afternoon, -1.0, 0), (RoundKind::Dusk, -3.0, 2)];
+        let known = Known {
+            foretold: rounds.map(|(kind, low, readings)| round(kind, low, readings)).into(),
+            lows: vec![PlaceLow { night: of, place: Place::Screen, low: Celsius(-4.0) }],
+            ..Known::default()
+        };
+        let (first, error) = errors(of, &known).expect("an error");
+        assert_eq!((first, error), (format!("{} round", RoundKind::Afternoon.word()), Kelvins(-3.0)));
+    }
 }

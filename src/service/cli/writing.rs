@@ -121,6 +121,13 @@ async fn replaced(store: &Store, desk: &Desk<'_>, number: i64, by: Option<&Entry
         return Err(refused(format!("There is no entry {number} in the journal of {}", desk.garden.name)));
     };
     if let Some(later) = old.corrected_by {
+        let is_struck =
+            store.entry(&desk.garden.id, later).await?.is_some_and(|by| matches!(by.entry.what, What::Struck(_)));
+        if is_struck {
+            return Err(refused(format!(
+                "Entry {number} was struck by entry {later} and counts no more; write what is right anew, without --replaces"
+            )));
+        }
         return Err(refused(format!(
             "Entry {number} was corrected already; correct entry {later}, which stands for it"
         )));
