@@ -124,7 +124,9 @@ fn a_minimum_read_by_day_is_that_of_the_night_before() {
     let garden = garden();
     ran(&garden, &["reading", "24F", "--min", "--at", "12:55"]).ended_with(0);
     garden.write("daily.csv", "time_local,min_c\n2027-01-14 18:30,-5.5\n2027-01-15 18:30,-6.5\n");
-    garden.ran(&["journal", "--import", "daily.csv", "--sure", "--bed", "A1", "--now", NOW]).ended_with(0);
+    garden
+        .ran(&["journal", "--import", "daily.csv", "--zone", "America/New_York", "--bed", "A1", "--now", NOW])
+        .ended_with(0);
     let story = |night: &str| ran(&garden, &["event", night]).ended_with(0).out;
     let (thirteenth, fifteenth) = (story("2027-01-13"), story("2027-01-15"));
     assert!(thirteenth.contains("lowest of the night 22.1 F at bed A1"), "{thirteenth}");

@@ -3,15 +3,14 @@
 
 use super::Failure;
 use super::writing::{Desk, both, refused};
-use crate::journal::event::{lows_of_readings, night_of};
-use crate::journal::{Place, Reading, Sampled};
+use crate::journal::event::{Written, lows_of_readings, night_of};
+use crate::journal::{Place, Reading, Sampled, What};
 use crate::learn::doubt::{ASKED_FROM, Doubt, of_temperature};
 use crate::night::Estimate;
 use crate::night::screen::TOO_WARM;
 use crate::service::store::{Open, Store};
 use crate::units::{Celsius, Kelvins, Scale};
 use crate::weather::Forecast;
-use crate::zone::NightOf;
 use chrono::{DateTime, Duration, Utc};
 use std::path::Path;
 
@@ -28,13 +27,14 @@ struct Expected {
     by: String,
 }
 
-/// Asks whether a reading of the air is right, where it looks like a slip.
+/// Asks whether a reading of the air is right, where it looks like a slip. `replaces` is the entry that it stands for.
 pub(super) fn ask(
     desk: &Desk<'_>,
     path: &Path,
     reading: &Reading,
     at: DateTime<Utc>,
     typed: Scale,
+    replaces: Option<i64>,
 ) -> Result<(), Failure> {
     let is_of_air = matches!(reading.place, Place::Screen | Place::Bed { .. });
     if !is_of_air || matches!(reading.of, Sampled::Maximum { .. }) || !path.exists() {
@@ -42,7 +42,7 @@ pub(super) fn ask(
     }
     let expected = super::runtime()?.block_on(async {
         let store = Store::open(path, Open::ExistingOnly).await?;
-        let expected = expected(&store, desk, reading, at).await;
+        let expected = expected(&store, desk, reading, at, replaces).await;
         store.close().await;
         expected
     })?;
@@ -81,6 +81,7 @@ async fn expected(
     desk: &Desk<'_>,
     reading: &Reading,
     at: DateTime<Utc>,
+    replaces: Option<i64>,
 ) -> Result<Vec<Expected>, Failure> {
     let offset = desk.garden.offset.unwrap_or(Kelvins(0.0));
     let since = match reading.of {
@@ -103,11 +104,17 @@ async fn expected(
     }
     let longitude = desk.garden.site.longitude;
     let (first, last) = (night_of(at - NIGHTS, longitude), night_of(at, longitude));
-    let entries = store.entries(&desk.garden.id, Some((at - NIGHTS, at))).await?;
+    // What a thermometer shows at some hour is no low; and what is about to be replaced is no measure of anything.
+    let is_a_low = |written: &Written| match &written.entry.what {
+        What::Reading(of) => matches!(of.of, Sampled::Minimum { .. }) && Some(written.id) != replaces,
+        _ => false,
+    };
+    let mut entries = store.entries(&desk.garden.id, Some((at - NIGHTS, at + Duration::days(1)))).await?;
+    entries.retain(is_a_low);
     let mut lows = store.lows_of_logs(&desk.garden.id, longitude, first, last).await?;
     lows.extend(lows_of_readings(&entries, longitude));
     let air = lows.iter().filter(|low| matches!(low.place, Place::Screen | Place::Bed { .. })).map(|low| low.low);
-    let foretold = store.foretold(&desk.garden.id, first, NightOf(last.0)).await?;
+    let foretold = store.foretold(&desk.garden.id, first, last).await?;
     let lows: Vec<Celsius> = air.chain(foretold.iter().map(|round| round.low.mean)).collect();
     let (Some(coldest), Some(warmest)) =
         (lows.iter().copied().reduce(Celsius::min), lows.iter().copied().reduce(Celsius::max))

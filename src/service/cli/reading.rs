@@ -108,7 +108,7 @@ impl ReadingCommand {
         if !self.sure {
             let path = self.writing.configuration.store_path(&settings);
             let typed = if self.temperature.to_uppercase().contains('F') { Scale::Fahrenheit } else { Scale::Celsius };
-            doubtful::ask(&desk, &path, &reading, moment.at, typed)?;
+            doubtful::ask(&desk, &path, &reading, moment.at, typed, self.writing.replaces)?;
         }
         let entry = desk.entry(&moment, self.as_typed(), What::Reading(reading), false)?;
         let dew_point = self.dew_point.map_or(String::new(), |dew_point| format!(", dew point {}", both(dew_point)));

@@ -22,7 +22,7 @@ pub(super) struct Writing {
     by: Option<String>,
     /// The number of the entry that this one stands for; the old one stays and is shown as corrected
     #[arg(long, value_name = "NUMBER")]
-    replaces: Option<i64>,
+    pub replaces: Option<i64>,
     /// Pretend that it is this time, such as 2027-01-16T18:40:00-05:00
     #[arg(long, value_name = "RFC3339", value_parser = super::instant)]
     now: Option<DateTime<Utc>>,
