@@ -22,7 +22,7 @@ const ROOMS: &[(&str, &[&str])] = &[
     ("journal", &["units", "words", "hash", "zone", "weather", "crops", "night", "beds", "risk", "rounds", "plan"]),
     ("score", &["units", "zone", "night"]),
     ("replay", &["units", "zone", "weather", "crops", "night", "beds", "risk", "plan", "score"]),
-    ("learn", &["units", "zone", "crops::Figures", "night"]),
+    ("learn", &["units", "zone", "crops::Figures", "night", "journal::damage"]),
     ("chart", &["units"]),
     ("season", &["units", "words", "zone", "crops", "night", "beds", "risk", "rounds", "plan", "journal", "score"]),
     (

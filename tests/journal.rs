@@ -62,7 +62,7 @@ fn written() -> Installation {
         ),
         (&["lost", "A1", "lettuce_leaf"], "lettuce_leaf in bed A1 is lost"),
         (&["resown", "A1", "spinach"], "spinach in bed A1 was sown or set out again"),
-        (&["reading", "72F", "--at", "06:10"], "It is entry 11."),
+        (&["reading", "72F", "--at", "06:10", "--sure"], "It is entry 11."),
         (&["reading", "27F", "--at", "06:10", "--replaces", "11"], "It stands for entry 11, which is kept and shown"),
         (&["correct", "10", "--because", "wrong bed"], "entry 10 was a slip and does not count."),
     ] {
@@ -70,6 +70,100 @@ fn written() -> Installation {
         assert!(ran.out.contains(echo), "{echo}\nis not in\n{}", ran.out);
     }
     garden
+}
+
+/// The clock of the first of November shows 01:30 twice, and the list says which is meant.
+#[test]
+fn an_hour_that_comes_twice_is_listed_with_its_zone() {
+    let garden = garden();
+    for (now, shown) in
+        [("2026-11-01T01:31:00-04:00", "EDT, the first"), ("2026-11-01T01:31:00-05:00", "EST, the last")]
+    {
+        let ran = garden.ran(&["reading", "31F", "--at", "01:30", "--now", now]).ended_with(0);
+        assert!(ran.out.contains(&format!("01:30 {shown} of the two times")), "{}", ran.out);
+    }
+    garden.ran(&["reading", "31F", "--at", "03:30", "--now", "2026-11-01T03:31:00-05:00"]).ended_with(0);
+    let list = garden.ran(&["journal", "--now", "2026-11-02T12:00:00-05:00"]).ended_with(0).out;
+    for line in ["2026-11-01 01:30 EDT  31.0 F", "2026-11-01 01:30 EST  31.0 F", "2026-11-01 03:30  31.0 F"] {
+        assert!(list.contains(line), "{list}");
+    }
+}
+
+#[test]
+fn what_was_struck_is_written_anew_and_not_corrected() {
+    let garden = garden();
+    ran(&garden, &["reading", "31F"]).ended_with(0);
+    ran(&garden, &["correct", "1"]).ended_with(0);
+    let again = ran(&garden, &["reading", "30F", "--replaces", "1"]);
+    refused(&again, "Entry 1 was struck by entry 2 and counts no more; write what is right anew, without --replaces");
+    refused(&ran(&garden, &["correct", "1"]), "Entry 1 was struck by entry 2");
+}
+
+#[test]
+fn dates_beyond_the_calendar_are_refused() {
+    let garden = written();
+    for arguments in
+        [&["journal", "--to"][..], &["journal", "--from"], &["event"], &["event", "--from"], &["event", "--to"]]
+    {
+        for date in ["+262142-12-31", "-262143-01-01", "1969-12-31", "2201-01-01", "then"] {
+            let joined = match arguments {
+                [command, option] => vec![command.to_string(), format!("{option}={date}")],
+                _ if date.starts_with('-') => continue,
+                _ => vec!["event".into(), date.into()],
+            };
+            let ran = garden.ran(&joined.iter().map(String::as_str).collect::<Vec<_>>()).ended_with(2);
+            assert!(ran.err.contains("1970 to 2200") || ran.err.contains("write a date like"), "{}", ran.err);
+        }
+        let last = [arguments, &["2200-12-31"]].concat();
+        garden.ran(&last).ended_with(0);
+    }
+}
+
+/// A minimum that is read by day, or stamped with the evening on which a logger was read, is that of the night before.
+#[test]
+fn a_minimum_read_by_day_is_that_of_the_night_before() {
+    let garden = garden();
+    ran(&garden, &["reading", "24F", "--min", "--at", "12:55"]).ended_with(0);
+    garden.write("daily.csv", "time_local,min_c\n2027-01-14 18:30,-5.5\n2027-01-15 18:30,-6.5\n");
+    garden
+        .ran(&["journal", "--import", "daily.csv", "--zone", "America/New_York", "--bed", "A1", "--now", NOW])
+        .ended_with(0);
+    let story = |night: &str| ran(&garden, &["event", night]).ended_with(0).out;
+    let (thirteenth, fifteenth) = (story("2027-01-13"), story("2027-01-15"));
+    assert!(thirteenth.contains("lowest of the night 22.1 F at bed A1"), "{thirteenth}");
+    assert!(story("2027-01-14").contains("lowest of the night 20.3 F"), "{}", story("2027-01-14"));
+    assert!(fifteenth.contains("lowest of the night 24.0 F at the garden's screen"), "{fifteenth}");
+    assert!(fifteenth.contains("lowest 24.0 F") && !fifteenth.contains("20.3"), "{fifteenth}");
+    assert!(story("2027-01-16").contains("Measured\n  nothing is written"), "{}", story("2027-01-16"));
+}
+
+/// What a frost did is often written down long after it, and what is gone is gone the next morning.
+#[test]
+fn the_story_of_a_night_tells_what_was_found_whenever_it_was_written() {
+    let garden = garden();
+    ran(&garden, &["lost", "A1", "lettuce_leaf", "--at", "this morning 8:00"]).ended_with(0);
+    let late = ["damage", "A2", "broccoli", "3", "--night", "2027-01-15", "--now", "2027-04-20T12:00:00-04:00"];
+    garden.ran(&late).ended_with(0);
+    let story = ran(&garden, &["event", "2027-01-15"]).ended_with(0).out;
+    for found in ["2027-01-16  lettuce_leaf in bed A1 lost", "2027-04-20  damage to broccoli in bed A2"] {
+        assert!(story.contains(found), "{story}");
+    }
+    let other = ran(&garden, &["event", "2027-01-16"]).ended_with(0).out;
+    assert!(!other.contains("lost") && !other.contains("broccoli"), "{other}");
+}
+
+/// Without a forecast the lows of the week before say what can hardly be.
+#[test]
+fn a_reading_far_from_the_lows_of_the_week_is_asked_about() {
+    let garden = garden();
+    ran(&garden, &["reading", "27F", "--min"]).ended_with(0);
+    refused(&ran(&garden, &["reading", "28C"]), "Is it 28.0 F (-2.2 C)? Write it anew, or add --sure");
+    refused(&ran(&garden, &["reading", "-3F", "--bed", "A1"]), "Is it -3.0 C (26.6 F)?");
+    for arguments in
+        [&["reading", "46F"][..], &["reading", "28C", "--sure"], &["reading", "28C", "--bed", "A1", "--soil"]]
+    {
+        ran(&garden, arguments).ended_with(0);
+    }
 }
 
 #[test]
@@ -103,7 +197,14 @@ fn what_cannot_be_is_refused_with_how_to_say_it() {
         (&["damage", "A1", "lettuce_leaf", "bad"], "\"bad\" is no class from 0 to 5"),
         (&["damage", "Z9", "2"], "No bed is labelled \"Z9\". There are: A1, A2, A3, P1, S1."),
         (&["damage", "A1", "broccoli", "2"], "Bed A1 has no broccoli. It has: lettuce_leaf."),
-        (&["damage", "A1", "2", "--night", "2027-01-17"], "the night of Sunday 17 January 2027 has not come yet"),
+        (
+            &["damage", "A1", "2", "--night", "2027-01-16"],
+            "the night of Saturday 16 January 2027 has not begun yet; the last one was that of Friday 15 January 2027",
+        ),
+        (
+            &["damage", "A1", "2", "--night", "2027-01-15", "--at", "2027-01-15 12:00"],
+            "The night of 2027-01-15 began only after somebody had looked; was it that of 2027-01-14?",
+        ),
         (&["damage", "A1", "2", "--photo", "../../etc/passwd"], "is no place for a photograph"),
         (&["damage", "A1", "2", "--at", "tomorrow"], "\"tomorrow\" is no time"),
         (&["harvested", "A2", "broccoli", "lots"], "\"lots\" is no amount"),

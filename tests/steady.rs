@@ -225,7 +225,7 @@ fn only_the_night_at_hand_is_bounded_by_who_comes() {
     let before = NightOf(TONIGHT.0 - Duration::days(1));
     for hours in [24, 17] {
         let now = afternoon() - Duration::hours(hours);
-        let spell = spell(&garden, &CROPS, before, 2, &forecast, &[], None, now);
+        let spell = spell(&garden, &CROPS, before, 2, &forecast, &[], Before::default(), now);
         assert!(spell.ahead[0].plan.has_work(), "{hours} hours before");
     }
     assert!(!list(&garden, &CROPS, *TONIGHT, &forecast, &[], afternoon()).has_work());

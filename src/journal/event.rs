@@ -8,13 +8,13 @@ use crate::plan::Plan;
 use crate::plan::said::Said;
 use crate::plan::spell::Spell;
 use crate::risk::{BedRisk, DECIDING_SHARE, assess};
-use crate::rounds::RoundKind;
+use crate::rounds::{RoundKind, night_hours};
 use crate::units::{Celsius, MetresPerSecond};
 use crate::weather::Forecast;
 use crate::words::words;
 use crate::zone::NightOf;
 use chrono::{DateTime, Duration, Utc};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// How much of the sky was foretold to be clouded; errors of forecasts differ between these.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -209,10 +209,11 @@ pub struct ColdNight {
 #[derive(Clone, Debug, Default)]
 pub struct Known {
     pub foretold: Vec<ForecastAtRound>,
-    /// Lows of logs and of readings that stand.
+    /// Lows of logs and of readings that stand, of those nights alone.
     pub lows: Vec<PlaceLow>,
     /// Each with its night, the first thing said first.
     pub said: Vec<(NightOf, Said)>,
+    /// Those before and after as well: covers stay on, and damage is found late.
     pub entries: Vec<Written>,
 }
 
@@ -220,6 +221,16 @@ pub struct Known {
 /// change of clock moves nothing; not sunset, so that an afternoon's frost belongs to the night that follows.
 pub fn night_of(at: DateTime<Utc>, longitude: f64) -> NightOf {
     NightOf((at + solar_offset(longitude)).date_naive())
+}
+
+/// A minimum tells of the hours before it was read: until so long after noon it is that of the night before (assumed: an
+/// evening's own low comes later).
+pub const MINIMUM_REACHES_BACK: Duration = Duration::hours(8);
+
+/// The night of what a thermometer showed at an instant.
+pub fn night_of_sample(at: DateTime<Utc>, of: Sampled, longitude: f64) -> NightOf {
+    let back = if matches!(of, Sampled::Minimum { .. }) { MINIMUM_REACHES_BACK } else { Duration::zero() };
+    night_of(at - back, longitude)
 }
 
 /// What is added to UTC so that noon by the mean sun becomes midnight.
@@ -237,8 +248,8 @@ pub fn lows_of_readings(entries: &[Written], longitude: f64) -> Vec<PlaceLow> {
         if matches!(reading.of, Sampled::Maximum { .. }) {
             continue;
         }
-        let low =
-            lows.entry((night_of(written.entry.at, longitude), reading.place.clone())).or_insert(reading.temperature);
+        let night = night_of_sample(written.entry.at, reading.of, longitude);
+        let low = lows.entry((night, reading.place.clone())).or_insert(reading.temperature);
         *low = low.min(reading.temperature);
     }
     lows.into_iter().map(|((night, place), low)| PlaceLow { night, place, low }).collect()
@@ -288,6 +299,22 @@ pub fn cold_nights(garden: &Garden, catalogue: &Catalogue, known: &Known) -> Vec
     cold
 }
 
+/// A night is mostly coldest shortly before sunrise, and covers come off after it (assumed).
+const LOW_BEFORE_SUNRISE: Duration = Duration::hours(1);
+
+/// The beds under a cover at an instant, by what was written down of laying and taking off, in order of time.
+fn covered_at(entries: &[Written], at: DateTime<Utc>) -> BTreeSet<&str> {
+    let mut covered = BTreeSet::new();
+    for written in entries.iter().filter(|written| written.stands() && written.entry.at <= at) {
+        match &written.entry.what {
+            What::Covered(laid) => covered.insert(laid.bed.as_str()),
+            What::Uncovered(taken_off) => covered.remove(taken_off.bed.as_str()),
+            _ => false,
+        };
+    }
+    covered
+}
+
 fn figures(
     of: NightOf,
     tender: MostTender,
@@ -300,17 +327,15 @@ fn figures(
     let mut asked: Vec<&str> = asked.filter(|bed| bed.cover.is_some()).map(|bed| bed.bed.as_str()).collect();
     asked.sort_unstable();
     asked.dedup();
-    let mut covered: Vec<&str> = Vec::new();
     let mut damage: Vec<&Damage> = Vec::new();
     for written in known.entries.iter().filter(|written| written.stands()) {
         match &written.entry.what {
-            What::Covered(laid) if night_of(written.entry.at, garden.site.longitude) == of => covered.push(&laid.bed),
             What::Damage(found) if found.night == of => damage.push(found),
             _ => {}
         }
     }
-    covered.sort_unstable();
-    covered.dedup();
+    let (_, sunrise) = night_hours(&garden.site, &garden.zone, of);
+    let covered = covered_at(&known.entries, sunrise - LOW_BEFORE_SUNRISE);
     ColdNight {
         of,
         tender,

@@ -91,6 +91,20 @@ fn remark(remark: Remark, zone: &Zone, scale: Scale) -> String {
             by.size(scale),
             if by.0 < 0.0 { "colder" } else { "warmer" }
         ),
+        Remark::ReadingLeftOut { at, air, by, more } => {
+            let others = match more {
+                0 => String::new(),
+                1 => ", nor was one more like it".into(),
+                more => format!(", nor were {more} more like it"),
+            };
+            format!(
+                "The reading {} at {} was not used{others}: {} warmer than the forecast. If it is right, the night is \
+                 milder than this says; if it is a slip, correct it, for nothing warns of frost by it.",
+                air.whole(scale),
+                zone.local(at).format("%H:%M"),
+                by.size(scale)
+            )
+        }
         Remark::FeedsDisagree { by } => {
             format!("Another feed expects a night {} warmer; the colder one is taken.", by.size(scale))
         }

@@ -84,9 +84,11 @@ fn known_of<'a>(
         expect(&Evidence { forecast, readings, garden_offset: garden.offset, now }, &span)
     };
     let mut nights: Vec<_> = forecasts.iter().map(|forecast| night_from(Some(forecast))).collect();
-    nights.push(night_from(None));
-    // Where a forecast is of no use, the evening's thermometer has answered in its place. It stands last: a forecast
-    // with holes still says more, and is refined by a reading too.
+    // Where a forecast is of no use, the evening's thermometer has answered in its place, within what the forecast knows to
+    // be possible. A forecast with holes still says more, and is refined by a reading too.
+    if forecasts.is_empty() {
+        nights.push(night_from(None));
+    }
     let from_forecast = |night: &Result<Night, NoNight>, is_good: fn(&Night) -> bool| {
         night.as_ref().is_ok_and(|night| night.provider.is_some() && is_good(night))
     };

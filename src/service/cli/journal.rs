@@ -27,10 +27,10 @@ pub(super) struct JournalCommand {
     #[arg(long, value_name = "GARDEN")]
     garden: Option<String>,
     /// From this day on
-    #[arg(long, value_name = "DATE")]
+    #[arg(long, value_name = "DATE", value_parser = super::date)]
     from: Option<NaiveDate>,
     /// Up to this day
-    #[arg(long, value_name = "DATE")]
+    #[arg(long, value_name = "DATE", value_parser = super::date)]
     to: Option<NaiveDate>,
     /// Write all of it into this new folder, one table for each kind
     #[arg(long, value_name = "DIR", conflicts_with_all = ["import", "from", "to"])]

@@ -1,11 +1,12 @@
 //! `counterpane reading`: write down what a thermometer shows, and echo what was understood.
 
+use super::doubtful;
 use super::weather::low;
 use super::writing::{Writing, both, refused};
 use super::{Done, Failure};
 use crate::journal::when::Moment;
 use crate::journal::{HEIGHT, Place, Reading, Sampled, Thermometer, What, bed_of, note};
-use crate::units::Celsius;
+use crate::units::{Celsius, Scale};
 use clap::Args;
 
 #[derive(Debug, Args)]
@@ -30,6 +31,9 @@ pub(super) struct ReadingCommand {
     /// It is the highest of last night, or of the stretch that --at names
     #[arg(long)]
     max: bool,
+    /// It looks doubtful, was looked at again, and is right
+    #[arg(long)]
+    sure: bool,
     /// When it was read: 06:10, "last night", "yesterday 18:30" or "2027-01-16 06:10"; leave it out for now
     #[arg(long, value_name = "TIME")]
     at: Option<String>,
@@ -101,6 +105,11 @@ impl ReadingCommand {
             height: self.height,
             shielded: self.shielded,
         };
+        if !self.sure {
+            let path = self.writing.configuration.store_path(&settings);
+            let typed = if self.temperature.to_uppercase().contains('F') { Scale::Fahrenheit } else { Scale::Celsius };
+            doubtful::ask(&desk, &path, &reading, moment.at, typed, self.writing.replaces)?;
+        }
         let entry = desk.entry(&moment, self.as_typed(), What::Reading(reading), false)?;
         let dew_point = self.dew_point.map_or(String::new(), |dew_point| format!(", dew point {}", both(dew_point)));
         let which = match of {

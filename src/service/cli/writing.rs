@@ -22,7 +22,7 @@ pub(super) struct Writing {
     by: Option<String>,
     /// The number of the entry that this one stands for; the old one stays and is shown as corrected
     #[arg(long, value_name = "NUMBER")]
-    replaces: Option<i64>,
+    pub replaces: Option<i64>,
     /// Pretend that it is this time, such as 2027-01-16T18:40:00-05:00
     #[arg(long, value_name = "RFC3339", value_parser = super::instant)]
     now: Option<DateTime<Utc>>,
@@ -121,6 +121,13 @@ async fn replaced(store: &Store, desk: &Desk<'_>, number: i64, by: Option<&Entry
         return Err(refused(format!("There is no entry {number} in the journal of {}", desk.garden.name)));
     };
     if let Some(later) = old.corrected_by {
+        let is_struck =
+            store.entry(&desk.garden.id, later).await?.is_some_and(|by| matches!(by.entry.what, What::Struck(_)));
+        if is_struck {
+            return Err(refused(format!(
+                "Entry {number} was struck by entry {later} and counts no more; write what is right anew, without --replaces"
+            )));
+        }
         return Err(refused(format!(
             "Entry {number} was corrected already; correct entry {later}, which stands for it"
         )));
@@ -153,7 +160,13 @@ impl Desk<'_> {
     /// An instant as it is said back, and that the clock showed it twice.
     pub fn echo(&self, moment: &Moment) -> String {
         let speaker = self.speaker();
-        let twice = if moment.twice { ", the first of the two times that the clock showed it" } else { "" };
+        let wall = speaker.zone.local(moment.at).naive_local();
+        let which = if speaker.zone.instants(wall).first() == Some(&moment.at) { "first" } else { "last" };
+        let twice = if moment.twice {
+            format!(", the {which} of the two times that the clock showed it")
+        } else {
+            String::new()
+        };
         match moment.since {
             None => format!("{}{twice}", speaker.echo(moment.at)),
             Some(since) => format!("from {} to {}", speaker.echo(since), speaker.echo(moment.at)),

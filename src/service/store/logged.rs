@@ -1,7 +1,7 @@
 //! The rows of thermometers' logs, millions of them: a thermometer in its place once, and of each row three numbers.
 
 use super::{Store, StoreFault};
-use crate::journal::event::{PlaceLow, solar_offset};
+use crate::journal::event::{MINIMUM_REACHES_BACK, PlaceLow, solar_offset};
 use crate::journal::{Place, Sampled};
 use crate::units::Celsius;
 use crate::zone::NightOf;
@@ -179,7 +179,7 @@ impl Store {
     }
 
     /// The lowest row of every place and night, from noon to noon by the mean sun of a longitude, of the nights from
-    /// one to another, both included.
+    /// one to another, both included. A minimum is of the night as in [`MINIMUM_REACHES_BACK`].
     pub async fn lows_of_logs(
         &self,
         garden: &str,
@@ -191,16 +191,17 @@ impl Store {
         let begins = |night: NightOf| night.0.and_time(chrono::NaiveTime::MIN).and_utc().timestamp() - offset;
         let rows = sqlx::query(
             // A day at a time, along the key of the rows: to group them would sort them all, in a file of its own.
-            "WITH RECURSIVE ends (id, first, last) AS (
-                 SELECT id, (SELECT min(at) FROM logged WHERE series = series.id AND at >= ?3 AND at < ?4),
-                            (SELECT max(at) FROM logged WHERE series = series.id AND at >= ?3 AND at < ?4)
-                 FROM series WHERE garden = ?1 AND sampled <> 'maximum'),
-             days (id, day, last) AS (
-                 SELECT id, (first + ?2) / 86400, (last + ?2) / 86400 FROM ends WHERE first IS NOT NULL
-                 UNION ALL SELECT id, day + 1, last FROM days WHERE day < last),
+            "WITH RECURSIVE ends (id, noon, first, last) AS (
+                 SELECT id, noon, (SELECT min(at) FROM logged WHERE series = each.id AND at >= ?3 + back AND at < ?4 + back),
+                                  (SELECT max(at) FROM logged WHERE series = each.id AND at >= ?3 + back AND at < ?4 + back)
+                 FROM (SELECT id, (sampled = 'minimum') * ?5 AS back, ?2 - (sampled = 'minimum') * ?5 AS noon
+                       FROM series WHERE garden = ?1 AND sampled <> 'maximum') AS each),
+             days (id, noon, day, last) AS (
+                 SELECT id, noon, (first + noon) / 86400, (last + noon) / 86400 FROM ends WHERE first IS NOT NULL
+                 UNION ALL SELECT id, noon, day + 1, last FROM days WHERE day < last),
              lows (id, day, celsius) AS (
                  SELECT id, day, (SELECT min(celsius) FROM logged
-                                  WHERE series = days.id AND at >= day * 86400 - ?2 AND at < (day + 1) * 86400 - ?2
+                                  WHERE series = days.id AND at >= day * 86400 - noon AND at < (day + 1) * 86400 - noon
                                   AND import NOT IN (SELECT id FROM struck_imports)) FROM days)
              SELECT series.place, series.bed, series.cover, series.sampled, series.source, series.height, day, celsius
              FROM lows CROSS JOIN series ON series.id = lows.id WHERE celsius IS NOT NULL ORDER BY day, series.id",
@@ -209,6 +210,7 @@ impl Store {
         .bind(offset)
         .bind(begins(from))
         .bind(begins(to) + 86_400)
+        .bind(MINIMUM_REACHES_BACK.num_seconds())
         .fetch_all(&self.pool)
         .await
         .map_err(|error| self.fault(error))?;
