@@ -271,7 +271,7 @@ pub struct Imported {
     pub column: String,
     #[serde(flatten)]
     pub place: Place,
-    /// Rows that it added.
+    /// Rows that no other import had brought.
     pub rows: u64,
     pub first: DateTime<Utc>,
     pub last: DateTime<Utc>,

@@ -200,7 +200,7 @@ fn garden_with_logged_alone(files: &[(String, String)]) -> Installation {
 }
 
 #[test]
-fn logs_that_overlap_add_nothing_twice_and_a_struck_one_may_come_again() {
+fn logs_that_overlap_count_once_and_a_struck_one_takes_nothing_of_the_other() {
     let garden = garden();
     garden.write("three.csv", &log("time_utc,air_c", 3));
     garden.write("five.csv", &log("time_utc,air_c", 5));
@@ -208,8 +208,15 @@ fn logs_that_overlap_add_nothing_twice_and_a_struck_one_may_come_again() {
     assert!(take("three.csv").ends_with("432 rows, of which 432 are new. It is entry 1.\n"));
     assert!(take("five.csv").ends_with("720 rows, of which 288 are new. It is entry 2.\n"));
     assert!(take("five.csv").starts_with("Nothing new: air_c at the garden's screen"));
+    // Of three days each import has its own, and what a forecast is corrected with has them once.
     let count = || garden.asked("SELECT count(*) || '' FROM logged");
-    assert_eq!(count(), ["720"]);
+    assert_eq!(count(), ["1152"]);
+    let lowest = |day: &str| {
+        let story = ran(&garden, &["event", day]).ended_with(0).out;
+        story.lines().filter(|line| line.contains("lowest of the night")).map(str::to_string).collect::<Vec<_>>()
+    };
+    let before = lowest("2027-01-01");
+    assert_eq!(before.len(), 1);
     assert_eq!(garden.asked("SELECT count(*) || '' FROM journal"), ["2"]);
     // Another temperature at the same time is no repetition.
     garden.write("other.csv", &log("time_utc,air_c", 1).replacen(",4.", ",3.", 1));
@@ -217,8 +224,12 @@ fn logs_that_overlap_add_nothing_twice_and_a_struck_one_may_come_again() {
     refused(&other, "UTC is there already with ");
     assert_eq!(other.err.matches("other.csv:").count(), 1, "{}", other.err);
     ran(&garden, &["correct", "1"]).ended_with(0);
-    assert!(take("three.csv").ends_with("432 rows, of which 432 are new. It is entry 4.\n"));
-    assert_eq!(count(), ["1152"], "a struck import is kept");
+    assert_eq!(lowest("2027-01-01"), before, "the second import held that night too");
+    assert!(take("three.csv").starts_with("Nothing new: air_c at the garden's screen"));
+    ran(&garden, &["correct", "2"]).ended_with(0);
+    assert_eq!(lowest("2027-01-01"), [""; 0]);
+    assert!(take("three.csv").ends_with("432 rows, of which 432 are new. It is entry 5.\n"));
+    assert_eq!(count(), ["1584"], "struck imports are kept");
 }
 
 /// What befalls a log: the whole of it refused with its line, or the good rows kept where somebody wants that.

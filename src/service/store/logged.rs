@@ -28,6 +28,9 @@ pub struct Logged {
     pub import: i64,
 }
 
+/// Temperatures that are this near to one another are the same, K: one may have gone through another scale and back.
+pub const SAME: f64 = 1e-9;
+
 /// Rows of one statement: enough that its overhead does not count.
 const ROWS_AT_ONCE: usize = 200;
 
@@ -88,8 +91,9 @@ impl Store {
         number.ok_or_else(|| self.unreadable("a thermometer", "it was not kept"))
     }
 
-    /// Adds rows of a thermometer in one transaction, and gives how many are new. A time that is there already stays,
-    /// unless the import it came with was struck.
+    /// Adds rows of a thermometer in one transaction, and gives how many are new. Each import keeps all its rows, also
+    /// those that another one brought before, so that striking that one takes none of them away. A time that is there
+    /// with another temperature stays as it is, unless one of the two imports was struck.
     pub async fn log(&self, series: i64, rows: &[Logged]) -> Result<u64, StoreFault> {
         let mut transaction = self.begin().await?;
         let mut added = 0;
@@ -98,9 +102,12 @@ impl Store {
             let statement = format!(
                 "WITH given (at, import, celsius) AS (VALUES {values})
                  INSERT INTO logged (series, at, import, celsius)
-                 SELECT ?, given.at, given.import, given.celsius FROM given WHERE NOT EXISTS
+                 SELECT ?, given.at, given.import, given.celsius FROM given
+                 WHERE given.import IN (SELECT id FROM struck_imports) OR NOT EXISTS
                      (SELECT 1 FROM logged AS old WHERE old.series = ? AND old.at = given.at
-                      AND (old.import = given.import OR old.import NOT IN (SELECT id FROM struck_imports)))"
+                      AND abs(old.celsius - given.celsius) > {SAME}
+                      AND old.import NOT IN (SELECT id FROM struck_imports))
+                 ON CONFLICT DO NOTHING"
             );
             let mut query = sqlx::query(sqlx::AssertSqlSafe(statement));
             for row in rows {
@@ -113,7 +120,8 @@ impl Store {
         Ok(added)
     }
 
-    /// Rows of a thermometer within an interval, both ends included, in order of time, whose import stands.
+    /// Rows of a thermometer within an interval, both ends included, in order of time, whose import stands; once,
+    /// where several imports held them.
     pub async fn logged(
         &self,
         series: i64,
@@ -121,8 +129,8 @@ impl Store {
         to: DateTime<Utc>,
     ) -> Result<Vec<(DateTime<Utc>, Celsius)>, StoreFault> {
         let rows = sqlx::query(
-            "SELECT at, celsius FROM logged WHERE series = ? AND at BETWEEN ? AND ?
-             AND import NOT IN (SELECT id FROM struck_imports) ORDER BY at",
+            "SELECT at, min(celsius) AS celsius FROM logged WHERE series = ? AND at BETWEEN ? AND ?
+             AND import NOT IN (SELECT id FROM struck_imports) GROUP BY at ORDER BY at",
         )
         .bind(series)
         .bind(from.timestamp())
