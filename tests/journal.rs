@@ -184,6 +184,34 @@ fn an_export_taken_in_elsewhere_is_exported_to_the_same_bytes() {
     let again = ran(&other, &["journal", "--import", &folder]).ended_with(0).out;
     assert_eq!(again, "Taken in: 0 new entries; 15 were there already.\nTaken in: 0 new rows of logs, of 720.\n");
     assert_eq!(export(&other, "third"), first);
+
+    // A log that was struck and came again with other values, overlapping a third: into its own store, another, and back.
+    ran(&garden, &["correct", "15"]).ended_with(0);
+    garden.write("mended.csv", &log("time_utc,air_c", 2).replace(",4.", ",3."));
+    ran(&garden, &["journal", "--import", "mended.csv"]).ended_with(0);
+    garden.write("longer.csv", &log("time_utc,air_c", 3).replace(",4.", ",3."));
+    ran(&garden, &["journal", "--import", "longer.csv"]).ended_with(0);
+    let struck = export(&garden, "struck");
+    let folder = garden.path("struck").display().to_string();
+    let nothing = "Taken in: 0 new entries; 18 were there already.\nTaken in: 0 new rows of logs, of 1440.\n";
+    assert_eq!(ran(&garden, &["journal", "--import", &folder]).ended_with(0).out, nothing);
+    assert_eq!(export(&garden, "struck-again"), struck);
+    for name in ["on top of the first", "into an empty store"] {
+        let third = if name == "on top of the first" { &other } else { &self::garden() };
+        ran(third, &["journal", "--import", &folder]).ended_with(0);
+        assert_eq!(export(third, "struck"), struck, "{name}");
+        assert_eq!(ran(third, &["journal", "--import", &folder]).ended_with(0).out, nothing, "{name}");
+        let back = third.path("struck").display().to_string();
+        assert_eq!(ran(&garden, &["journal", "--import", &back]).ended_with(0).out, nothing, "{name}");
+    }
+    // A row of a log that was changed in the table.
+    let logged = struck.iter().find(|(name, _)| name == "logged.csv").expect("a table").1.clone();
+    let (head, first_row) = logged.split_once('\n').expect("rows");
+    let (row, _) = first_row.split_once('\n').expect("a row");
+    let celsius = row.split(',').nth(1).expect("a temperature");
+    garden.write("logged.csv", &format!("{head}\n{}\n", row.replacen(celsius, "-11.5", 1)));
+    refused(&ran(&garden, &["journal", "--import", "logged.csv"]), "and this says -11.50 C");
+
     // A row that was changed, and rows of an import that is not there.
     let damage = first.iter().find(|(name, _)| name == "damage.csv").map(|(_, text)| text.replace(",2,", ",4,"));
     other.write("changed.csv", &damage.expect("a table"));

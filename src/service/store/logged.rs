@@ -8,6 +8,7 @@ use crate::zone::NightOf;
 use chrono::{DateTime, Utc};
 use sqlx::Row;
 use sqlx::sqlite::SqliteRow;
+use std::collections::BTreeSet;
 
 /// One thermometer in one place.
 #[derive(Clone, Debug, PartialEq)]
@@ -141,22 +142,35 @@ impl Store {
         rows.iter().map(|row| Ok((self.time(row, "at")?, Celsius(self.real(row, "celsius")?)))).collect()
     }
 
-    /// Rows of a thermometer behind one of them, in order of time and import, at most so many; of struck imports too.
-    pub async fn logged_behind(
+    /// Rows of a thermometer within an interval, both ends included, in order of time; of struck imports too.
+    pub async fn logged_of_all(
         &self,
         series: i64,
-        behind: Option<(DateTime<Utc>, i64)>,
-        most: u32,
+        from: DateTime<Utc>,
+        to: DateTime<Utc>,
     ) -> Result<Vec<Logged>, StoreFault> {
-        let (at, import) = behind.map_or((i64::MIN, i64::MIN), |(at, import)| (at.timestamp(), import));
+        self.all_logged(series, from, to, -1).await
+    }
+
+    /// Rows of a thermometer from a time on, in order of time, at most so many; of struck imports too.
+    pub async fn logged_from(&self, series: i64, from: DateTime<Utc>, most: u32) -> Result<Vec<Logged>, StoreFault> {
+        self.all_logged(series, from, DateTime::<Utc>::MAX_UTC, i64::from(most)).await
+    }
+
+    async fn all_logged(
+        &self,
+        series: i64,
+        from: DateTime<Utc>,
+        to: DateTime<Utc>,
+        most: i64,
+    ) -> Result<Vec<Logged>, StoreFault> {
         let rows = sqlx::query(
-            "SELECT at, celsius, import FROM logged WHERE series = ?1 AND (at, import) > (?2, ?3)
-             ORDER BY at, import LIMIT ?4",
+            "SELECT at, celsius, import FROM logged WHERE series = ? AND at BETWEEN ? AND ? ORDER BY at LIMIT ?",
         )
         .bind(series)
-        .bind(at)
-        .bind(import)
-        .bind(i64::from(most))
+        .bind(from.timestamp())
+        .bind(to.timestamp())
+        .bind(most)
         .fetch_all(&self.pool)
         .await
         .map_err(|error| self.fault(error))?;
@@ -168,6 +182,19 @@ impl Store {
             })
         };
         rows.iter().map(logged).collect()
+    }
+
+    /// The numbers of a garden's imports whose rows do not count.
+    pub async fn struck_imports(&self, garden: &str) -> Result<BTreeSet<i64>, StoreFault> {
+        let ids: Vec<i64> = sqlx::query_scalar(
+            "SELECT struck_imports.id FROM struck_imports JOIN journal ON journal.id = struck_imports.id
+             WHERE journal.garden = ?",
+        )
+        .bind(garden)
+        .fetch_all(&self.pool)
+        .await
+        .map_err(|error| self.fault(error))?;
+        Ok(ids.into_iter().collect())
     }
 
     /// The lowest row of every place and night, from noon to noon by the mean sun of a longitude, of the nights from

@@ -1,7 +1,7 @@
 //! Taking in a thermometer's log: looked through first, and written only when nothing is wrong or somebody has
 //! answered.
 
-use super::tables::{Batch, ROWS_AT_ONCE};
+use super::tables::{Batch, ROWS_AT_ONCE, Waiting};
 use super::{Faults, Work, at_fault};
 use crate::journal::doubts::{Doubt, Watch};
 use crate::journal::event::lows_of_readings;
@@ -18,6 +18,7 @@ use std::collections::BTreeMap;
 use std::fs::File;
 use std::io::{Read, Seek, SeekFrom};
 use std::path::Path;
+use std::rc::Rc;
 
 /// What one column comes to.
 struct Found {
@@ -118,11 +119,15 @@ impl Work<'_> {
             Some(store) => self.known(store).await?,
             None => (Vec::new(), BTreeMap::new()),
         };
+        let struck = match store {
+            Some(store) => Rc::new(store.struck_imports(&self.garden.id).await?),
+            None => Rc::default(),
+        };
         let columns: Vec<Column> = log.header().columns().cloned().collect();
         let mut found = Vec::new();
         for column in columns {
-            let batch =
-                Batch { series: Some(self.series(&column).map_err(|what| at_fault(path, what))?), ..Batch::default() };
+            let series = Some(self.series(&column).map_err(|what| at_fault(path, what))?);
+            let batch = Batch { series, struck: Rc::clone(&struck), ..Batch::default() };
             let known = if column.sampled == Sampled::Instant && column.medium == Medium::Air {
                 known.clone()
             } else {
@@ -146,7 +151,8 @@ impl Work<'_> {
                         found.first.get_or_insert(row.at);
                         found.last = Some(row.at);
                         found.watch.look(&row, *value);
-                        found.batch.rows.push((row.line, row.at, *value));
+                        let (line, at) = (row.line, row.at);
+                        found.batch.rows.push(Waiting { line, at, celsius: *value, import: None, counts: true });
                         if found.batch.rows.len() >= ROWS_AT_ONCE {
                             found.batch.compare(store, &self.garden.id, path, faults).await?;
                         }

@@ -7,12 +7,13 @@ use crate::journal::table::{Row, RowFault, is_header, read};
 use crate::journal::{Entry, Key, Kind, belongs};
 use crate::service::cli::Failure;
 use crate::service::cli::progress::Progress;
-use crate::service::store::{Logged, Open, Outcome, Series, Store};
+use crate::service::store::{Logged, Open, Outcome, SAME, Series, Store};
 use crate::units::Celsius;
 use chrono::{DateTime, Utc};
 use std::collections::{BTreeMap, BTreeSet};
 use std::io::Read;
 use std::path::{Path, PathBuf};
+use std::rc::Rc;
 
 /// What a file of a journal is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -97,9 +98,8 @@ impl Work<'_> {
         }
         let existing = self.existing().await?;
         let rows = self.sound(rows, existing.as_ref(), &mut faults).await?;
-        let mut keys: BTreeSet<Key> = rows.iter().map(|row| row.key.clone()).collect();
         if let Some(path) = &tables.logged {
-            self.check_logged(path, existing.as_ref(), &mut keys, &mut faults).await?;
+            self.check_logged(path, existing.as_ref(), &rows, &mut faults).await?;
         }
         if let Some(store) = existing {
             store.close().await;
@@ -162,18 +162,28 @@ impl Work<'_> {
         Ok(sound)
     }
 
-    /// Looks through a table of rows before anything is written.
+    /// Looks through a table of rows before anything is written. `entries` are taken in with it.
     async fn check_logged(
         &self,
         path: &Path,
         store: Option<&Store>,
-        keys: &mut BTreeSet<Key>,
+        entries: &[Row],
         faults: &mut Faults,
     ) -> Result<(), Failure> {
         let (mut table, length) = open_logged(path, self.now)?;
         let mut progress = Progress::new(format!("checking {}", path.display()), length);
-        let mut unknown: BTreeSet<Key> = BTreeSet::new();
-        let mut batch = Batch::default();
+        let given: BTreeSet<&Key> = entries.iter().map(|row| &row.key).collect();
+        let strikes: BTreeSet<&Key> = entries.iter().filter_map(|row| row.entry.replaces.as_ref()).collect();
+        let mut struck = BTreeSet::new();
+        if let Some(store) = store {
+            struck = store.struck_imports(&self.garden.id).await?;
+            for key in &strikes {
+                struck.extend(store.id_of_key(&self.garden.id, key).await?);
+            }
+        }
+        // Of each import that rows name: its number here, and whether it counts; none where nobody knows it.
+        let mut imports: BTreeMap<Key, Option<(Option<i64>, bool)>> = BTreeMap::new();
+        let mut batch = Batch { struck: Rc::new(struck), ..Batch::default() };
         loop {
             let done = table.bytes();
             match table.next_row() {
@@ -181,23 +191,21 @@ impl Work<'_> {
                 Next::Fault(fault) => faults.add(path, fault),
                 Next::Row { line, at, celsius, origin } => {
                     progress.is_at(done);
-                    let import = &origin.import;
-                    if !keys.contains(import) && !unknown.contains(import) {
-                        let there = match store {
-                            Some(store) => store.id_of_key(&self.garden.id, import).await?.is_some(),
-                            None => false,
+                    let key = &origin.import;
+                    if !imports.contains_key(key) {
+                        let number = match store {
+                            Some(store) => store.id_of_key(&self.garden.id, key).await?,
+                            None => None,
                         };
-                        if there {
-                            keys.insert(import.clone())
-                        } else {
-                            unknown.insert(import.clone())
-                        };
+                        let is_struck = strikes.contains(key) || number.is_some_and(|id| batch.struck.contains(&id));
+                        let known = number.is_some() || given.contains(key);
+                        imports.insert(key.clone(), known.then_some((number, !is_struck)));
                     }
-                    if unknown.contains(import) {
-                        let what = format!("its import {import} is no entry; take in imported.csv with it");
+                    let Some((import, counts)) = imports.get(key).copied().flatten() else {
+                        let what = format!("its import {key} is no entry; take in imported.csv with it");
                         faults.add(path, RowFault { line, what });
                         continue;
-                    }
+                    };
                     let series = Series {
                         place: origin.place.clone(),
                         sampled: origin.of,
@@ -208,7 +216,7 @@ impl Work<'_> {
                         batch.compare(store, &self.garden.id, path, faults).await?;
                         batch.series = Some(series);
                     }
-                    batch.rows.push((line, at, celsius));
+                    batch.rows.push(Waiting { line, at, celsius, import, counts });
                 }
             }
         }
@@ -271,17 +279,31 @@ impl Work<'_> {
     }
 }
 
+/// A row that waits to be compared with the store.
+pub(super) struct Waiting {
+    pub(super) line: u64,
+    pub(super) at: DateTime<Utc>,
+    pub(super) celsius: Celsius,
+    /// The number of its import, where that is in the store.
+    pub(super) import: Option<i64>,
+    /// Its import was not struck.
+    pub(super) counts: bool,
+}
+
 /// Rows of one thermometer that wait to be compared with the store.
 #[derive(Default)]
 pub(super) struct Batch {
     pub(super) series: Option<Series>,
-    pub(super) rows: Vec<(u64, DateTime<Utc>, Celsius)>,
+    pub(super) rows: Vec<Waiting>,
+    /// Imports of the store whose rows do not count.
+    pub(super) struck: Rc<BTreeSet<i64>>,
     /// Rows whose time the store did not have.
     pub(super) new: u64,
 }
 
 impl Batch {
-    /// Compares and empties the rows: a time that is there with another temperature is a fault of its row.
+    /// Compares and empties the rows: a time that is there with another temperature is a fault of its row. What one and
+    /// the same import said must not have changed; of two imports only those that count may not disagree.
     pub(super) async fn compare(
         &mut self,
         store: Option<&Store>,
@@ -289,29 +311,33 @@ impl Batch {
         path: &Path,
         faults: &mut Faults,
     ) -> Result<(), Failure> {
-        let times = || self.rows.iter().map(|(_, at, _)| *at);
+        let times = || self.rows.iter().map(|row| row.at);
         let known = match (store, &self.series, times().min(), times().max()) {
             (Some(store), Some(series), Some(first), Some(last)) => {
                 match store.number_of_series(garden, series).await? {
-                    Some(number) => store.logged(number, first, last).await?,
+                    Some(number) => store.logged_of_all(number, first, last).await?,
                     None => Vec::new(),
                 }
             }
             _ => Vec::new(),
         };
-        for (line, at, celsius) in self.rows.drain(..) {
-            match known.binary_search_by_key(&at, |(at, _)| *at).ok().and_then(|index| known.get(index)) {
+        for row in self.rows.drain(..) {
+            let from = known.partition_point(|known| known.at < row.at);
+            let there = || known.iter().skip(from).take_while(|known| known.at == row.at);
+            let of_another = |known: &&Logged| row.counts && !self.struck.contains(&known.import);
+            let own = there().find(|known| Some(known.import) == row.import);
+            match own.or_else(|| there().find(of_another)) {
                 None => self.new += 1,
-                Some((_, there)) if (*there - celsius).0.abs() < 1e-9 => {}
-                Some((_, there)) => {
+                Some(known) if (known.celsius - row.celsius).0.abs() < SAME => {}
+                Some(known) => {
                     let what = format!(
                         "{} UTC is there already with {:.2} C, and this says {:.2} C; is it another \
                          thermometer (--source)?",
-                        at.format("%Y-%m-%d %H:%M"),
-                        there.0,
-                        celsius.0
+                        row.at.format("%Y-%m-%d %H:%M"),
+                        known.celsius.0,
+                        row.celsius.0
                     );
-                    faults.add(path, RowFault { line, what });
+                    faults.add(path, RowFault { line: row.line, what });
                 }
             }
         }
