@@ -10,6 +10,7 @@ pub mod damage;
 pub mod doubts;
 pub mod event;
 mod key;
+mod lines;
 pub mod log;
 pub mod logged_table;
 mod note;

@@ -8,6 +8,7 @@ mod header;
 
 pub use header::{Column, Header, Medium};
 
+use super::lines::Lines;
 use super::table::RowFault;
 use crate::units::{Celsius, READING, Scale};
 use crate::zone::Zone;
@@ -47,7 +48,7 @@ pub enum Next {
 
 /// A log, read row by row.
 pub struct Log<R> {
-    table: csv::Reader<R>,
+    table: csv::Reader<Lines<R>>,
     record: csv::StringRecord,
     header: Header,
     clock: Option<LogClock>,
@@ -86,7 +87,7 @@ impl<R: Read> Log<R> {
         open_end: Option<u64>,
         now: DateTime<Utc>,
     ) -> Result<Log<R>, String> {
-        let mut table = csv::ReaderBuilder::new().flexible(true).from_reader(input);
+        let mut table = csv::ReaderBuilder::new().flexible(true).from_reader(Lines::new(input));
         let names = table.headers().map_err(|_| "its first line is not UTF-8 text".to_string())?.clone();
         let header = Header::read(&names.iter().collect::<Vec<_>>(), passed_over)?;
         if header.is_local() && clock.is_none() {
@@ -124,20 +125,19 @@ impl<R: Read> Log<R> {
 
     /// The next row, or what is wrong with it. After [`Next::End`] there is nothing more.
     pub fn next_row(&mut self) -> Next {
-        let line = self.table.position().line();
-        match self.table.read_record(&mut self.record) {
+        let byte = self.table.position().byte();
+        let read = self.table.read_record(&mut self.record);
+        let line = self.table.get_mut().line_from(byte);
+        match read {
             Ok(false) => Next::End,
             Err(error) if matches!(error.kind(), csv::ErrorKind::Io(_)) => {
                 Next::Fault(RowFault { line, what: format!("the file cannot be read on ({error})") })
             }
             Err(_) => Next::Fault(RowFault { line, what: "it is not UTF-8 text".into() }),
-            Ok(true) => {
-                let line = self.record.position().map_or(line, csv::Position::line);
-                match self.row(line) {
-                    Ok(next) => next,
-                    Err(what) => Next::Fault(RowFault { line, what }),
-                }
-            }
+            Ok(true) => match self.row(line) {
+                Ok(next) => next,
+                Err(what) => Next::Fault(RowFault { line, what }),
+            },
         }
     }
 

@@ -7,6 +7,7 @@
 //! `key`; one whose key does not belong to what it says was changed, and is refused.
 
 use super::damage::{DamageClass, Usable};
+use super::lines::Lines;
 use super::{
     Amount, Covered, Damage, Entry, Gone, HARVEST_GRAMS, HEIGHT, Harvested, Imported, Key, Kind, Place, Reading,
     Sampled, Struck, Thermometer, Uncovered, What, note, photo,
@@ -147,7 +148,7 @@ fn fields(key: &Key, entry: &Entry) -> Vec<String> {
 /// `now` refuses what has not come yet.
 pub fn read(body: &[u8], now: DateTime<Utc>) -> Result<(Vec<Row>, Vec<RowFault>), String> {
     let body = body.strip_prefix("\u{feff}".as_bytes()).unwrap_or(body);
-    let mut table = csv::ReaderBuilder::new().flexible(true).from_reader(body);
+    let mut table = csv::ReaderBuilder::new().flexible(true).from_reader(Lines::new(body));
     let header = table.headers().map_err(|_| "its first line is not UTF-8 text".to_string())?.clone();
     let names: Vec<&str> = header.iter().map(str::trim).collect();
     let known = |name: &str| COMMON.contains(&name) || Kind::ALL.iter().any(|kind| columns(*kind).contains(&name));
@@ -167,11 +168,12 @@ pub fn read(body: &[u8], now: DateTime<Utc>) -> Result<(Vec<Row>, Vec<RowFault>)
     let mut faults = Vec::new();
     let mut record = csv::StringRecord::new();
     loop {
-        let line = table.position().line();
-        match table.read_record(&mut record) {
+        let byte = table.position().byte();
+        let read = table.read_record(&mut record);
+        let line = table.get_mut().line_from(byte);
+        match read {
             Ok(false) => break,
             Ok(true) => {
-                let line = record.position().map_or(line, csv::Position::line);
                 if record.len() != names.len() {
                     let what = format!("{} fields for {} columns; is the file cut off?", record.len(), names.len());
                     faults.push(RowFault { line, what });

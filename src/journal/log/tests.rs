@@ -96,6 +96,16 @@ fn each_bad_row_is_named_and_the_next_is_read() {
 }
 
 #[test]
+fn a_bad_row_is_named_by_the_line_it_stands_on() {
+    let text = "time_utc,air_c\n2027-01-16 05:00,-1.25\n\n2027-01-16 06:00,85.0\n2027-01-16 07:00,-1.25\n";
+    for text in [text.to_string(), text.replace('\n', "\r\n")] {
+        let rows = all(&text, None);
+        assert!(matches!(&rows[1], Next::Fault(fault) if fault.line == 4), "{rows:?}");
+        assert_eq!(rows[2], row(5, "2027-01-16T07:00:00Z", &[-1.25]));
+    }
+}
+
+#[test]
 fn half_a_file_is_noticed_at_its_last_line_and_a_whole_one_is_not() {
     let start = "time_utc,air_c\n2027-01-16 05:00,-1.25\n";
     for cut in [

@@ -118,6 +118,9 @@ fn each_bad_row_is_named_with_its_line_and_the_others_are_kept() {
         assert!(rows.iter().all(|row| row.by_hand));
         let [fault] = faults.as_slice() else { panic!("{bad}: {faults:?}") };
         assert!(fault.line == 3 && fault.what.contains(why), "{bad}: {fault:?}");
+        let (_, faults) =
+            read(format!("{DAMAGE}{good}\n\n{bad}\n").replace('\n', "\r\n").as_bytes(), now()).expect("a table");
+        assert_eq!(faults[0].line, 5, "{bad}");
     }
     for (header, why) in [
         ("kind,key\n", "it has no column \"at_utc\""),
