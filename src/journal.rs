@@ -332,14 +332,19 @@ impl What {
 }
 
 impl Entry {
-    /// An entry in whole seconds, as the store keeps them.
+    /// An entry in whole seconds, as the store keeps them. Control characters in what was typed, and in the names of a
+    /// log's file and column, become blanks: a table of the journal has none.
     pub fn new(at: DateTime<Utc>, entered_at: DateTime<Utc>, as_typed: impl Into<String>, what: What) -> Entry {
         let (at, entered_at) = (at.trunc_subsecs(0), entered_at.trunc_subsecs(0));
+        let plain = |text: &str| text.replace(char::is_control, " ").trim().to_string();
         let mut what = what;
+        if let What::Imported(imported) = &mut what {
+            (imported.file, imported.column) = (plain(&imported.file), plain(&imported.column));
+        }
         if let What::Reading(Reading { of: Sampled::Minimum { since } | Sampled::Maximum { since }, .. }) = &mut what {
             *since = since.map(|since| since.trunc_subsecs(0));
         }
-        Entry { at, entered_at, by: None, as_typed: as_typed.into(), replaces: None, what }
+        Entry { at, entered_at, by: None, as_typed: plain(&as_typed.into()), replaces: None, what }
     }
 
     /// What it says beyond the columns all entries share, as JSON text.

@@ -220,6 +220,23 @@ fn an_export_taken_in_elsewhere_is_exported_to_the_same_bytes() {
     refused(&ran(&bare, &["journal", "--import", "logged.csv"]), "is no entry; take in imported.csv with it");
 }
 
+#[test]
+fn whatever_was_taken_down_can_be_taken_in_elsewhere() {
+    let garden = garden();
+    ran(&garden, &["reading", "31F", "--at", "06:10\r"]).ended_with(0);
+    for bed in ["B\t1", "", " B1"] {
+        let lost = ran(&garden, &["harvested", bed, "kale", "1kg", "--anyway"]);
+        refused(&lost, "is no label of a bed; write it as one line of plain text");
+    }
+    ran(&garden, &["harvested", "B1", "kale", "1kg\t", "--anyway"]).ended_with(0);
+    garden.write("log.csv", &log("time_utc,\"air\t_c\"", 1));
+    ran(&garden, &["journal", "--import", "log.csv"]).ended_with(0);
+    ran(&garden, &["journal", "--export", "out"]).ended_with(0);
+    let other = self::garden();
+    let taken = ran(&other, &["journal", "--import", &garden.path("out").display().to_string()]).ended_with(0).out;
+    assert!(taken.starts_with("Taken in: 3 new entries;"), "{taken}");
+}
+
 fn garden_with_logged_alone(files: &[(String, String)]) -> Installation {
     let bare = garden();
     let logged = files.iter().find(|(name, _)| name == "logged.csv").expect("a table");

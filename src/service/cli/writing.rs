@@ -163,7 +163,12 @@ impl Desk<'_> {
     /// The entry, once its bed and planting have been found in the garden.
     pub fn entry(&self, moment: &Moment, as_typed: String, what: What, anyway: bool) -> Result<Entry, Failure> {
         let entry = Entry::new(moment.at, self.now, as_typed, what);
-        if !anyway {
+        if anyway {
+            let is_plain = |bed: &str| note(bed).is_ok_and(|text| text.as_deref() == Some(bed));
+            if let Some(bed) = entry.what.bed().filter(|bed| !is_plain(bed)) {
+                return Err(refused(format!("{bed:?} is no label of a bed; write it as one line of plain text")));
+            }
+        } else {
             belongs(&entry, self.garden, &self.settings.catalogue).map_err(refused)?;
         }
         Ok(entry)
