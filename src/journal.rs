@@ -14,6 +14,7 @@ mod lines;
 pub mod log;
 pub mod logged_table;
 mod note;
+mod replaces;
 pub mod table;
 pub mod when;
 
@@ -26,6 +27,7 @@ use chrono::{DateTime, SubsecRound, Utc};
 use damage::{DamageClass, Usable};
 pub use key::Key;
 pub use note::{NOTE_LENGTH, note, photo};
+pub use replaces::may_replace;
 use serde::{Deserialize, Serialize};
 use std::fmt;
 

@@ -237,6 +237,41 @@ fn whatever_was_taken_down_can_be_taken_in_elsewhere() {
     assert!(taken.starts_with("Taken in: 3 new entries;"), "{taken}");
 }
 
+/// A table by hand goes by the rules of the command line.
+#[test]
+fn a_table_by_hand_corrects_an_entry_once_and_with_one_of_its_kind() {
+    let garden = written();
+    let keys = garden.asked("SELECT key FROM journal ORDER BY id");
+    let key = |id: usize| keys[id - 1].clone();
+    let head = "kind,key,at_utc,entered_at_utc,by,as_typed,replaces,place,bed,cover,temperature_c,dew_point_c,of,\
+                since_utc,thermometer,height_m,shielded\n";
+    let row = |at: &str, entered: &str, replaces: &str, celsius: &str, of: &str, since: &str| {
+        format!("reading,,{at},{entered},,,{replaces},screen,,,{celsius},,{of},{since},,,\n")
+    };
+    let at = "2027-01-16T11:10:00Z";
+    let right = row(at, at, &key(12), "-2.5", "instant", "");
+    for (rows, why) in [
+        (row(at, at, &key(11), "-2", "instant", ""), "was corrected already; correct entry 12, which stands for it"),
+        (format!("{right}{}", row(at, at, &key(12), "-2", "instant", "")), " was corrected already; correct entry "),
+        (row(at, at, &key(4), "-2", "instant", ""), " is of another kind (covered); strike it"),
+        (row(at, at, &key(13), "-2", "instant", ""), " strikes another; write the other anew instead"),
+        (row(at, at, "0123456789ab", "-2", "instant", ""), "it replaces 0123456789ab, and no entry has that key"),
+        (row(at, "2027-01-17T11:10:00Z", "", "-2", "instant", ""), "2027-01-17T11:10:00Z has not come yet"),
+        (
+            row(at, at, "", "-2", "minimum", "2027-01-16T12:10:00Z"),
+            "since_utc 2027-01-16T12:10:00Z comes after at_utc 2027-01-16T11:10:00Z",
+        ),
+    ] {
+        garden.write("hand.csv", &format!("{head}{rows}"));
+        refused(&ran(&garden, &["journal", "--import", "hand.csv"]), why);
+    }
+    // Right, and a second time.
+    garden.write("hand.csv", &format!("{head}{right}"));
+    for taken in ["Taken in: 1 new entries; 0 were", "Taken in: 0 new entries; 1 were"] {
+        assert!(ran(&garden, &["journal", "--import", "hand.csv"]).ended_with(0).out.starts_with(taken));
+    }
+}
+
 fn garden_with_logged_alone(files: &[(String, String)]) -> Installation {
     let bare = garden();
     let logged = files.iter().find(|(name, _)| name == "logged.csv").expect("a table");

@@ -246,8 +246,8 @@ fn row(fields: &Fields<'_>, line: u64, now: DateTime<Utc>) -> Result<Row, String
         (None, None) => at,
         (None, Some(_)) => return Err("entered_at_utc is blank".into()),
     };
-    if at > now + chrono::Duration::minutes(5) {
-        return Err(format!("{} has not come yet", time(at)));
+    if let Some(ahead) = [at, entered_at].into_iter().find(|time| *time > now + chrono::Duration::minutes(5)) {
+        return Err(format!("{} has not come yet", time(ahead)));
     }
     let words = fields.text("as_typed")?;
     for name in ["by", "as_typed", "cover", "bed"] {
@@ -267,6 +267,14 @@ fn row(fields: &Fields<'_>, line: u64, now: DateTime<Utc>) -> Result<Row, String
         replaces,
         what: what(kind, fields)?,
     };
+    let begins = match &entry.what {
+        What::Reading(reading) => reading.of.since().map(|since| ("since_utc", since)),
+        What::Imported(imported) => Some(("first_utc", imported.first)),
+        _ => None,
+    };
+    if let Some((name, begins)) = begins.filter(|(_, begins)| *begins > at) {
+        return Err(format!("{name} {} comes after at_utc {}", time(begins), time(at)));
+    }
     let made = entry.key();
     match given_key {
         None => Ok(Row { line, key: made, entry, by_hand: true }),

@@ -3,7 +3,7 @@
 use super::{Configuration, Failure, choose, print};
 use crate::beds::Garden;
 use crate::journal::when::{Moment, Speaker};
-use crate::journal::{Entry, Key, What, belongs, note};
+use crate::journal::{Entry, Key, What, belongs, may_replace, note};
 use crate::service::store::{Open, Outcome, Store};
 use crate::settings::Settings;
 use crate::units::{Celsius, Scale};
@@ -120,23 +120,9 @@ async fn replaced(store: &Store, desk: &Desk<'_>, number: i64, by: Option<&Entry
     let Some(old) = store.entry(&desk.garden.id, number).await? else {
         return Err(refused(format!("There is no entry {number} in the journal of {}", desk.garden.name)));
     };
-    if let Some(later) = old.corrected_by {
-        return Err(refused(format!(
-            "Entry {number} was corrected already; correct entry {later}, which stands for it"
-        )));
-    }
-    let (old_kind, new_kind) = (old.entry.what.kind(), by.map(|entry| entry.what.kind()));
-    if matches!(old.entry.what, What::Struck(_)) {
-        return Err(refused(format!("Entry {number} strikes another; write the other anew instead")));
-    }
-    let strikes = by.is_some_and(|entry| matches!(entry.what, What::Struck(_)));
-    if !strikes && new_kind != Some(old_kind) {
-        return Err(refused(format!(
-            "Entry {number} is of another kind ({}); strike it with `counterpane correct {number}` and write this one \
-             without --replaces",
-            old_kind.word()
-        )));
-    }
+    let later = old.corrected_by.map(|later| format!("entry {later}"));
+    let named = format!("Entry {number}");
+    by.map_or(Ok(()), |by| may_replace(&named, &old.entry, later.as_deref(), by)).map_err(refused)?;
     Ok(old.key)
 }
 

@@ -4,7 +4,7 @@ use super::export::LOGGED;
 use super::{Faults, Work, at_fault};
 use crate::journal::logged_table::{LoggedTable, Next};
 use crate::journal::table::{Row, RowFault, is_header, read};
-use crate::journal::{Entry, Key, Kind, belongs};
+use crate::journal::{Entry, Key, Kind, belongs, may_replace};
 use crate::service::cli::Failure;
 use crate::service::cli::progress::Progress;
 use crate::service::store::{Logged, Open, Outcome, SAME, Series, Store};
@@ -125,26 +125,23 @@ impl Work<'_> {
     /// corrects.
     async fn sound(
         &self,
-        rows: Vec<(PathBuf, Row)>,
+        mut rows: Vec<(PathBuf, Row)>,
         store: Option<&Store>,
         faults: &mut Faults,
     ) -> Result<Vec<Row>, Failure> {
-        let keys: BTreeSet<Key> = rows.iter().map(|(_, row)| row.key.clone()).collect();
+        rows.sort_by(|(_, a), (_, b)| {
+            (a.entry.entered_at, a.entry.at, &a.key).cmp(&(b.entry.entered_at, b.entry.at, &b.key))
+        });
+        let given: BTreeMap<Key, Entry> = rows.iter().map(|(_, row)| (row.key.clone(), row.entry.clone())).collect();
+        let mut corrected: BTreeMap<Key, Key> = BTreeMap::new();
         let mut sound = Vec::with_capacity(rows.len());
         for (path, row) in rows {
             let mut fault = None;
             if row.by_hand {
                 fault = belongs(&row.entry, self.garden, &self.settings.catalogue).err();
             }
-            if let Some(replaced) = &row.entry.replaces {
-                let there = match store {
-                    _ if keys.contains(replaced) => true,
-                    Some(store) => store.id_of_key(&self.garden.id, replaced).await?.is_some(),
-                    None => false,
-                };
-                if !there {
-                    fault.get_or_insert(format!("it replaces {replaced}, and no entry has that key"));
-                }
+            if fault.is_none() {
+                fault = self.wrong_correction(&row, &given, &mut corrected, store).await?;
             }
             if row.key.is_old()
                 && let Some(store) = store
@@ -158,8 +155,38 @@ impl Work<'_> {
                 Some(what) => faults.add(&path, RowFault { line: row.line, what }),
             }
         }
-        sound.sort_by(|a, b| (a.entry.entered_at, a.entry.at, &a.key).cmp(&(b.entry.entered_at, b.entry.at, &b.key)));
         Ok(sound)
+    }
+
+    /// What is wrong with the correction that a row is, where it is one. One that is in the store already was tried
+    /// when it came there.
+    async fn wrong_correction(
+        &self,
+        row: &Row,
+        given: &BTreeMap<Key, Entry>,
+        corrected: &mut BTreeMap<Key, Key>,
+        store: Option<&Store>,
+    ) -> Result<Option<String>, Failure> {
+        let Some(replaced) = &row.entry.replaces else { return Ok(None) };
+        let mut old = given.get(replaced).cloned();
+        let mut later = corrected.get(replaced).filter(|key| **key != row.key).map(|key| format!("entry {key}"));
+        if let Some(store) = store {
+            if store.id_of_key(&self.garden.id, &row.key).await?.is_some() {
+                return Ok(None);
+            }
+            if let Some(id) = store.id_of_key(&self.garden.id, replaced).await?
+                && let Some(written) = store.entry(&self.garden.id, id).await?
+            {
+                later = written.corrected_by.map(|later| format!("entry {later}")).or(later);
+                old = Some(written.entry);
+            }
+        }
+        let Some(old) = old else { return Ok(Some(format!("it replaces {replaced}, and no entry has that key"))) };
+        let fault = may_replace(&format!("Entry {replaced}"), &old, later.as_deref(), &row.entry).err();
+        if fault.is_none() {
+            corrected.insert(replaced.clone(), row.key.clone());
+        }
+        Ok(fault)
     }
 
     /// Looks through a table of rows before anything is written. `entries` are taken in with it.
