@@ -133,7 +133,7 @@ impl Work<'_> {
             } else {
                 Vec::new()
             };
-            let watch = Watch::new(&column.name, column.scale, &self.garden.site, known);
+            let watch = Watch::new(&column, &self.garden.site, known);
             found.push(Found { column, batch, watch, rows: 0, first: None, last: None });
         }
         let mut progress = Progress::new(format!("checking {}", path.display()), length);
@@ -202,8 +202,7 @@ impl Work<'_> {
         };
         let mut doubts = Vec::new();
         for found in found {
-            let in_air = found.column.medium != Medium::Soil && found.column.sampled == Sampled::Instant;
-            doubts.extend(found.watch.doubts(&self.garden.site, zone, in_air, lows));
+            doubts.extend(found.watch.doubts(&self.garden.site, zone, lows));
         }
         if repeated > 0 {
             doubts.push(Doubt::Repeated { rows: repeated });
