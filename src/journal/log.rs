@@ -60,16 +60,6 @@ pub struct Log<R> {
     decimals: Vec<usize>,
     /// A wall day and its offset, where that day has only one.
     day: Option<(NaiveDate, FixedOffset)>,
-    wall_hours: WallHours,
-}
-
-/// What the wall clock of a log did where its zone's is put forward or back.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct WallHours {
-    /// The first row that stands in an hour that the zone's clock leaves out.
-    pub left_out: Option<u64>,
-    /// The first row that stands in the hour which comes twice.
-    pub twice: Option<u64>,
 }
 
 /// Samples of the DS18B20 and its kin before they have measured anything (data sheet: power-on reset value +85 °C), and
@@ -105,17 +95,11 @@ impl<R: Read> Log<R> {
             last: None,
             decimals: Vec::new(),
             day: None,
-            wall_hours: WallHours::default(),
         })
     }
 
     pub fn header(&self) -> &Header {
         &self.header
-    }
-
-    /// What its clock did so far where the zone's was changed.
-    pub fn wall_hours(&self) -> WallHours {
-        self.wall_hours
     }
 
     /// How far into the file it has read, bytes.
@@ -165,15 +149,7 @@ impl<R: Read> Log<R> {
         }
         self.decimals = decimals;
         let text = self.record.get(self.header.time_at).unwrap_or_default().trim();
-        let at = at(
-            text,
-            self.header.times,
-            self.clock.as_ref(),
-            self.last.as_ref(),
-            line,
-            &mut self.day,
-            &mut self.wall_hours,
-        )?;
+        let at = at(text, self.header.times, self.clock.as_ref(), self.last.as_ref(), &values, &mut self.day)?;
         if at > self.now + Duration::minutes(5) {
             return Err(format!("{} UTC has not come yet", at.format("%Y-%m-%d %H:%M")));
         }
@@ -193,15 +169,14 @@ impl<R: Read> Log<R> {
     }
 }
 
-/// The instant of a text.
+/// The instant of the text of a row with some values.
 fn at(
     text: &str,
     times: Times,
     clock: Option<&LogClock>,
     last: Option<&LogRow>,
-    line: u64,
+    values: &[Option<Celsius>],
     day: &mut Option<(NaiveDate, FixedOffset)>,
-    hours: &mut WallHours,
 ) -> Result<DateTime<Utc>, String> {
     if let Ok(instant) = DateTime::parse_from_rfc3339(text) {
         let instant = instant.with_timezone(&Utc);
@@ -226,7 +201,6 @@ fn at(
                 let instants = zone.instants(wall);
                 match instants.as_slice() {
                     [] => {
-                        hours.left_out.get_or_insert(line);
                         return Err(format!(
                             "the clocks of {} never showed {text}: they were put forward past it. A logger that is not \
                              put forward needs --zone with its fixed offset, such as --zone -05:00",
@@ -235,10 +209,11 @@ fn at(
                     }
                     [only] => *only,
                     [first, rest @ ..] => {
-                        hours.twice.get_or_insert(line);
-                        // The second time round the clock has gone back.
-                        let passed = |instant: &&DateTime<Utc>| last.is_some_and(|last| last.at >= **instant);
-                        if passed(&first) { rest.first().copied().unwrap_or(*first) } else { *first }
+                        // The second time round the clock has gone back, or stands where it stood an hour ago with
+                        // something else to say; the same time with the same values is the same row again.
+                        let is_second =
+                            last.is_some_and(|last| last.at > *first || (last.at == *first && last.values != values));
+                        if is_second { rest.first().copied().unwrap_or(*first) } else { *first }
                     }
                 }
             }

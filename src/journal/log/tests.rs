@@ -65,6 +65,30 @@ fn local_times_are_placed_by_their_zone_and_the_order_of_the_rows() {
 }
 
 #[test]
+fn a_repeated_row_in_the_hour_that_comes_twice_is_no_turn_of_the_clock() {
+    let at = |rows: &[Next]| -> Vec<String> {
+        let at = |next: &Next| match next {
+            Next::Row(row) => row.at.format("%H:%M").to_string(),
+            Next::Repeated { .. } => "again".into(),
+            other => panic!("{other:?}"),
+        };
+        rows.iter().map(at).collect()
+    };
+    let rows = |times: &[(&str, &str)]| {
+        let lines: String = times.iter().map(|(time, value)| format!("2026-11-01 {time},{value}\n")).collect();
+        at(&all(&format!("time_local,air_c\n{lines}"), Some(new_york())))
+    };
+    let ten_minutes =
+        [("01:10", "1.0"), ("01:20", "1.0"), ("01:20", "1.0"), ("01:50", "1.3"), ("01:10", "1.5"), ("01:10", "1.5")];
+    assert_eq!(rows(&ten_minutes), ["05:10", "05:20", "again", "05:50", "06:10", "again"]);
+    // A row an hour: the clock shows one time twice, with two temperatures.
+    assert_eq!(
+        rows(&[("00:30", "1.0"), ("01:30", "1.0"), ("01:30", "0.9"), ("02:30", "0.9")]),
+        ["04:30", "05:30", "06:30", "07:30"]
+    );
+}
+
+#[test]
 fn each_bad_row_is_named_and_the_next_is_read() {
     let good = "2027-01-16 05:00,-1.25\n";
     for (bad, why) in [
