@@ -31,19 +31,8 @@ fn written() -> Installation {
             "Written: the lowest, 27.0 F (-2.8 C) at the garden's screen of Orchard Lane, from Friday 15 January 2027, 17:29 EST to ",
         ),
         (
-            &[
-                "reading",
-                "33F",
-                "--bed",
-                "A1",
-                "--under-cover",
-                "heavy cloth",
-                "--at",
-                "last night 23:00",
-                "--height",
-                "0.2",
-            ],
-            "33.0 F (0.6 C) under heavy cloth on bed A1 of Orchard Lane, Friday 15 January 2027, 23:00 EST. It is entry 2.",
+            &["reading", "33F", "--bed", "A1", "--under-cover", "heavy", "--at", "last night 23:00", "--height", "0.2"],
+            "33.0 F (0.6 C) under heavy row cover on bed A1 of Orchard Lane, Friday 15 January 2027, 23:00 EST. It is entry 2.",
         ),
         (&["reading", "40F", "--bed", "A1", "--soil", "--at", "yesterday 18:30"], "in the soil of bed A1"),
         (
@@ -108,6 +97,10 @@ fn what_cannot_be_is_refused_with_how_to_say_it() {
         (&["damage", "A1", "2", "--at", "tomorrow"], "\"tomorrow\" is no time"),
         (&["harvested", "A2", "broccoli", "lots"], "\"lots\" is no amount"),
         (&["covered", "A1", "--with", "tent"], "No cover is called \"tent\". There are: heavy row cover."),
+        (
+            &["reading", "31F", "--bed", "A1", "--under-cover", "tent"],
+            "No cover is called \"tent\". There are: heavy row",
+        ),
         (&["covered", "A1", "Z9"], "No bed is labelled \"Z9\""),
         (&["reading", "31F", "--at", "last night"], "\"last night\" is a stretch of time; add --min or --max"),
         (&["reading", "31F", "--replaces", "99"], "There is no entry 99 in the journal of Orchard Lane."),
@@ -376,6 +369,14 @@ fn what_is_doubtful_of_a_whole_log_is_asked_and_not_mended() {
         "spring.csv:3: the clocks of America/New_York never showed 2026-03-08 02:10",
     );
     ran(&garden, &["journal", "--import", "spring.csv", "--zone", "-05:00", "--source", "other"]).ended_with(0);
+    // A cover as the shelf calls it, or a beginning of its name.
+    let under = |cover: &str| {
+        let of = ["journal", "--import", "spring.csv", "--zone", "-05:00", "--bed", "A1", "--under-cover", cover];
+        ran(&garden, &of)
+    };
+    refused(&under("tent"), "No cover is called \"tent\". There are: heavy row cover.");
+    let taken = under("heavy").ended_with(0).out;
+    assert!(taken.contains("under heavy row cover on bed A1"), "{taken}");
 }
 
 #[test]
@@ -388,7 +389,7 @@ fn a_cold_night_has_its_story_and_stands_in_the_list() {
         "Sat 09:00  bed A1 uncovered",
         "Sat 06:10  27.0 F at the garden's screen\n",
         "lowest of the night 27.0 F at the garden's screen",
-        "lowest of the night 33.0 F under heavy cloth on bed A1",
+        "lowest of the night 33.0 F under heavy row cover on bed A1",
         "2027-01-16  damage to broccoli in bed A2 by the night of 2027-01-15: class 2, slight",
     ] {
         assert!(story.contains(text), "{text}\nis not in\n{story}");

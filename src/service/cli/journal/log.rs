@@ -7,6 +7,7 @@ use crate::journal::doubts::{Doubt, Watch};
 use crate::journal::event::lows_of_readings;
 use crate::journal::log::{Column, Log, LogClock, Medium, Next};
 use crate::journal::{Entry, Imported, Place, Sampled, What, bed_of, note};
+use crate::service::cli::covered::cover_named;
 use crate::service::cli::progress::Progress;
 use crate::service::cli::writing::refused;
 use crate::service::cli::{Failure, zone_named};
@@ -65,7 +66,7 @@ impl Work<'_> {
     fn place(&self, column: &Column) -> Result<Place, String> {
         let bed = self.command.bed.clone();
         let needs = |bed: Option<String>| bed.ok_or_else(|| format!("of which bed is {}? Add --bed", column.name));
-        let cover = self.command.under_cover.as_ref().map(|cover| note(cover)).transpose()?;
+        let cover = self.command.under_cover.as_deref().map(|named| cover_named(self.garden, named)).transpose()?;
         Ok(match (column.medium, cover) {
             (Medium::Soil, _) => Place::Soil { bed: needs(bed)? },
             (Medium::UnderCover, cover) => Place::UnderCover { bed: needs(bed)?, cover: cover.flatten() },
