@@ -352,6 +352,28 @@ fn bad_logs_are_answered_by_row_and_all_or_the_bad_rows_are_left_out() {
 }
 
 #[test]
+fn a_bad_cell_costs_its_row_nothing_else_and_a_sheet_saved_otherwise_says_so() {
+    let garden = garden();
+    garden.write("two.csv", "time_utc,air_c,soil_c\n2027-01-10 06:00,-5,3\n2027-01-10 06:10,-5,85\n");
+    refused(
+        &ran(&garden, &["journal", "--import", "two.csv", "--bed", "A1"]),
+        "two.csv:3: soil_c 85: a digital sensor",
+    );
+    let taken = ran(&garden, &["journal", "--import", "two.csv", "--bed", "A1", "--keep-good"]).ended_with(0).out;
+    assert!(taken.contains("Left out: 1 rows.") && taken.contains("the rest of the row is sound"), "{taken}");
+    assert_eq!(garden.asked("SELECT count(*) || ' ' || sum(celsius) FROM logged"), ["3 -7.0"]);
+    for (text, why) in [
+        ("time_utc;air_c\n2027-01-16 06:10;-2,5\n", "log.csv: its columns are separated by semicolons; save it with"),
+        ("kind;key;at_utc\nreading;;\n", "log.csv: its columns are separated by semicolons; save it with commas"),
+        ("time_utc,air_c,\n2027-01-16 06:10,-2.5,\n", "log.csv: its column 3 has no name"),
+        ("\"kind\",\"key\"\n", "log.csv: it has no column \"at_utc\""),
+    ] {
+        garden.write("log.csv", text);
+        refused(&ran(&garden, &["journal", "--import", "log.csv"]), why);
+    }
+}
+
+#[test]
 fn what_is_doubtful_of_a_whole_log_is_asked_and_not_mended() {
     let garden = garden();
     // Local times that are called UTC.

@@ -65,6 +65,23 @@ impl<R: Read> Read for Lines<R> {
     }
 }
 
+/// Refuses a table whose first line has all its columns in one.
+pub(super) fn separated<'n>(mut names: impl Iterator<Item = &'n str>) -> Result<(), String> {
+    let (Some(only), None) = (names.next(), names.next()) else { return Ok(()) };
+    let between = [(';', "semicolons"), ('\t', "tabs")].into_iter().find(|(mark, _)| only.contains(*mark));
+    between.map_or(Ok(()), |(_, marks)| {
+        Err(format!("its columns are separated by {marks}; save it with commas, and with points in its numbers"))
+    })
+}
+
+/// The names of a first line.
+pub(super) fn names_of(line: &str) -> Vec<String> {
+    let line = line.trim_start_matches('\u{feff}');
+    let mut table = csv::ReaderBuilder::new().has_headers(false).from_reader(line.as_bytes());
+    let record = table.records().next().and_then(Result::ok).unwrap_or_default();
+    record.iter().map(|name| name.trim().to_string()).collect()
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -38,6 +38,8 @@ pub struct LogRow {
 #[derive(Clone, Debug, PartialEq)]
 pub enum Next {
     Row(LogRow),
+    /// A row of which some temperatures are sound, and what is wrong with the others, which are blank.
+    Part(LogRow, RowFault),
     /// The same row as the one before.
     Repeated {
         line: u64,
@@ -133,10 +135,18 @@ impl<R: Read> Log<R> {
         }
         let mut values = Vec::with_capacity(self.header.values.len());
         let mut decimals = Vec::with_capacity(self.header.values.len());
+        let mut wrong = Vec::new();
         for (index, column) in &self.header.values {
             let text = self.record.get(*index).unwrap_or_default().trim();
             decimals.push(text.split_once('.').map_or(0, |(_, decimals)| decimals.len()));
-            values.push(if text.is_empty() { None } else { Some(value(text, column)?) });
+            let value = if text.is_empty() { Ok(None) } else { value(text, column).map(Some) };
+            values.push(value.unwrap_or_else(|what| {
+                wrong.push(what);
+                None
+            }));
+        }
+        if !wrong.is_empty() && values.iter().all(Option::is_none) {
+            return Err(wrong.join("; "));
         }
         // The last column may have lost its last digits, and what is left is a number too.
         if is_last
@@ -165,7 +175,11 @@ impl<R: Read> Log<R> {
             _ => {}
         }
         self.last = Some(row.clone());
-        Ok(Next::Row(row))
+        if wrong.is_empty() {
+            return Ok(Next::Row(row));
+        }
+        wrong.push("the rest of the row is sound".into());
+        Ok(Next::Part(row, RowFault { line, what: wrong.join("; ") }))
     }
 }
 

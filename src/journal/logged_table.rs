@@ -3,7 +3,7 @@
 //! Columns: `time_utc,celsius,place,bed,cover,of,source,height_m,import`. `import` is the key of the entry that tells
 //! of the import. Written anew from what was read, the table is the same to the byte.
 
-use super::lines::Lines;
+use super::lines::{Lines, names_of, separated};
 use super::log::wall_time;
 use super::table::{RowFault, time};
 use super::{HEIGHT, Key, Place, Sampled};
@@ -58,11 +58,17 @@ pub struct LoggedTable<R> {
     now: DateTime<Utc>,
 }
 
+/// Whether a first line names the columns of such a table.
+pub fn is_header(line: &str) -> bool {
+    names_of(line) == COLUMNS
+}
+
 impl<R: Read> LoggedTable<R> {
     /// Begins to read, where the header is that of such a table.
     pub fn new(input: R, now: DateTime<Utc>) -> Result<LoggedTable<R>, String> {
         let mut table = csv::ReaderBuilder::new().flexible(true).from_reader(Lines::new(input));
         let header = table.headers().map_err(|_| "its first line is not UTF-8 text".to_string())?;
+        separated(header.iter())?;
         if !header.iter().eq(COLUMNS) {
             return Err(format!("its first line is not {}", COLUMNS.join(",")));
         }

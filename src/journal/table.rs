@@ -7,7 +7,7 @@
 //! `key`; one whose key does not belong to what it says was changed, and is refused.
 
 use super::damage::{DamageClass, Usable};
-use super::lines::Lines;
+use super::lines::{Lines, names_of, separated};
 use super::{
     Amount, Covered, Damage, Entry, Gone, HARVEST_GRAMS, HEIGHT, Harvested, Imported, Key, Kind, Place, Reading,
     Sampled, Struck, Thermometer, Uncovered, What, note, photo,
@@ -66,7 +66,7 @@ pub struct Row {
 
 /// Whether a first line names the columns of such a table.
 pub fn is_header(line: &str) -> bool {
-    line.trim_start_matches('\u{feff}').split(',').take(2).map(str::trim).eq(["kind", "key"])
+    names_of(line).iter().take(2).eq(&["kind", "key"])
 }
 
 /// Entries of one kind as a table, in the order given.
@@ -151,6 +151,7 @@ pub fn read(body: &[u8], now: DateTime<Utc>) -> Result<(Vec<Row>, Vec<RowFault>)
     let mut table = csv::ReaderBuilder::new().flexible(true).from_reader(Lines::new(body));
     let header = table.headers().map_err(|_| "its first line is not UTF-8 text".to_string())?.clone();
     let names: Vec<&str> = header.iter().map(str::trim).collect();
+    separated(names.iter().copied())?;
     let known = |name: &str| COMMON.contains(&name) || Kind::ALL.iter().any(|kind| columns(*kind).contains(&name));
     if let Some(name) = names.iter().find(|name| !known(name)) {
         return Err(format!("it has a column {name:?}, which no table of the journal has"));

@@ -624,7 +624,7 @@ fn log(text: &[u8]) -> Result<bool, String> {
             }
             log::Next::Repeated { .. } => {}
             log::Next::Fault(fault) => ensure(!fault.what.is_empty(), || "without words".into())?,
-            log::Next::Row(row) => {
+            log::Next::Row(row) | log::Next::Part(row, _) => {
                 ensure(last.is_none_or(|last| last < row.at), || format!("{} after {last:?}", row.at))?;
                 ensure(row.at <= fetched() + Duration::minutes(5), || format!("of the future: {row:?}"))?;
                 last = Some(row.at);

@@ -39,6 +39,12 @@ fn a_header_says_what_and_on_which_scale() {
         (&["air_c"], "it has no column time_utc or time_local"),
         (&["time_utc"], "it has no column of temperatures"),
         (&["time_utc", "time_local", "air_c"], "\"time_local\" is a second column of times"),
+        (&["time_utc;air_c"], "its columns are separated by semicolons; save it with commas"),
+        (&["time_utc\tair_c"], "its columns are separated by tabs; save it with commas"),
+        (
+            &["time_utc", "air_c", ""],
+            "its column 3 has no name; name it like air_c, or leave it out with --ignore \"\"",
+        ),
         (&["time_utc", "air_c", "air_f"], "\"air_c\" and \"air_f\" are temperatures of the same thing"),
     ] {
         assert!(Header::read(names, &[]).is_err_and(|what| what.starts_with(why)), "{names:?}");
@@ -117,6 +123,18 @@ fn each_bad_row_is_named_and_the_next_is_read() {
     }
     let rows = all(&format!("time_utc,air_c\n{good}{good}"), None);
     assert_eq!(rows[1], Next::Repeated { line: 3 });
+}
+
+#[test]
+fn a_bad_temperature_takes_no_sound_one_of_its_row_with_it() {
+    let rows = all("time_utc,air_c,soil_c\n2027-01-16 05:00,-5,85\n2027-01-16 06:00,99,85\n", None);
+    let Next::Part(row, fault) = &rows[0] else { panic!("{rows:?}") };
+    assert_eq!((row.line, row.values.as_slice()), (2, &[Some(Celsius(-5.0)), None][..]));
+    assert!(fault.line == 2 && fault.what.starts_with("soil_c 85: a digital sensor"), "{fault:?}");
+    assert!(fault.what.ends_with("; the rest of the row is sound"), "{fault:?}");
+    assert!(
+        matches!(&rows[1], Next::Fault(fault) if fault.what.contains("air_c 99") && fault.what.contains("soil_c 85"))
+    );
 }
 
 #[test]

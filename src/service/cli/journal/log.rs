@@ -140,24 +140,33 @@ impl Work<'_> {
         let mut progress = Progress::new(format!("checking {}", path.display()), length);
         let mut repeated = 0;
         loop {
-            match log.next_row() {
+            let row = match log.next_row() {
                 Next::End => break,
-                Next::Fault(fault) => faults.add(path, fault),
-                Next::Repeated { .. } => repeated += 1,
-                Next::Row(row) => {
-                    progress.is_at(log.bytes());
-                    for (found, value) in found.iter_mut().zip(&row.values) {
-                        let Some(value) = value else { continue };
-                        found.rows += 1;
-                        found.first.get_or_insert(row.at);
-                        found.last = Some(row.at);
-                        found.watch.look(&row, *value);
-                        let (line, at) = (row.line, row.at);
-                        found.batch.rows.push(Waiting { line, at, celsius: *value, import: None, counts: true });
-                        if found.batch.rows.len() >= ROWS_AT_ONCE {
-                            found.batch.compare(store, &self.garden.id, path, faults).await?;
-                        }
-                    }
+                Next::Fault(fault) => {
+                    faults.add(path, fault);
+                    continue;
+                }
+                Next::Repeated { .. } => {
+                    repeated += 1;
+                    continue;
+                }
+                Next::Part(row, fault) => {
+                    faults.add(path, fault);
+                    row
+                }
+                Next::Row(row) => row,
+            };
+            progress.is_at(log.bytes());
+            for (found, value) in found.iter_mut().zip(&row.values) {
+                let Some(value) = value else { continue };
+                found.rows += 1;
+                found.first.get_or_insert(row.at);
+                found.last = Some(row.at);
+                found.watch.look(&row, *value);
+                let (line, at) = (row.line, row.at);
+                found.batch.rows.push(Waiting { line, at, celsius: *value, import: None, counts: true });
+                if found.batch.rows.len() >= ROWS_AT_ONCE {
+                    found.batch.compare(store, &self.garden.id, path, faults).await?;
                 }
             }
         }
@@ -278,7 +287,7 @@ impl Work<'_> {
             let row = match log.next_row() {
                 Next::End => break,
                 Next::Fault(_) | Next::Repeated { .. } => continue,
-                Next::Row(row) => row,
+                Next::Row(row) | Next::Part(row, _) => row,
             };
             progress.is_at(log.bytes());
             for ((target, rows), value) in targets.iter().zip(&mut rows).zip(&row.values) {

@@ -2,7 +2,7 @@
 
 use super::export::LOGGED;
 use super::{Faults, Work, at_fault};
-use crate::journal::logged_table::{LoggedTable, Next};
+use crate::journal::logged_table::{self, LoggedTable, Next};
 use crate::journal::table::{Row, RowFault, is_header, read};
 use crate::journal::{Entry, Key, Kind, belongs, may_replace};
 use crate::service::cli::Failure;
@@ -73,7 +73,7 @@ pub(super) fn kind_of_file(path: &Path) -> Result<Option<FileKind>, Failure> {
     let first = text.lines().next().unwrap_or_default().trim();
     Ok(if is_header(first) {
         Some(FileKind::Entries)
-    } else if first == crate::journal::logged_table::COLUMNS.join(",") {
+    } else if logged_table::is_header(first) {
         Some(FileKind::Logged)
     } else {
         None
