@@ -17,6 +17,7 @@ mod note;
 mod replaces;
 pub mod table;
 pub mod when;
+pub mod whose;
 
 use crate::units::{Celsius, Limits};
 use crate::words::words;

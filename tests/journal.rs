@@ -162,7 +162,7 @@ fn an_export_taken_in_elsewhere_is_exported_to_the_same_bytes() {
         files(&from.path(name))
     };
     let first = export(&garden, "first");
-    assert_eq!(first.len(), 10);
+    assert_eq!(first.len(), 11);
     assert_eq!(
         first.iter().find(|(name, _)| name == "logged.csv").map(|(_, text)| text.lines().count()),
         Some(1 + 5 * 144)
@@ -228,6 +228,30 @@ fn whatever_was_taken_down_can_be_taken_in_elsewhere() {
     let other = self::garden();
     let taken = ran(&other, &["journal", "--import", &garden.path("out").display().to_string()]).ended_with(0).out;
     assert!(taken.starts_with("Taken in: 3 new entries;"), "{taken}");
+}
+
+#[test]
+fn the_journal_of_another_garden_is_asked_about_and_beds_that_are_not_there_are_counted() {
+    let garden = written();
+    ran(&garden, &["journal", "--export", "out"]).ended_with(0);
+    let folder = garden.path("out").display().to_string();
+    let other = self::garden();
+    let beds = GARDEN.replace("\"A2\"", "\"Z2\"");
+    fs::remove_file(other.path("gardens/orchard-lane.toml")).expect("a garden");
+    other.write("gardens/mill-field.toml", &beds);
+    refused(
+        &ran(&other, &["journal", "--import", &folder]),
+        "garden.csv: this is the journal of garden \"orchard-lane\" (Orchard Lane), and it would go into that of \
+         \"mill-field\"; add --other-garden if that is meant",
+    );
+    let taken = ran(&other, &["journal", "--import", &folder, "--other-garden"]).ended_with(0).out;
+    assert_eq!(
+        taken,
+        "Taken in: 13 new entries; 0 were there already.\nTaken in: 0 new rows of logs, of 0.\n\
+         Of these, 3 are about beds that are not in the settings: A2.\n"
+    );
+    fs::write(garden.path("out/garden.csv"), "garden\n").expect("a file");
+    refused(&ran(&garden, &["journal", "--import", "out"]), "garden.csv: it does not say whose journal this is");
 }
 
 /// A table by hand goes by the rules of the command line.

@@ -3,7 +3,7 @@
 use super::{Work, at_fault};
 use crate::journal::event::Written;
 use crate::journal::logged_table::{COLUMNS, Origin, fields};
-use crate::journal::{Kind, table};
+use crate::journal::{Kind, table, whose};
 use crate::service::cli::Failure;
 use crate::service::store::{Open, Store};
 use chrono::DateTime;
@@ -32,6 +32,7 @@ impl Work<'_> {
             let text = table::write(*kind, of_kind.map(|written| (&written.key, &written.entry)));
             std::fs::write(folder.join(format!("{}.csv", kind.word())), text).map_err(unwritable)?;
         }
+        std::fs::write(folder.join(whose::FILE), whose::write(self.garden)).map_err(unwritable)?;
         let rows = self.export_logs(&store, &entries, &folder.join(LOGGED)).await?;
         store.close().await;
         let count = entries.len();

@@ -4,7 +4,7 @@ use super::export::LOGGED;
 use super::{Faults, Work, at_fault};
 use crate::journal::logged_table::{self, LoggedTable, Next};
 use crate::journal::table::{Row, RowFault, is_header, read};
-use crate::journal::{Entry, Key, Kind, belongs, may_replace};
+use crate::journal::{Entry, Key, Kind, bed_of, belongs, may_replace, whose};
 use crate::service::cli::Failure;
 use crate::service::cli::progress::Progress;
 use crate::service::store::{Logged, Open, Outcome, SAME, Series, Store};
@@ -27,6 +27,8 @@ pub(super) enum FileKind {
 pub(super) struct Tables {
     entries: Vec<PathBuf>,
     logged: Option<PathBuf>,
+    /// Whose journal it is.
+    garden: Option<PathBuf>,
     passed_over: Vec<PathBuf>,
 }
 
@@ -53,6 +55,7 @@ pub(super) fn of_folder(folder: &Path) -> Result<Tables, Failure> {
         let is_table = |kind: &&Kind| name == format!("{}.csv", kind.word());
         match name.as_str() {
             LOGGED => tables.logged = Some(path),
+            whose::FILE => tables.garden = Some(path),
             _ if Kind::ALL.iter().find(is_table).is_some() => tables.entries.push(path),
             _ => tables.passed_over.push(path),
         }
@@ -88,6 +91,9 @@ pub(super) const ROWS_AT_ONCE: usize = 10_000;
 
 impl Work<'_> {
     pub(super) async fn import_tables(&self, tables: &Tables) -> Result<String, Failure> {
+        if let Some(path) = &tables.garden {
+            self.is_ours(path)?;
+        }
         let mut faults = Faults::default();
         let mut rows: Vec<(PathBuf, Row)> = Vec::new();
         for path in &tables.entries {
@@ -115,10 +121,39 @@ impl Work<'_> {
             text.push_str(&format!("Taken in: {added} new rows of logs, of {read}.\n"));
         }
         store.close().await;
+        text.push_str(&self.of_unknown_beds(&entries));
         for path in &tables.passed_over {
             text.push_str(&format!("Passed over, for it is no table of a journal: {}.\n", path.display()));
         }
         Ok(text)
+    }
+
+    /// Asks where the tables are those of another garden.
+    fn is_ours(&self, path: &Path) -> Result<(), Failure> {
+        let (garden, name) = whose::read(&whole(path)?).map_err(|what| at_fault(path, what))?;
+        if garden == self.garden.id || self.command.other_garden {
+            return Ok(());
+        }
+        let ours = &self.garden.id;
+        Err(at_fault(
+            path,
+            format!(
+                "this is the journal of garden {garden:?} ({name}), and it would go into that of {ours:?}; add \
+                 --other-garden if that is meant"
+            ),
+        ))
+    }
+
+    /// How many entries are about beds that are not there, in a sentence.
+    fn of_unknown_beds(&self, entries: &[(Key, Entry)]) -> String {
+        let beds = entries.iter().filter_map(|(_, entry)| entry.what.bed());
+        let unknown: Vec<&str> = beds.filter(|bed| bed_of(self.garden, bed).is_err()).collect();
+        if unknown.is_empty() {
+            return String::new();
+        }
+        let count = unknown.len();
+        let names: Vec<&str> = unknown.into_iter().collect::<BTreeSet<&str>>().into_iter().collect();
+        format!("Of these, {count} are about beds that are not in the settings: {}.\n", names.join(", "))
     }
 
     /// The rows whose bed, planting and corrected entry are there; in an order in which a correction follows what it
