@@ -25,7 +25,8 @@ pub struct OutboxRow {
     pub kind: String,
     pub revision: u32,
     /// Whether a newer one to the same person about the same night makes this one needless, and the other way round:
-    /// true for lists of what to do, false for news of something that happened.
+    /// true for lists of what to do and for the word that there is nothing to do, false for news of something that
+    /// happened.
     pub replaceable: bool,
     pub message_id: String,
     pub envelope_from: String,
