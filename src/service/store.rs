@@ -21,7 +21,7 @@ pub use decisions::{RoundRow, RoundState, SaidRow};
 pub use fault::StoreFault;
 pub use forecasts::{ForecastRow, GridAddress};
 pub use journal::{Outcome, ReadingRow};
-pub use logged::{Logged, Series};
+pub use logged::{Logged, SAME, Series};
 pub use outbox::{Claimed, Ended, LastMail, OutboxRow, Settled, outbox_key};
 pub use signs::MailCounts;
 pub use troubles::{Trouble, TroubleKind};

@@ -60,6 +60,9 @@ pub(super) struct JournalCommand {
     /// Take in the good rows and leave out the others, instead of refusing all
     #[arg(long, requires = "import")]
     keep_good: bool,
+    /// The tables are those of a garden of another name, and are meant for this one
+    #[arg(long, requires = "import")]
+    other_garden: bool,
     /// What looks doubtful was looked at and is right
     #[arg(long, requires = "import")]
     sure: bool,

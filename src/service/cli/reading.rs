@@ -1,11 +1,13 @@
 //! `counterpane reading`: write down what a thermometer shows, and echo what was understood.
 
+use super::covered::cover_named;
 use super::doubtful;
 use super::weather::low;
 use super::writing::{Writing, both, refused};
 use super::{Done, Failure};
+use crate::beds::Garden;
 use crate::journal::when::Moment;
-use crate::journal::{HEIGHT, Place, Reading, Sampled, Thermometer, What, bed_of, note};
+use crate::journal::{HEIGHT, Place, Reading, Sampled, Thermometer, What, bed_of};
 use crate::units::{Celsius, Scale};
 use clap::Args;
 
@@ -95,7 +97,7 @@ impl ReadingCommand {
             (_, true) => Sampled::Maximum { since },
             _ => Sampled::Instant,
         };
-        let place = self.place()?;
+        let place = self.place(desk.garden)?;
         let reading = Reading {
             place: place.clone(),
             temperature,
@@ -124,12 +126,12 @@ impl ReadingCommand {
         Ok(Done::Well)
     }
 
-    fn place(&self) -> Result<Place, Failure> {
+    fn place(&self, garden: &Garden) -> Result<Place, Failure> {
         Ok(match (&self.bed, self.soil, &self.under_cover) {
             (None, ..) => Place::Screen,
             (Some(bed), true, _) => Place::Soil { bed: bed.clone() },
             (Some(bed), false, Some(cover)) => {
-                Place::UnderCover { bed: bed.clone(), cover: note(cover).map_err(refused)? }
+                Place::UnderCover { bed: bed.clone(), cover: cover_named(garden, cover).map_err(refused)? }
             }
             (Some(bed), false, None) => Place::Bed { bed: bed.clone() },
         })

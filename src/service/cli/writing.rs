@@ -3,7 +3,7 @@
 use super::{Configuration, Failure, choose, print};
 use crate::beds::Garden;
 use crate::journal::when::{Moment, Speaker};
-use crate::journal::{Entry, Key, What, belongs, note};
+use crate::journal::{Entry, Key, What, belongs, may_replace, note};
 use crate::service::store::{Open, Outcome, Store};
 use crate::settings::Settings;
 use crate::units::{Celsius, Scale};
@@ -121,29 +121,16 @@ async fn replaced(store: &Store, desk: &Desk<'_>, number: i64, by: Option<&Entry
         return Err(refused(format!("There is no entry {number} in the journal of {}", desk.garden.name)));
     };
     if let Some(later) = old.corrected_by {
-        let is_struck =
-            store.entry(&desk.garden.id, later).await?.is_some_and(|by| matches!(by.entry.what, What::Struck(_)));
-        if is_struck {
+        let by = store.entry(&desk.garden.id, later).await?;
+        if by.is_some_and(|by| matches!(by.entry.what, What::Struck(_))) {
             return Err(refused(format!(
                 "Entry {number} was struck by entry {later} and counts no more; write what is right anew, without --replaces"
             )));
         }
-        return Err(refused(format!(
-            "Entry {number} was corrected already; correct entry {later}, which stands for it"
-        )));
     }
-    let (old_kind, new_kind) = (old.entry.what.kind(), by.map(|entry| entry.what.kind()));
-    if matches!(old.entry.what, What::Struck(_)) {
-        return Err(refused(format!("Entry {number} strikes another; write the other anew instead")));
-    }
-    let strikes = by.is_some_and(|entry| matches!(entry.what, What::Struck(_)));
-    if !strikes && new_kind != Some(old_kind) {
-        return Err(refused(format!(
-            "Entry {number} is of another kind ({}); strike it with `counterpane correct {number}` and write this one \
-             without --replaces",
-            old_kind.word()
-        )));
-    }
+    let later = old.corrected_by.map(|later| format!("entry {later}"));
+    let named = format!("Entry {number}");
+    by.map_or(Ok(()), |by| may_replace(&named, &old.entry, later.as_deref(), by)).map_err(refused)?;
     Ok(old.key)
 }
 
@@ -176,7 +163,12 @@ impl Desk<'_> {
     /// The entry, once its bed and planting have been found in the garden.
     pub fn entry(&self, moment: &Moment, as_typed: String, what: What, anyway: bool) -> Result<Entry, Failure> {
         let entry = Entry::new(moment.at, self.now, as_typed, what);
-        if !anyway {
+        if anyway {
+            let is_plain = |bed: &str| note(bed).is_ok_and(|text| text.as_deref() == Some(bed));
+            if let Some(bed) = entry.what.bed().filter(|bed| !is_plain(bed)) {
+                return Err(refused(format!("{bed:?} is no label of a bed; write it as one line of plain text")));
+            }
+        } else {
             belongs(&entry, self.garden, &self.settings.catalogue).map_err(refused)?;
         }
         Ok(entry)
