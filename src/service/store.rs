@@ -106,6 +106,8 @@ impl Store {
                 .max_connections(1)
                 .idle_timeout(None)
                 .max_lifetime(None)
+                // What is asked before each use pings already.
+                .test_before_acquire(false)
                 .before_acquire(|connection, _| Box::pin(is_at_rest(connection)))
                 .connect_with(options.clone())
                 .await
@@ -192,6 +194,10 @@ impl Store {
         let next = migrations.iter().map(|migration| migration.version).find(|version| !applied.contains(version));
         if let Some(next) = next.filter(|_| !applied.is_empty()) {
             self.refuse_newer(migrations).await?;
+            // One that was written for an older layout, and came to this program after a later one.
+            if let Some(version) = applied.into_iter().find(|version| *version > next) {
+                return Err(StoreFault::OutOfOrder { path: self.path.clone(), version, next });
+            }
             let copy = self.back_up_before(next).await?;
             tracing::info!(copy = %copy.display(), layout = next, "the store's layout is brought up to date");
         }
