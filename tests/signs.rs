@@ -518,7 +518,8 @@ fn a_store_that_breaks_in_mid_run_stops_no_warning_and_is_left_as_it_is() {
     // Of the table of rounds nothing can be read any more. Somebody else's change makes the service read anew what it has
     // in its memory.
     garden.tampered("PRAGMA wal_checkpoint(TRUNCATE)");
-    let pages = garden.asked("SELECT CAST(rootpage AS TEXT) FROM sqlite_schema WHERE tbl_name = 'rounds' AND rootpage > 0");
+    let pages =
+        garden.asked("SELECT CAST(rootpage AS TEXT) FROM sqlite_schema WHERE tbl_name = 'rounds' AND rootpage > 0");
     assert!(pages.len() > 1, "a table and its index: {pages:?}");
     for page in pages {
         let page: u64 = page.parse().expect("a number");
