@@ -50,7 +50,10 @@ const AHEAD: Duration = Duration::minutes(5);
 impl Speaker<'_> {
     /// The instant or stretch that a text means. A clock time alone is the last one before now.
     pub fn moment(&self, text: &str) -> Result<Moment, TimeFault> {
-        let moment = self.understood(text)?;
+        let mut moment = self.understood(text)?;
+        // A leap second counts as the one before it: it is given back as a time that nobody would understand.
+        let nanosecond = moment.at.nanosecond() % 1_000_000_000;
+        moment.at = moment.at.with_nanosecond(nanosecond).unwrap_or(moment.at);
         if moment.at > self.now + AHEAD {
             return Err(TimeFault::NotYet(self.echo(moment.at)));
         }
