@@ -1,8 +1,10 @@
 //! The garden as its manager describes it: place, people, covers in stock, beds and what grows in them.
 
+mod caution;
 mod in_use;
 mod own_figures;
 
+pub use caution::Caution;
 pub use in_use::InUse;
 pub use own_figures::{Applied, OwnFigure, OwnFigures};
 
@@ -31,6 +33,7 @@ pub struct Garden {
     pub finish_before_sunset: Duration,
     /// What saving one square metre is worth, where a planting does not say otherwise.
     pub worth_per_square_metre: Minutes,
+    pub caution: Caution,
     pub people: Vec<Person>,
     /// Who comes to work before a cold night; `None` where the manager does not say, and then nothing is bounded by it.
     pub crew: Option<Crew>,
@@ -97,6 +100,8 @@ pub struct CoverStock {
     pub width: f64,
     /// Whether leaves touch it as it is laid here.
     pub rests_on_plants: bool,
+    /// Gardens, by the names of their files, that use these same pieces; each of them says so too.
+    pub shared_with: Vec<String>,
 }
 
 impl CoverStock {
@@ -206,6 +211,11 @@ impl Hardened {
 }
 
 impl Garden {
+    /// Whether some of its covers are another garden's too.
+    pub fn shares_with(&self, other: &Garden) -> bool {
+        self.covers.iter().any(|stock| stock.shared_with.contains(&other.id))
+    }
+
     /// Whether nobody comes to work, or nobody has time.
     pub fn is_left_alone(&self) -> bool {
         self.crew.is_some_and(|crew| crew.person_minutes() <= Minutes(0.0))

@@ -4,6 +4,8 @@
 //! around it, so that it can be read on light and on dark, and grows with the width it is given.
 
 mod axes;
+pub mod bars;
+pub mod lows;
 pub mod reliability;
 
 /// A drawing in the making, in units of a canvas this large; on a telephone one of them is about a pixel.

@@ -5,6 +5,7 @@
 
 mod after_frost;
 pub mod age;
+pub mod damage;
 pub mod hardening;
 mod harvest;
 

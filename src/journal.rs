@@ -6,25 +6,28 @@
 
 mod amount;
 mod belongs;
-pub mod damage;
 pub mod doubts;
 pub mod event;
 mod key;
+mod lines;
 pub mod log;
 pub mod logged_table;
 mod note;
+mod replaces;
 pub mod table;
 pub mod when;
+pub mod whose;
 
+use crate::crops::damage::{DamageClass, Usable};
 use crate::units::{Celsius, Limits};
 use crate::words::words;
 use crate::zone::NightOf;
 pub use amount::{Amount, HARVEST_GRAMS};
 pub use belongs::{bed_of, belongs, crop_in};
 use chrono::{DateTime, SubsecRound, Utc};
-use damage::{DamageClass, Usable};
 pub use key::Key;
 pub use note::{NOTE_LENGTH, note, photo};
+pub use replaces::may_replace;
 use serde::{Deserialize, Serialize};
 use std::fmt;
 
@@ -271,7 +274,7 @@ pub struct Imported {
     pub column: String,
     #[serde(flatten)]
     pub place: Place,
-    /// Rows that it added.
+    /// Rows that no other import had brought.
     pub rows: u64,
     pub first: DateTime<Utc>,
     pub last: DateTime<Utc>,
@@ -331,14 +334,19 @@ impl What {
 }
 
 impl Entry {
-    /// An entry in whole seconds, as the store keeps them.
+    /// An entry in whole seconds, as the store keeps them. Control characters in what was typed, and in the names of a
+    /// log's file and column, become blanks: a table of the journal has none.
     pub fn new(at: DateTime<Utc>, entered_at: DateTime<Utc>, as_typed: impl Into<String>, what: What) -> Entry {
         let (at, entered_at) = (at.trunc_subsecs(0), entered_at.trunc_subsecs(0));
+        let plain = |text: &str| text.replace(char::is_control, " ").trim().to_string();
         let mut what = what;
+        if let What::Imported(imported) = &mut what {
+            (imported.file, imported.column) = (plain(&imported.file), plain(&imported.column));
+        }
         if let What::Reading(Reading { of: Sampled::Minimum { since } | Sampled::Maximum { since }, .. }) = &mut what {
             *since = since.map(|since| since.trunc_subsecs(0));
         }
-        Entry { at, entered_at, by: None, as_typed: as_typed.into(), replaces: None, what }
+        Entry { at, entered_at, by: None, as_typed: plain(&as_typed.into()), replaces: None, what }
     }
 
     /// What it says beyond the columns all entries share, as JSON text.

@@ -62,6 +62,7 @@ pub mod replay;
 pub mod risk;
 pub mod rounds;
 pub mod score;
+pub mod season;
 pub mod service;
 pub mod settings;
 pub mod units;

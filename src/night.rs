@@ -112,6 +112,9 @@ pub enum Remark {
     Old { hours: f64 },
     /// The evening's thermometer and the forecast speak of different nights.
     ReadingDisagrees { by: Kelvins },
+    /// What the thermometer showed was not used: so much warmer than the forecast of its hour is a slip, or of another
+    /// place. `more` others were left out as well.
+    ReadingLeftOut { at: DateTime<Utc>, air: Celsius, by: Kelvins, more: usize },
     /// Two feeds speak of different nights; the colder one is taken.
     FeedsDisagree { by: Kelvins },
     /// It gets colder by day than in the night.

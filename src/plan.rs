@@ -1,9 +1,11 @@
 //! Risks and means to measures: one measure for every bed, each with its reason and the hour by which it must be done.
 
 pub mod aftermath;
+pub mod before;
+pub use before::Before;
 mod choice;
 use choice::Bounds;
-pub use choice::FINE_CHANCE;
+pub use choice::cover_minutes;
 pub mod harvest;
 pub mod order;
 pub use harvest::{Keeps, Pick};
@@ -14,7 +16,7 @@ pub mod spell;
 pub mod turning;
 pub use turning::Turning;
 
-use crate::beds::Garden;
+use crate::beds::{Crew, Garden};
 use crate::crops::Frame;
 use crate::night::bed::BedHour;
 use crate::night::cover::Layers;
@@ -66,16 +68,20 @@ pub enum Reason {
     SoilTooCold { soil: Celsius, begins: Celsius },
     /// The plants stand colder than this night.
     WithinMargin,
+    /// They may suffer, with a chance below the one from which this garden asks for work.
+    SmallChance { chance: Probability, asks_from: Probability },
     /// They stand it, and some are the better for it.
     BetterForFrost,
     /// Only roots are in danger, and the soil stays above the temperature that harms them.
     SoilKeepsRoots { soil: Celsius, begins: Celsius },
     /// Only a small part of its worth is at risk.
     MinorPart,
+    /// A cover would help; all that there are of it would not make one for this bed.
+    CoversTooSmall,
     /// A cover would help; none is left that fits. The bed that has one of them and would miss it least.
     NoCoverLeft { to: Option<String> },
     /// Something would help; the people who come have no time left for it, or nobody comes.
-    NoTimeLeft { work: Minutes, nobody: bool },
+    NoTimeLeft { work: Minutes, left: Minutes, nobody: bool },
     /// No cover in stock is of use for this bed or at this temperature, and there is nothing to pick.
     NothingHelps,
     /// What the best measure would save is less than its work.
@@ -95,9 +101,11 @@ impl Reason {
             Reason::RootsAndTopsInside => "safer-inside",
             Reason::SoilTooCold { .. } => "soil-too-cold",
             Reason::WithinMargin => "within-margin",
+            Reason::SmallChance { .. } => "small-chance",
             Reason::BetterForFrost => "better-for-frost",
             Reason::SoilKeepsRoots { .. } => "soil-keeps-roots",
             Reason::MinorPart => "minor-part",
+            Reason::CoversTooSmall => "covers-too-small",
             Reason::NoCoverLeft { .. } => "no-cover-left",
             Reason::NoTimeLeft { .. } => "no-time-left",
             Reason::NothingHelps => "nothing-helps",
@@ -152,6 +160,8 @@ pub struct BedPlan<'a> {
     pub work: Minutes,
     /// Of it, what is done before the night.
     pub tonight: Minutes,
+    /// Whether its cover lies there, or its pots stand inside, since the night before.
+    pub is_out: bool,
     /// Expected loss that remains, in minutes of worth, less what of the work would be done within days anyhow.
     pub loss: Minutes,
     /// Where the measure would change, if that was asked for.
@@ -176,29 +186,63 @@ pub struct Plan<'a> {
     pub minutes: Option<Minutes>,
     /// By how much, at most, another choice of measures could be better, in person-minutes: 0 where this one is proven.
     pub gap: Minutes,
+    /// Shared covers that other gardens have tonight.
+    pub elsewhere: Vec<said::Elsewhere>,
 }
 
 /// With no more time than this before the deadline people can only be late (assumed).
 const TOO_SHORT: Duration = Duration::minutes(10);
 
-/// The list for a night. `sunset` also where the night itself is unknown; `last` is what was last said of it, and is
-/// changed only where that gains enough.
+/// The time before the deadline that bounds the work; `None` where it is too short, or over: then only people's own time
+/// does.
+fn time_left(deadline: DateTime<Utc>, now: DateTime<Utc>) -> Option<Duration> {
+    Some(deadline - now).filter(|left| *left > TOO_SHORT)
+}
+
+/// The list for a night. `sunset` also where the night itself is unknown; what was said of it `before` is changed only where
+/// that gains enough, and what is out already is no work again.
 pub fn decide<'a>(
     garden: &'a Garden,
     of: NightOf,
     sunset: DateTime<Utc>,
     night: Result<Night, NoNight>,
     risks: Vec<BedRisk<'a>>,
-    last: Option<&said::Said>,
+    before: Before<'_>,
+    now: DateTime<Utc>,
+) -> Plan<'a> {
+    decide_for(garden.crew, garden, of, sunset, night, risks, before, now)
+}
+
+/// The list for a night after the one at hand. People can still be asked for it: nothing is bounded by those who come, and
+/// the list says how many it takes.
+pub fn decide_ahead<'a>(
+    garden: &'a Garden,
+    of: NightOf,
+    sunset: DateTime<Utc>,
+    night: Result<Night, NoNight>,
+    risks: Vec<BedRisk<'a>>,
+    before: Before<'_>,
+    now: DateTime<Utc>,
+) -> Plan<'a> {
+    decide_for(None, garden, of, sunset, night, risks, before, now)
+}
+
+#[expect(clippy::too_many_arguments, reason = "all that a list needs, and who comes")]
+fn decide_for<'a>(
+    crew: Option<Crew>,
+    garden: &'a Garden,
+    of: NightOf,
+    sunset: DateTime<Utc>,
+    night: Result<Night, NoNight>,
+    risks: Vec<BedRisk<'a>>,
+    before: Before<'_>,
     now: DateTime<Utc>,
 ) -> Plan<'a> {
     let deadline = sunset - garden.finish_before_sunset;
-    // For later nights people can still be asked: their lists say how many it takes.
-    let crew = garden.crew.filter(|_| sunset - now <= Duration::hours(24));
     let minutes = crew.map(|crew| crew.person_minutes());
     // Late is better than never: when the deadline has passed, or is too near for anything, it bounds nothing any more.
-    let ahead = crew.filter(|_| deadline - now > TOO_SHORT).map(|crew| crew.until(deadline - now));
-    let bounds = Bounds { minutes, left: ahead, last, underway: 0 };
+    let ahead = crew.zip(time_left(deadline, now)).map(|(crew, left)| crew.until(left));
+    let bounds = Bounds { minutes, left: ahead, before, underway: 0, is_laid: deadline <= now };
     let chosen = match &night {
         Ok(night) => choice::choose(garden, MetresPerSecond(night.cover_conditions.wind_10m), risks, &bounds),
         Err(_) => {
@@ -219,7 +263,7 @@ pub fn decide<'a>(
     for bed in &mut beds {
         bed.do_by = bed.measure.is_work().then(|| do_by(bed, deadline, sunset, now));
     }
-    Plan { garden, of, made_at: now, deadline, night, beds, trips, minutes, gap }
+    Plan { garden, of, made_at: now, deadline, night, beds, trips, minutes, gap, elsewhere: before.elsewhere.to_vec() }
 }
 
 /// A bed of which nothing is known. Its risk is empty.
@@ -233,35 +277,26 @@ fn unknown(risk: BedRisk<'_>) -> BedPlan<'_> {
         do_by: None,
         work: Minutes(0.0),
         tonight: Minutes(0.0),
+        is_out: false,
         loss: Minutes(0.0),
         turning: None,
     }
 }
 
-/// The garden's deadline; after it sunset, while there is light; in the dark the hour at which the bed's first organ
-/// meets its threshold, and at the latest the coldest hour: late is better than never.
+/// Until when work can go on in the light: the garden's deadline, or sunset where that has passed or is too near for
+/// anything to be done by it; `None` in the dark.
+fn while_light(deadline: DateTime<Utc>, sunset: DateTime<Utc>, now: DateTime<Utc>) -> Option<DateTime<Utc>> {
+    time_left(deadline, now).map(|_| deadline).or(Some(sunset).filter(|sunset| now < *sunset))
+}
+
+/// The garden's deadline; after it sunset, while there is light; in the dark the hour at which harm begins in the bed, and
+/// where that is past, or no hour shows it, the coldest: late is better than never.
 fn do_by(bed: &BedPlan<'_>, deadline: DateTime<Utc>, sunset: DateTime<Utc>, now: DateTime<Utc>) -> DateTime<Utc> {
-    if now < deadline {
-        return deadline;
-    }
-    if now < sunset {
-        return sunset;
+    if let Some(light) = while_light(deadline, sunset, now) {
+        return light;
     }
     let Some(night) = &bed.risk.night else { return now };
-    let organs =
-        bed.risk.plantings.iter().flat_map(|planting| planting.organs.iter().map(move |organ| (planting, organ)));
-    let crossing = organs
-        .filter_map(|(planting, organ)| {
-            let below = |hour: &&BedHour| match organ.tolerance.frame {
-                Frame::Tissue => hour.tissue <= organ.damage_begins,
-                Frame::ScreenAir => hour.screen <= organ.damage_begins,
-                // Soil moves too slowly for an hour of its own.
-                Frame::Soil => false,
-            };
-            planting.night.as_ref()?.hours.iter().find(below).map(|hour| hour.time)
-        })
-        .min();
-    crossing.unwrap_or(night.coldest_at).max(now)
+    bed.harm_begins_at().filter(|at| *at > now).unwrap_or(night.coldest_at).max(now)
 }
 
 impl<'a> BedPlan<'a> {
@@ -272,6 +307,22 @@ impl<'a> BedPlan<'a> {
             .iter()
             .filter_map(|planting| Some((planting, planting.deciding()?)))
             .max_by(|(_, a), (_, b)| a.likelier(b))
+    }
+
+    /// The hour at which the first of its organs meets its threshold; `None` where no hour is expected to be so cold.
+    pub fn harm_begins_at(&self) -> Option<DateTime<Utc>> {
+        let organs =
+            self.risk.plantings.iter().flat_map(|planting| planting.organs.iter().map(move |organ| (planting, organ)));
+        let crossing = organs.filter_map(|(planting, organ)| {
+            let below = |hour: &&BedHour| match organ.tolerance.frame {
+                Frame::Tissue => hour.tissue <= organ.damage_begins,
+                Frame::ScreenAir => hour.screen <= organ.damage_begins,
+                // Soil moves too slowly for an hour of its own.
+                Frame::Soil => false,
+            };
+            planting.night.as_ref()?.hours.iter().find(below).map(|hour| hour.time)
+        });
+        crossing.min()
     }
 
     /// The chance of damage that remains with the measure.
@@ -292,6 +343,16 @@ impl<'a> BedPlan<'a> {
 }
 
 impl Plan<'_> {
+    /// Whether it is cold enough for harm already at a bed with work.
+    pub fn is_late_for(&self, bed: &BedPlan<'_>) -> bool {
+        bed.measure.is_work() && bed.harm_begins_at().is_some_and(|at| at <= self.made_at)
+    }
+
+    /// Until when work can go on in the light; `None` in the dark.
+    pub fn light_until(&self) -> Option<DateTime<Utc>> {
+        while_light(self.deadline, self.deadline + self.garden.finish_before_sunset, self.made_at)
+    }
+
     /// How many beds have a measure.
     pub fn count(&self, measure: Measure) -> usize {
         self.beds.iter().filter(|bed| bed.measure == measure).count()
@@ -319,4 +380,4 @@ impl Plan<'_> {
 }
 
 #[cfg(test)]
-mod tests;
+pub(crate) mod tests;

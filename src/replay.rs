@@ -1,9 +1,10 @@
 //! A past record run through night by night, knowing at each dusk only what had been: what would have been said, and how
-//! it came out.
+//! it came out; and what a garden's lists would have asked.
 //!
 //! What a place has taught stays, also across a gap in its record; the weather of the days before does not: an evening
 //! looks back a day and a bit, by the clock.
 
+pub mod garden;
 pub mod report;
 
 use crate::night::Estimate;

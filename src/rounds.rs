@@ -204,6 +204,24 @@ pub fn night_hours(site: &Site, zone: &Zone, night: NightOf) -> (DateTime<Utc>, 
     }
 }
 
+/// Why a night has no sunset of its own.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum NoSunset {
+    /// The sun stays up.
+    NeverSets,
+    /// It stays down, by day too.
+    NeverRises,
+}
+
+/// Where the sun does not set, or has not risen, [`night_hours`] goes by the clock; `None` where it sets.
+pub fn no_sunset(site: &Site, zone: &Zone, night: NightOf) -> Option<NoSunset> {
+    match night_between(site, zone, night) {
+        SunEvents::Night { .. } => None,
+        SunEvents::NeverSets => Some(NoSunset::NeverSets),
+        SunEvents::NeverRises => Some(NoSunset::NeverRises),
+    }
+}
+
 /// In the last hours before sunrise nothing can be done for the night any more, and people ask of the next.
 const OVER_FOR_WORK: Duration = Duration::hours(2);
 

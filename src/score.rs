@@ -14,7 +14,7 @@ pub mod brier;
 pub mod crps;
 pub mod errors;
 pub mod expense;
-mod resample;
+pub(crate) mod resample;
 pub mod table;
 
 use crate::night::Estimate;

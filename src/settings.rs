@@ -11,6 +11,7 @@ mod own_figures;
 mod planting;
 mod reader;
 mod service;
+mod shared;
 mod signs;
 mod stature;
 mod suggest;
@@ -77,6 +78,10 @@ pub fn settings_at(files: &Files, now: Option<DateTime<Utc>>) -> Result<Settings
             let why = "Nobody could tell the two apart on a list.";
             faults.push(Fault::of_file(&file.0, what, why, "rename one of the two files"));
         }
+    }
+    // A garden at fault may be the very one that shares.
+    if gardens.len() == files.gardens.len() {
+        faults.extend(shared::faults(&files.gardens, &gardens));
     }
     if files.gardens.is_empty() {
         let mend = "describe one garden in gardens/<name>.toml beside it; the demo garden is an example";

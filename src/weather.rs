@@ -142,6 +142,19 @@ impl Forecast {
         self
     }
 
+    /// The air of an instant, by a straight line between two hours that are at most two hours apart.
+    pub fn air_at(&self, at: DateTime<Utc>) -> Option<Celsius> {
+        let next = self.hours.get(self.hours.partition_point(|hour| hour.time < at))?;
+        if next.time == at {
+            return Some(next.air_temperature);
+        }
+        let [.., last] = self.between(at - chrono::Duration::hours(2), at) else { return None };
+        let whole = next.time - last.time;
+        let share = (at - last.time).num_seconds() as f64 / whole.num_seconds() as f64;
+        let air = last.air_temperature + Kelvins((next.air_temperature - last.air_temperature).0 * share);
+        (whole <= chrono::Duration::hours(2)).then_some(air)
+    }
+
     /// The hours within an interval, both ends included.
     pub fn between(&self, from: DateTime<Utc>, to: DateTime<Utc>) -> &[Hour] {
         let start = self.hours.partition_point(|hour| hour.time < from);
@@ -177,6 +190,21 @@ mod tests {
             implausible_hours: 0,
             cell_elevation: None,
         }
+    }
+
+    #[test]
+    fn the_air_between_two_hours_lies_on_a_line_and_over_a_hole_nothing_is_known() {
+        let mut forecast = forecast(0, 0..10, 0.0);
+        for (hour, air) in forecast.hours.iter_mut().zip([4.0, 2.0, 1.0]) {
+            hour.air_temperature = Celsius(air);
+        }
+        let minutes = |minutes: i64| at(0) + Duration::minutes(minutes);
+        for (after, air) in [(0, Some(4.0)), (15, Some(3.5)), (60, Some(2.0)), (90, Some(1.5)), (540, Some(0.0))] {
+            assert_eq!(forecast.air_at(minutes(after)), air.map(Celsius), "{after}");
+        }
+        assert_eq!((forecast.air_at(minutes(-1)), forecast.air_at(minutes(541))), (None, None));
+        forecast.hours.drain(4..6);
+        assert_eq!(forecast.air_at(minutes(270)), None);
     }
 
     #[test]

@@ -15,7 +15,7 @@ const ROOMS: &[(&str, &[&str])] = &[
     ("weather", &["units", "zone"]),
     ("crops", &["units", "words"]),
     ("night", &["units", "words", "zone", "weather", "crops::Frame", "crops::Stature"]),
-    ("learn", &["units", "zone", "crops::Figures", "night"]),
+    ("learn", &["units", "zone", "crops::Figures", "crops::damage", "night"]),
     (
         "beds",
         &[
@@ -35,6 +35,10 @@ const ROOMS: &[(&str, &[&str])] = &[
     ("plan", &["units", "words", "zone", "crops", "night", "beds", "risk", "rounds"]),
     ("journal", &["units", "words", "hash", "zone", "weather", "crops", "night", "beds", "risk", "rounds", "plan"]),
     ("lessons", &["units", "zone", "weather::Provider", "night", "beds", "rounds", "journal", "learn"]),
+    ("score", &["units", "zone", "night"]),
+    ("replay", &["units", "zone", "weather", "crops", "night", "beds", "risk", "plan", "score"]),
+    ("chart", &["units"]),
+    ("season", &["units", "words", "zone", "crops", "night", "beds", "risk", "rounds", "plan", "journal", "score"]),
     (
         "message",
         &[
@@ -48,13 +52,13 @@ const ROOMS: &[(&str, &[&str])] = &[
             "rounds",
             "plan",
             "journal",
+            "score",
             "learn",
             "lessons",
+            "chart",
+            "season",
         ],
     ),
-    ("score", &["units", "zone", "night"]),
-    ("replay", &["units", "zone", "weather", "night", "score"]),
-    ("chart", &["units"]),
     ("settings", &["units", "words", "zone", "weather", "crops", "night::cover", "night::exposure", "beds", "rounds"]),
 ];
 

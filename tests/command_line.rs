@@ -261,7 +261,10 @@ fn the_document_of_a_list_has_the_fields_that_are_documented() {
         value.as_object().map(|object| object.keys().cloned().collect()).unwrap_or_default()
     };
     let names = |text: &str| -> BTreeSet<String> { text.split_whitespace().map(str::to_string).collect() };
-    assert_eq!(keys(&list), names("garden night issued forecast beds order time outlook nights_after"));
+    assert_eq!(
+        keys(&list),
+        names("garden night issued forecast beds order time covers_elsewhere outlook nights_after")
+    );
     assert_eq!(keys(&list["forecast"]), names("source issued age_minutes"));
     assert_eq!(keys(&list["outlook"]), names("ready coming follows emptied_tonight"));
     let fields = "tonight_minutes walking_and_fetching_minutes tomorrow_minutes people_minutes gap_minutes";
@@ -277,7 +280,7 @@ fn the_document_of_a_list_has_the_fields_that_are_documented() {
     let asked: BTreeSet<String> = beds.iter().filter(is_work).map(label).collect();
     assert_eq!((order.len(), order.iter().map(label).collect()), (asked.len(), asked));
     for turn in order {
-        let fields = "bed phase person_minutes hands who starts_after reason fits averted left_as";
+        let fields = "bed together_with phase person_minutes hands who starts_after reason fits averted left_as";
         assert_eq!(keys(turn), names(fields));
         assert!(
             turn["person_minutes"].as_f64().is_some_and(|minutes| minutes >= 1.0) && turn["fits"] == true,

@@ -15,4 +15,5 @@ mod end_to_end {
     mod feeds;
     mod look_again;
     mod post;
+    mod shared;
 }

@@ -9,7 +9,7 @@ use counterpane::crops::Catalogue;
 use counterpane::night::cover::{CoverConditions, CoverKind};
 use counterpane::night::screen::{Evidence, expect};
 use counterpane::night::{Estimate, Night};
-use counterpane::plan::{BedPlan, Plan, decide};
+use counterpane::plan::{BedPlan, Before, Plan, decide};
 use counterpane::risk::assess;
 use counterpane::service::look::span_of;
 use counterpane::units::{Celsius, Kelvins, parse_temperature};
@@ -129,7 +129,7 @@ fn check(evening: &Evening, catalogue: &Catalogue, faults: &mut Vec<String>) {
     let night = night(evening, &garden, catalogue);
     let (of, sunset) = (night.of, night.sunset);
     let risks = assess(&garden, night.of, Some(&night), catalogue);
-    let plan: Plan<'_> = decide(&garden, of, sunset, Ok(night), risks, None, sunset - Duration::hours(3));
+    let plan: Plan<'_> = decide(&garden, of, sunset, Ok(night), risks, Before::default(), sunset - Duration::hours(3));
     let bed = &plan.beds[0];
     let name = format!("{} {} at {}", evening["crop"], evening["stage"], evening["screen"]);
     // The night is the one that the row describes.

@@ -31,19 +31,8 @@ fn written() -> Installation {
             "Written: the lowest, 27.0 F (-2.8 C) at the garden's screen of Orchard Lane, from Friday 15 January 2027, 17:29 EST to ",
         ),
         (
-            &[
-                "reading",
-                "33F",
-                "--bed",
-                "A1",
-                "--under-cover",
-                "heavy cloth",
-                "--at",
-                "last night 23:00",
-                "--height",
-                "0.2",
-            ],
-            "33.0 F (0.6 C) under heavy cloth on bed A1 of Orchard Lane, Friday 15 January 2027, 23:00 EST. It is entry 2.",
+            &["reading", "33F", "--bed", "A1", "--under-cover", "heavy", "--at", "last night 23:00", "--height", "0.2"],
+            "33.0 F (0.6 C) under heavy row cover on bed A1 of Orchard Lane, Friday 15 January 2027, 23:00 EST. It is entry 2.",
         ),
         (&["reading", "40F", "--bed", "A1", "--soil", "--at", "yesterday 18:30"], "in the soil of bed A1"),
         (
@@ -62,7 +51,7 @@ fn written() -> Installation {
         ),
         (&["lost", "A1", "lettuce_leaf"], "lettuce_leaf in bed A1 is lost"),
         (&["resown", "A1", "spinach"], "spinach in bed A1 was sown or set out again"),
-        (&["reading", "72F", "--at", "06:10"], "It is entry 11."),
+        (&["reading", "72F", "--at", "06:10", "--sure"], "It is entry 11."),
         (&["reading", "27F", "--at", "06:10", "--replaces", "11"], "It stands for entry 11, which is kept and shown"),
         (&["correct", "10", "--because", "wrong bed"], "entry 10 was a slip and does not count."),
     ] {
@@ -70,6 +59,100 @@ fn written() -> Installation {
         assert!(ran.out.contains(echo), "{echo}\nis not in\n{}", ran.out);
     }
     garden
+}
+
+/// The clock of the first of November shows 01:30 twice, and the list says which is meant.
+#[test]
+fn an_hour_that_comes_twice_is_listed_with_its_zone() {
+    let garden = garden();
+    for (now, shown) in
+        [("2026-11-01T01:31:00-04:00", "EDT, the first"), ("2026-11-01T01:31:00-05:00", "EST, the last")]
+    {
+        let ran = garden.ran(&["reading", "31F", "--at", "01:30", "--now", now]).ended_with(0);
+        assert!(ran.out.contains(&format!("01:30 {shown} of the two times")), "{}", ran.out);
+    }
+    garden.ran(&["reading", "31F", "--at", "03:30", "--now", "2026-11-01T03:31:00-05:00"]).ended_with(0);
+    let list = garden.ran(&["journal", "--now", "2026-11-02T12:00:00-05:00"]).ended_with(0).out;
+    for line in ["2026-11-01 01:30 EDT  31.0 F", "2026-11-01 01:30 EST  31.0 F", "2026-11-01 03:30  31.0 F"] {
+        assert!(list.contains(line), "{list}");
+    }
+}
+
+#[test]
+fn what_was_struck_is_written_anew_and_not_corrected() {
+    let garden = garden();
+    ran(&garden, &["reading", "31F"]).ended_with(0);
+    ran(&garden, &["correct", "1"]).ended_with(0);
+    let again = ran(&garden, &["reading", "30F", "--replaces", "1"]);
+    refused(&again, "Entry 1 was struck by entry 2 and counts no more; write what is right anew, without --replaces");
+    refused(&ran(&garden, &["correct", "1"]), "Entry 1 was struck by entry 2");
+}
+
+#[test]
+fn dates_beyond_the_calendar_are_refused() {
+    let garden = written();
+    for arguments in
+        [&["journal", "--to"][..], &["journal", "--from"], &["event"], &["event", "--from"], &["event", "--to"]]
+    {
+        for date in ["+262142-12-31", "-262143-01-01", "1969-12-31", "2201-01-01", "then"] {
+            let joined = match arguments {
+                [command, option] => vec![command.to_string(), format!("{option}={date}")],
+                _ if date.starts_with('-') => continue,
+                _ => vec!["event".into(), date.into()],
+            };
+            let ran = garden.ran(&joined.iter().map(String::as_str).collect::<Vec<_>>()).ended_with(2);
+            assert!(ran.err.contains("1970 to 2200") || ran.err.contains("write a date like"), "{}", ran.err);
+        }
+        let last = [arguments, &["2200-12-31"]].concat();
+        garden.ran(&last).ended_with(0);
+    }
+}
+
+/// A minimum that is read by day, or stamped with the evening on which a logger was read, is that of the night before.
+#[test]
+fn a_minimum_read_by_day_is_that_of_the_night_before() {
+    let garden = garden();
+    ran(&garden, &["reading", "24F", "--min", "--at", "12:55"]).ended_with(0);
+    garden.write("daily.csv", "time_local,min_c\n2027-01-14 18:30,-5.5\n2027-01-15 18:30,-6.5\n");
+    garden
+        .ran(&["journal", "--import", "daily.csv", "--zone", "America/New_York", "--bed", "A1", "--now", NOW])
+        .ended_with(0);
+    let story = |night: &str| ran(&garden, &["event", night]).ended_with(0).out;
+    let (thirteenth, fifteenth) = (story("2027-01-13"), story("2027-01-15"));
+    assert!(thirteenth.contains("lowest of the night 22.1 F at bed A1"), "{thirteenth}");
+    assert!(story("2027-01-14").contains("lowest of the night 20.3 F"), "{}", story("2027-01-14"));
+    assert!(fifteenth.contains("lowest of the night 24.0 F at the garden's screen"), "{fifteenth}");
+    assert!(fifteenth.contains("lowest 24.0 F") && !fifteenth.contains("20.3"), "{fifteenth}");
+    assert!(story("2027-01-16").contains("Measured\n  nothing is written"), "{}", story("2027-01-16"));
+}
+
+/// What a frost did is often written down long after it, and what is gone is gone the next morning.
+#[test]
+fn the_story_of_a_night_tells_what_was_found_whenever_it_was_written() {
+    let garden = garden();
+    ran(&garden, &["lost", "A1", "lettuce_leaf", "--at", "this morning 8:00"]).ended_with(0);
+    let late = ["damage", "A2", "broccoli", "3", "--night", "2027-01-15", "--now", "2027-04-20T12:00:00-04:00"];
+    garden.ran(&late).ended_with(0);
+    let story = ran(&garden, &["event", "2027-01-15"]).ended_with(0).out;
+    for found in ["2027-01-16  lettuce_leaf in bed A1 lost", "2027-04-20  damage to broccoli in bed A2"] {
+        assert!(story.contains(found), "{story}");
+    }
+    let other = ran(&garden, &["event", "2027-01-16"]).ended_with(0).out;
+    assert!(!other.contains("lost") && !other.contains("broccoli"), "{other}");
+}
+
+/// Without a forecast the lows of the week before say what can hardly be.
+#[test]
+fn a_reading_far_from_the_lows_of_the_week_is_asked_about() {
+    let garden = garden();
+    ran(&garden, &["reading", "27F", "--min"]).ended_with(0);
+    refused(&ran(&garden, &["reading", "28C"]), "Is it 28.0 F (-2.2 C)? Write it anew, or add --sure");
+    refused(&ran(&garden, &["reading", "-3F", "--bed", "A1"]), "Is it -3.0 C (26.6 F)?");
+    for arguments in
+        [&["reading", "46F"][..], &["reading", "28C", "--sure"], &["reading", "28C", "--bed", "A1", "--soil"]]
+    {
+        ran(&garden, arguments).ended_with(0);
+    }
 }
 
 #[test]
@@ -103,11 +186,22 @@ fn what_cannot_be_is_refused_with_how_to_say_it() {
         (&["damage", "A1", "lettuce_leaf", "bad"], "\"bad\" is no class from 0 to 5"),
         (&["damage", "Z9", "2"], "No bed is labelled \"Z9\". There are: A1, A2, A3, P1, S1."),
         (&["damage", "A1", "broccoli", "2"], "Bed A1 has no broccoli. It has: lettuce_leaf."),
-        (&["damage", "A1", "2", "--night", "2027-01-17"], "the night of Sunday 17 January 2027 has not come yet"),
+        (
+            &["damage", "A1", "2", "--night", "2027-01-16"],
+            "the night of Saturday 16 January 2027 has not begun yet; the last one was that of Friday 15 January 2027",
+        ),
+        (
+            &["damage", "A1", "2", "--night", "2027-01-15", "--at", "2027-01-15 12:00"],
+            "The night of 2027-01-15 began only after somebody had looked; was it that of 2027-01-14?",
+        ),
         (&["damage", "A1", "2", "--photo", "../../etc/passwd"], "is no place for a photograph"),
         (&["damage", "A1", "2", "--at", "tomorrow"], "\"tomorrow\" is no time"),
         (&["harvested", "A2", "broccoli", "lots"], "\"lots\" is no amount"),
         (&["covered", "A1", "--with", "tent"], "No cover is called \"tent\". There are: heavy row cover."),
+        (
+            &["reading", "31F", "--bed", "A1", "--under-cover", "tent"],
+            "No cover is called \"tent\". There are: heavy row",
+        ),
         (&["covered", "A1", "Z9"], "No bed is labelled \"Z9\""),
         (&["reading", "31F", "--at", "last night"], "\"last night\" is a stretch of time; add --min or --max"),
         (&["reading", "31F", "--replaces", "99"], "There is no entry 99 in the journal of Orchard Lane."),
@@ -169,7 +263,7 @@ fn an_export_taken_in_elsewhere_is_exported_to_the_same_bytes() {
         files(&from.path(name))
     };
     let first = export(&garden, "first");
-    assert_eq!(first.len(), 10);
+    assert_eq!(first.len(), 11);
     assert_eq!(
         first.iter().find(|(name, _)| name == "logged.csv").map(|(_, text)| text.lines().count()),
         Some(1 + 5 * 144)
@@ -184,12 +278,116 @@ fn an_export_taken_in_elsewhere_is_exported_to_the_same_bytes() {
     let again = ran(&other, &["journal", "--import", &folder]).ended_with(0).out;
     assert_eq!(again, "Taken in: 0 new entries; 15 were there already.\nTaken in: 0 new rows of logs, of 720.\n");
     assert_eq!(export(&other, "third"), first);
+
+    // A log that was struck and came again with other values, overlapping a third: into its own store, another, and back.
+    ran(&garden, &["correct", "15"]).ended_with(0);
+    garden.write("mended.csv", &log("time_utc,air_c", 2).replace(",4.", ",3."));
+    ran(&garden, &["journal", "--import", "mended.csv"]).ended_with(0);
+    garden.write("longer.csv", &log("time_utc,air_c", 3).replace(",4.", ",3."));
+    ran(&garden, &["journal", "--import", "longer.csv"]).ended_with(0);
+    let struck = export(&garden, "struck");
+    let folder = garden.path("struck").display().to_string();
+    let nothing = "Taken in: 0 new entries; 18 were there already.\nTaken in: 0 new rows of logs, of 1440.\n";
+    assert_eq!(ran(&garden, &["journal", "--import", &folder]).ended_with(0).out, nothing);
+    assert_eq!(export(&garden, "struck-again"), struck);
+    for name in ["on top of the first", "into an empty store"] {
+        let third = if name == "on top of the first" { &other } else { &self::garden() };
+        ran(third, &["journal", "--import", &folder]).ended_with(0);
+        assert_eq!(export(third, "struck"), struck, "{name}");
+        assert_eq!(ran(third, &["journal", "--import", &folder]).ended_with(0).out, nothing, "{name}");
+        let back = third.path("struck").display().to_string();
+        assert_eq!(ran(&garden, &["journal", "--import", &back]).ended_with(0).out, nothing, "{name}");
+    }
+    // A row of a log that was changed in the table.
+    let logged = struck.iter().find(|(name, _)| name == "logged.csv").expect("a table").1.clone();
+    let (head, first_row) = logged.split_once('\n').expect("rows");
+    let (row, _) = first_row.split_once('\n').expect("a row");
+    let celsius = row.split(',').nth(1).expect("a temperature");
+    garden.write("logged.csv", &format!("{head}\n{}\n", row.replacen(celsius, "-11.5", 1)));
+    refused(&ran(&garden, &["journal", "--import", "logged.csv"]), "and this says -11.50 C");
+
     // A row that was changed, and rows of an import that is not there.
     let damage = first.iter().find(|(name, _)| name == "damage.csv").map(|(_, text)| text.replace(",2,", ",4,"));
     other.write("changed.csv", &damage.expect("a table"));
     refused(&ran(&other, &["journal", "--import", "changed.csv"]), "changed.csv:2: the key ");
     let bare = garden_with_logged_alone(&first);
     refused(&ran(&bare, &["journal", "--import", "logged.csv"]), "is no entry; take in imported.csv with it");
+}
+
+#[test]
+fn whatever_was_taken_down_can_be_taken_in_elsewhere() {
+    let garden = garden();
+    ran(&garden, &["reading", "31F", "--at", "06:10\r"]).ended_with(0);
+    for bed in ["B\t1", "", " B1"] {
+        let lost = ran(&garden, &["harvested", bed, "kale", "1kg", "--anyway"]);
+        refused(&lost, "is no label of a bed; write it as one line of plain text");
+    }
+    ran(&garden, &["harvested", "B1", "kale", "1kg\t", "--anyway"]).ended_with(0);
+    garden.write("log.csv", &log("time_utc,\"air\t_c\"", 1));
+    ran(&garden, &["journal", "--import", "log.csv"]).ended_with(0);
+    ran(&garden, &["journal", "--export", "out"]).ended_with(0);
+    let other = self::garden();
+    let taken = ran(&other, &["journal", "--import", &garden.path("out").display().to_string()]).ended_with(0).out;
+    assert!(taken.starts_with("Taken in: 3 new entries;"), "{taken}");
+}
+
+#[test]
+fn the_journal_of_another_garden_is_asked_about_and_beds_that_are_not_there_are_counted() {
+    let garden = written();
+    ran(&garden, &["journal", "--export", "out"]).ended_with(0);
+    let folder = garden.path("out").display().to_string();
+    let other = self::garden();
+    let beds = GARDEN.replace("\"A2\"", "\"Z2\"");
+    fs::remove_file(other.path("gardens/orchard-lane.toml")).expect("a garden");
+    other.write("gardens/mill-field.toml", &beds);
+    refused(
+        &ran(&other, &["journal", "--import", &folder]),
+        "garden.csv: this is the journal of garden \"orchard-lane\" (Orchard Lane), and it would go into that of \
+         \"mill-field\"; add --other-garden if that is meant",
+    );
+    let taken = ran(&other, &["journal", "--import", &folder, "--other-garden"]).ended_with(0).out;
+    assert_eq!(
+        taken,
+        "Taken in: 13 new entries; 0 were there already.\nTaken in: 0 new rows of logs, of 0.\n\
+         Of these, 3 are about beds that are not in the settings: A2.\n"
+    );
+    fs::write(garden.path("out/garden.csv"), "garden\n").expect("a file");
+    refused(&ran(&garden, &["journal", "--import", "out"]), "garden.csv: it does not say whose journal this is");
+}
+
+/// A table by hand goes by the rules of the command line.
+#[test]
+fn a_table_by_hand_corrects_an_entry_once_and_with_one_of_its_kind() {
+    let garden = written();
+    let keys = garden.asked("SELECT key FROM journal ORDER BY id");
+    let key = |id: usize| keys[id - 1].clone();
+    let head = "kind,key,at_utc,entered_at_utc,by,as_typed,replaces,place,bed,cover,temperature_c,dew_point_c,of,\
+                since_utc,thermometer,height_m,shielded\n";
+    let row = |at: &str, entered: &str, replaces: &str, celsius: &str, of: &str, since: &str| {
+        format!("reading,,{at},{entered},,,{replaces},screen,,,{celsius},,{of},{since},,,\n")
+    };
+    let at = "2027-01-16T11:10:00Z";
+    let right = row(at, at, &key(12), "-2.5", "instant", "");
+    for (rows, why) in [
+        (row(at, at, &key(11), "-2", "instant", ""), "was corrected already; correct entry 12, which stands for it"),
+        (format!("{right}{}", row(at, at, &key(12), "-2", "instant", "")), " was corrected already; correct entry "),
+        (row(at, at, &key(4), "-2", "instant", ""), " is of another kind (covered); strike it"),
+        (row(at, at, &key(13), "-2", "instant", ""), " strikes another; write the other anew instead"),
+        (row(at, at, "0123456789ab", "-2", "instant", ""), "it replaces 0123456789ab, and no entry has that key"),
+        (row(at, "2027-01-17T11:10:00Z", "", "-2", "instant", ""), "2027-01-17T11:10:00Z has not come yet"),
+        (
+            row(at, at, "", "-2", "minimum", "2027-01-16T12:10:00Z"),
+            "since_utc 2027-01-16T12:10:00Z comes after at_utc 2027-01-16T11:10:00Z",
+        ),
+    ] {
+        garden.write("hand.csv", &format!("{head}{rows}"));
+        refused(&ran(&garden, &["journal", "--import", "hand.csv"]), why);
+    }
+    // Right, and a second time.
+    garden.write("hand.csv", &format!("{head}{right}"));
+    for taken in ["Taken in: 1 new entries; 0 were", "Taken in: 0 new entries; 1 were"] {
+        assert!(ran(&garden, &["journal", "--import", "hand.csv"]).ended_with(0).out.starts_with(taken));
+    }
 }
 
 fn garden_with_logged_alone(files: &[(String, String)]) -> Installation {
@@ -200,7 +398,7 @@ fn garden_with_logged_alone(files: &[(String, String)]) -> Installation {
 }
 
 #[test]
-fn logs_that_overlap_add_nothing_twice_and_a_struck_one_may_come_again() {
+fn logs_that_overlap_count_once_and_a_struck_one_takes_nothing_of_the_other() {
     let garden = garden();
     garden.write("three.csv", &log("time_utc,air_c", 3));
     garden.write("five.csv", &log("time_utc,air_c", 5));
@@ -208,8 +406,15 @@ fn logs_that_overlap_add_nothing_twice_and_a_struck_one_may_come_again() {
     assert!(take("three.csv").ends_with("432 rows, of which 432 are new. It is entry 1.\n"));
     assert!(take("five.csv").ends_with("720 rows, of which 288 are new. It is entry 2.\n"));
     assert!(take("five.csv").starts_with("Nothing new: air_c at the garden's screen"));
+    // Of three days each import has its own, and what a forecast is corrected with has them once.
     let count = || garden.asked("SELECT count(*) || '' FROM logged");
-    assert_eq!(count(), ["720"]);
+    assert_eq!(count(), ["1152"]);
+    let lowest = |day: &str| {
+        let story = ran(&garden, &["event", day]).ended_with(0).out;
+        story.lines().filter(|line| line.contains("lowest of the night")).map(str::to_string).collect::<Vec<_>>()
+    };
+    let before = lowest("2027-01-01");
+    assert_eq!(before.len(), 1);
     assert_eq!(garden.asked("SELECT count(*) || '' FROM journal"), ["2"]);
     // Another temperature at the same time is no repetition.
     garden.write("other.csv", &log("time_utc,air_c", 1).replacen(",4.", ",3.", 1));
@@ -217,8 +422,33 @@ fn logs_that_overlap_add_nothing_twice_and_a_struck_one_may_come_again() {
     refused(&other, "UTC is there already with ");
     assert_eq!(other.err.matches("other.csv:").count(), 1, "{}", other.err);
     ran(&garden, &["correct", "1"]).ended_with(0);
-    assert!(take("three.csv").ends_with("432 rows, of which 432 are new. It is entry 4.\n"));
-    assert_eq!(count(), ["1152"], "a struck import is kept");
+    assert_eq!(lowest("2027-01-01"), before, "the second import held that night too");
+    assert!(take("three.csv").starts_with("Nothing new: air_c at the garden's screen"));
+    ran(&garden, &["correct", "2"]).ended_with(0);
+    assert_eq!(lowest("2027-01-01"), [""; 0]);
+    assert!(take("three.csv").ends_with("432 rows, of which 432 are new. It is entry 5.\n"));
+    assert_eq!(count(), ["1584"], "struck imports are kept");
+}
+
+/// As a power cut leaves it: the entry, and a part of its rows.
+#[test]
+fn an_import_that_was_interrupted_is_seen_and_its_rest_comes_with_the_next() {
+    let garden = garden();
+    garden.write("three.csv", &log("time_utc,air_c", 3));
+    let take = || ran(&garden, &["journal", "--import", "three.csv"]).ended_with(0).out;
+    take();
+    let list = || ran(&garden, &["journal"]).ended_with(0).out;
+    assert!(!list().contains("interrupted"), "{}", list());
+    let whole = || garden.asked("SELECT at || ' ' || import || ' ' || celsius FROM logged ORDER BY at");
+    let before = whole();
+    garden.tampered("DELETE FROM logged WHERE at > (SELECT min(at) + 86400 FROM logged)");
+    let seen = "\nEntry 1 was interrupted: 145 of 432 rows of three.csv are there. Take it in again, and the others are added.\n";
+    assert!(list().ends_with(seen), "{}", list());
+    assert!(take().ends_with("287 rows that entry 1 had been without.\n"));
+    assert_eq!(whole(), before);
+    assert!(!list().contains("interrupted"));
+    assert_eq!(garden.asked("SELECT count(*) || '' FROM journal"), ["1"]);
+    assert!(take().starts_with("Nothing new"));
 }
 
 /// What befalls a log: the whole of it refused with its line, or the good rows kept where somebody wants that.
@@ -268,6 +498,28 @@ fn bad_logs_are_answered_by_row_and_all_or_the_bad_rows_are_left_out() {
 }
 
 #[test]
+fn a_bad_cell_costs_its_row_nothing_else_and_a_sheet_saved_otherwise_says_so() {
+    let garden = garden();
+    garden.write("two.csv", "time_utc,air_c,soil_c\n2027-01-10 06:00,-5,3\n2027-01-10 06:10,-5,85\n");
+    refused(
+        &ran(&garden, &["journal", "--import", "two.csv", "--bed", "A1"]),
+        "two.csv:3: soil_c 85: a digital sensor",
+    );
+    let taken = ran(&garden, &["journal", "--import", "two.csv", "--bed", "A1", "--keep-good"]).ended_with(0).out;
+    assert!(taken.contains("Left out: 1 rows.") && taken.contains("the rest of the row is sound"), "{taken}");
+    assert_eq!(garden.asked("SELECT count(*) || ' ' || sum(celsius) FROM logged"), ["3 -7.0"]);
+    for (text, why) in [
+        ("time_utc;air_c\n2027-01-16 06:10;-2,5\n", "log.csv: its columns are separated by semicolons; save it with"),
+        ("kind;key;at_utc\nreading;;\n", "log.csv: its columns are separated by semicolons; save it with commas"),
+        ("time_utc,air_c,\n2027-01-16 06:10,-2.5,\n", "log.csv: its column 3 has no name"),
+        ("\"kind\",\"key\"\n", "log.csv: it has no column \"at_utc\""),
+    ] {
+        garden.write("log.csv", text);
+        refused(&ran(&garden, &["journal", "--import", "log.csv"]), why);
+    }
+}
+
+#[test]
 fn what_is_doubtful_of_a_whole_log_is_asked_and_not_mended() {
     let garden = garden();
     // Local times that are called UTC.
@@ -285,6 +537,14 @@ fn what_is_doubtful_of_a_whole_log_is_asked_and_not_mended() {
         "spring.csv:3: the clocks of America/New_York never showed 2026-03-08 02:10",
     );
     ran(&garden, &["journal", "--import", "spring.csv", "--zone", "-05:00", "--source", "other"]).ended_with(0);
+    // A cover as the shelf calls it, or a beginning of its name.
+    let under = |cover: &str| {
+        let of = ["journal", "--import", "spring.csv", "--zone", "-05:00", "--bed", "A1", "--under-cover", cover];
+        ran(&garden, &of)
+    };
+    refused(&under("tent"), "No cover is called \"tent\". There are: heavy row cover.");
+    let taken = under("heavy").ended_with(0).out;
+    assert!(taken.contains("under heavy row cover on bed A1"), "{taken}");
 }
 
 #[test]
@@ -297,7 +557,7 @@ fn a_cold_night_has_its_story_and_stands_in_the_list() {
         "Sat 09:00  bed A1 uncovered",
         "Sat 06:10  27.0 F at the garden's screen\n",
         "lowest of the night 27.0 F at the garden's screen",
-        "lowest of the night 33.0 F under heavy cloth on bed A1",
+        "lowest of the night 33.0 F under heavy row cover on bed A1",
         "2027-01-16  damage to broccoli in bed A2 by the night of 2027-01-15: class 2, slight",
     ] {
         assert!(story.contains(text), "{text}\nis not in\n{story}");

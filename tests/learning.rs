@@ -239,9 +239,10 @@ fn mild_nights_without_harm_teach_next_to_nothing() {
     let learned = tolerance::learn(KALE_LIKE, &mild).shift.learned;
     assert!((-0.5..=0.0).contains(&learned.mean.0) && learned.spread.0 > 0.6, "{learned:?}");
 }
-/// What one lead day and sky have taught says nothing of the others, and a night between the skies lies between them.
+/// What one lead day has taught says nothing of the others. What clear, calm nights have taught is the garden's own offset
+/// in part, and so says something of other nights; a night between the skies lies between them.
 #[test]
-fn lead_days_and_skies_are_learned_apart() {
+fn lead_days_are_learned_apart_and_skies_share_the_garden() {
     let site = figure(0.0, 1.0);
     let too_warm: Vec<ForecastNight> = (0..12)
         .map(|index| ForecastNight {
@@ -250,15 +251,36 @@ fn lead_days_and_skies_are_learned_apart() {
         })
         .collect();
     let learned = forecast::learn(&too_warm, site);
-    for (lead_day, sky) in [(1, Sky::Other), (2, Sky::ClearCalm), (7, Sky::Other)] {
+    for (lead_day, sky) in [(2, Sky::ClearCalm), (7, Sky::Other)] {
         assert_eq!(learned.cell(lead_day, sky).shift.learned, forecast::published(site, sky));
     }
     let [clear, between, cloudy] = [1.0, 0.5, 0.0].map(|clear_calm| learned.at(1, clear_calm));
     assert!(clear.shift.mean.0 < -2.0 && clear.factor < 0.8, "{clear:?}");
-    assert!((between.shift.mean.0 - clear.shift.mean.0 / 2.0).abs() < 1e-12 && cloudy.shift == site);
+    assert!((between.shift.mean.0 - (clear.shift.mean.0 + cloudy.shift.mean.0) / 2.0).abs() < 1e-12);
+    assert!(cloudy.shift.spread.0 > 1.2 * clear.shift.spread.0 && cloudy.factor == 1.0, "{cloudy:?} {clear:?}");
+    for (clear_calm, sky) in [(1.0, Sky::ClearCalm), (0.0, Sky::Other)] {
+        assert_eq!(learned.at(1, clear_calm).shift, learned.cell(1, sky).shift.learned);
+    }
     let forecast = Estimate { mean: Celsius(1.0), spread: Kelvins(1.8) };
     let corrected = clear.apply(forecast);
     assert!(corrected.mean < Celsius(-1.0) && corrected.spread < Kelvins(1.8), "{corrected:?}");
+}
+
+/// A shift that grows with how clear and calm it is comes back whole, though no night is wholly so.
+#[test]
+fn a_night_counts_for_as_much_of_a_sky_as_it_had() {
+    let off = |clear_calm: f64| -1.0 - 3.0 * clear_calm;
+    let nights: Vec<ForecastNight> = (0..400)
+        .map(|index| {
+            let clear_calm = 0.9 * (index % 20) as f64 / 19.0;
+            ForecastNight { clear_calm, ..forecast_night(index, 2.0, 2.0 + off(clear_calm), true) }
+        })
+        .collect();
+    let learned = forecast::learn(&nights, figure(0.0, 1.0));
+    for clear_calm in [0.0, 0.25, 0.5, 0.75, 1.0] {
+        let found = learned.at(1, clear_calm).shift.mean.0;
+        assert!((found - off(clear_calm)).abs() < 0.3, "{clear_calm}: {found}");
+    }
 }
 
 /// What a garden's own cover gains takes the place of the published gain, and its nights still differ.

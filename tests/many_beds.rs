@@ -7,7 +7,7 @@ use chrono::Duration;
 use counterpane::beds::{CoverStock, Crew};
 use counterpane::night::cover::CoverKind;
 use counterpane::night::screen::{Evidence, expect};
-use counterpane::plan::{Measure, decide};
+use counterpane::plan::{Before, Measure, decide};
 use counterpane::risk::assess;
 use counterpane::service::look::span_of;
 use counterpane::units::Minutes;
@@ -75,7 +75,7 @@ fn list_of(beds: usize, covers: &[CoverStock], crew: Option<Crew>, seconds: f64)
     let evidence = Evidence { forecast: Some(&forecast), readings: &[], garden_offset: None, learned: None, now };
     let night = expect(&evidence, &span).expect("a night");
     let risks = assess(&garden, night.of, Some(&night), &catalogue);
-    let plan = decide(&garden, of, span.sunset, Ok(night), risks, None, now);
+    let plan = decide(&garden, of, span.sunset, Ok(night), risks, Before::default(), now);
     let took = start.elapsed();
     assert_eq!(plan.beds.len(), beds);
     assert!(plan.count(Measure::Leave) > 0, "every bed in danger found what it needs");

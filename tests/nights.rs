@@ -9,7 +9,8 @@ use counterpane::message::{
     Context, Letter, NightOver, Reader, evening_letter, html, morning_after_letter, plain_text,
 };
 use counterpane::plan::said::{Said, changes, whether};
-use counterpane::plan::{Plan, turning};
+use counterpane::plan::spell::Kept;
+use counterpane::plan::{Before, Plan, turning};
 use counterpane::rounds::{AllQuiet, RoundKind};
 use counterpane::service::{feed, files, look};
 use counterpane::settings::{Settings, list, settings};
@@ -63,8 +64,8 @@ impl Night {
 
     fn plan(&self, forecast: Forecast, of: NightOf, last: Option<&Said>, now: DateTime<Utc>) -> Plan<'_> {
         let catalogue = &self.settings.catalogue;
-        let mut plan = look::list_after(self.garden(), catalogue, of, &[forecast], &[], last, now);
-        turning::find(&mut plan, catalogue, last);
+        let mut plan = look::list_after(self.garden(), catalogue, of, &[forecast], &[], Before::said(last), now);
+        turning::find(&mut plan, catalogue, Before::said(last));
         plan
     }
 
@@ -80,7 +81,7 @@ impl Night {
             let said = before.expect("a morning after needs what was said before");
             whether(round, &said, Some(&said), None, AllQuiet::Weekly).expect("something to say");
             let catalogue = &self.settings.catalogue;
-            let over = NightOver { of, said: &said, kept: &[] };
+            let over = NightOver { of, said: &said, kept: &Kept::default() };
             return morning_after_letter(self.garden(), catalogue, over, next_word_by, None, reader);
         }
         let newest = self.forecast(self.line("forecast"), now);

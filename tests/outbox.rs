@@ -320,6 +320,52 @@ async fn a_newer_list_supersedes_an_older_one_that_has_not_arrived() {
     assert_eq!(states(&store).await, expected);
 }
 
+/// A list that is in hand when the newer one is decided: whatever its try comes to, it is not sent behind the newer one,
+/// nor told to anybody as mail that failed.
+#[tokio::test]
+async fn a_list_in_hand_gives_place_to_a_newer_one_when_its_try_is_over() {
+    let later = evening() + Duration::hours(1);
+    for (answer, expected) in [
+        (Answer::TryLater("421".into()), "superseded"),
+        (Answer::Unreachable("silence".into()), "superseded"),
+        (Answer::Unknown("silence".into()), "superseded"),
+        (Answer::Refused("550".into()), "superseded"),
+        (Answer::Sent("250".into()), "sent"),
+    ] {
+        let old = OutboxRow { others_due: Some(evening()), ..row("crew@example.org", 1) };
+        let (_folder, store) = store_with(&[old]).await;
+        let in_hand = store.claim(evening(), "a", LEASE).await.expect("a claim").expect("a row");
+        store.decide(None, round(), &[row("crew@example.org", 2)]).await.expect("decided");
+        assert_eq!(store.not_taken_yet(evening()).await.expect("readable"), [], "others hear of the old list");
+        assert!(record(&store, &in_hand, &answer, evening()).await.expect("a sound store"));
+        assert_eq!(states(&store).await[0].1, expected, "{answer:?}");
+        let next = store.claim(later, "a", LEASE).await.expect("a claim").expect("the newer list");
+        assert_eq!(next.message_id, row("crew@example.org", 2).message_id, "{answer:?}");
+        assert_eq!(store.claim(later, "a", LEASE).await.expect("a claim"), None, "{answer:?}");
+        assert_eq!(store.unescalated().await.expect("readable"), [], "{answer:?}");
+    }
+}
+
+#[tokio::test]
+async fn a_list_in_hand_gives_place_to_a_newer_one_when_its_owner_dies() {
+    for recovers in [true, false] {
+        let (_folder, store) = store_with(&[row("crew@example.org", 1)]).await;
+        store.claim(evening(), "a", LEASE).await.expect("a claim").expect("a row");
+        store.decide(None, round(), &[row("crew@example.org", 2)]).await.expect("decided");
+        let next = evening() + LEASE;
+        if recovers {
+            store.recover_leases("a", next).await.expect("a sound store");
+        }
+        let claimed = store.claim(next, "a", LEASE).await.expect("a claim").expect("the newer list");
+        assert_eq!(claimed.message_id, row("crew@example.org", 2).message_id);
+        assert_eq!(store.claim(next, "a", LEASE).await.expect("a claim"), None);
+        store.settle(&claimed, Settled::Sent, "250").await.expect("a sound store");
+        let end = evening() + Duration::hours(2);
+        assert_eq!(store.expire_overdue(end).await.expect("a sound store"), []);
+        assert_eq!(states(&store).await[0].1, "superseded", "a restart: {recovers}");
+    }
+}
+
 #[tokio::test]
 async fn a_newer_list_leaves_alone_what_it_does_not_replace() {
     let night_before = NightOf(night().0 - Duration::days(1));

@@ -88,6 +88,50 @@ fn a_winter_gives_a_line_a_night_a_score_and_a_picture() {
     }
 }
 
+/// The garden's own place and lists: more caution, more nights with covers, and less lost.
+#[test]
+fn a_garden_is_told_what_each_caution_would_have_asked() {
+    let bench = Bench::new();
+    bench.write("record.csv", &record(&winter(70)));
+    let config = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("config");
+    let arguments =
+        ["replay", "--observations", "record.csv", "--out", "nights.csv", "--garden", "tansyford", "--config"];
+    let ran = bench.ran(&[&arguments[..], &[config.to_str().expect("a path")]].concat());
+    assert_eq!(ran.code, Some(0), "{}", ran.err);
+    assert!(ran.out.lines().all(|line| line.chars().count() <= 79), "{}", ran.out);
+    let told = ran.out.split_whitespace().collect::<Vec<_>>().join(" ");
+    let figures = |caution: &str| -> Vec<f64> {
+        let from = told.find(&format!("\"{caution}\"")).unwrap_or_else(|| panic!("no {caution} in {told}"));
+        let line = told[from..].split(" minutes of worth").next().expect("a sentence");
+        let number = |word: &str| word.trim_matches(|letter: char| !letter.is_ascii_digit()).parse().ok();
+        line.split_whitespace().filter_map(number).collect()
+    };
+    // Nights, the two ends of their interval, those that mattered, work, worth lost.
+    let [sparing, even, careful] = ["sparing", "even", "careful"].map(figures);
+    for all in [&sparing, &even, &careful] {
+        assert!(all.len() == 6 && all[1] <= all[0] && all[0] <= all[2] && all[3] <= all[0] && all[3] > 0.0, "{told}");
+    }
+    for (less, more) in [(&sparing, &even), (&even, &careful)] {
+        assert!(more[0] >= less[0] && more[4] > less[4] && more[5] < less[5], "{told}");
+    }
+    assert!(told.contains("\"even\" (as it is set)"), "{told}");
+    let ran = bench.ran(&[
+        "replay",
+        "--observations",
+        "record.csv",
+        "--out",
+        "nights.csv",
+        "--garden",
+        "tansyfort",
+        "--config",
+        config.to_str().expect("a path"),
+    ]);
+    assert!(ran.code == Some(2) && ran.err.contains("No garden is called"), "{}", ran.err);
+    // A place is whole or is not given.
+    let ran = bench.ran(&["replay", "--observations", "record.csv", "--out", "nights.csv", "--latitude", "52"]);
+    assert_eq!(ran.code, Some(2), "{}", ran.err);
+}
+
 /// Whatever the record holds after a night is nothing to what is foretold of it.
 #[test]
 fn a_shorter_record_foretells_the_same_nights_the_same() {

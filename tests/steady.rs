@@ -8,14 +8,14 @@ mod support;
 
 use chance::Chance;
 use chrono::{DateTime, Duration, Utc};
-use counterpane::beds::{Crew, Garden};
+use counterpane::beds::{Caution, Crew, Garden};
 use counterpane::crops::Catalogue;
 use counterpane::night::cover::CoverKind;
-use counterpane::plan::said::{Said, changes};
+use counterpane::plan::said::{Said, SaidBed, changes};
 use counterpane::plan::turning::{Side, find};
-use counterpane::plan::{Measure, Plan, decide};
+use counterpane::plan::{BedPlan, Before, Measure, Plan, decide};
 use counterpane::risk::assess;
-use counterpane::service::look::{list, list_after, span_of};
+use counterpane::service::look::{list, list_after, span_of, spell};
 use counterpane::units::{Kelvins, Minutes};
 use counterpane::weather::Forecast;
 use counterpane::zone::NightOf;
@@ -62,16 +62,24 @@ fn a_fifth_of_a_kelvin_hardly_ever_moves_a_cover_from_bed_to_bed() {
         let (first, then) = (night(dusk, fall, &[]), night(dusk, fall, &off));
         let first = Said::of(&list(&garden, &CROPS, *TONIGHT, &[first], &[], afternoon()));
         let later = afternoon() + Duration::hours(2);
-        let next = Said::of(&list_after(&garden, &CROPS, *TONIGHT, &[then], &[], Some(&first), later));
-        // Where a bed comes to be in danger, or is no longer, covers may well be needed elsewhere.
-        let is_fine = |said: &Said| -> Vec<bool> { said.beds.iter().map(|bed| bed.measure == Measure::Fine).collect() };
-        if is_fine(&first) != is_fine(&next) {
+        let next = Said::of(&list_after(&garden, &CROPS, *TONIGHT, &[then], &[], Before::said(Some(&first)), later));
+        // Where a bed comes to be in danger covers may well be needed elsewhere.
+        let newly = |said: &SaidBed| {
+            let was_fine = first.beds.iter().any(|bed| bed.bed == said.bed && bed.measure == Measure::Fine);
+            was_fine && said.measure != Measure::Fine
+        };
+        if next.beds.iter().any(newly) {
             continue;
         }
         pairs += 1;
         let is_covered = |said: &Said, bed: &str| said.beds.iter().any(|one| one.bed == bed && one.cover.is_some());
-        let lost = first.beds.iter().filter(|bed| bed.cover.is_some() && !is_covered(&next, &bed.bed));
-        let mut beds: Vec<String> = lost.map(|bed| bed.bed.clone()).collect();
+        let gained = next.beds.iter().any(|bed| bed.cover.is_some() && !is_covered(&first, &bed.bed));
+        let is_lost = |bed: &&SaidBed| {
+            // A bed that stands the night gives its cover back; that it goes to another is news only if it is fetched there.
+            let is_fine = next.beds.iter().any(|one| one.bed == bed.bed && one.measure == Measure::Fine);
+            bed.cover.is_some() && !is_covered(&next, &bed.bed) && (gained || !is_fine)
+        };
+        let mut beds: Vec<String> = first.beds.iter().filter(is_lost).map(|bed| bed.bed.clone()).collect();
         beds.extend(changes(&first, &next).other_cover);
         if !beds.is_empty() {
             moved.push((dusk, fall, people, beds));
@@ -93,14 +101,14 @@ proptest! {
         garden.beds = vec![bed("B1", &crop.id, stage)];
         garden.covers = vec![cover("cloth", CoverKind::MediumRowCover, pieces, 5.0, 2.4)];
         let mut plan = list(&garden, &CROPS, *TONIGHT, &[night(dusk, 7.0, &[])], &[], afternoon());
-        find(&mut plan, &CROPS, None);
+        find(&mut plan, &CROPS, Before::default());
         let Some(turning) = plan.beds[0].turning else { return Ok(()) };
         let night = plan.night.clone().expect("a night");
         let sunset = span_of(&garden, *TONIGHT).sunset;
         let at = |low: f64| {
             let shifted = night.shifted(Kelvins(low - night.minimum.mean.0));
             let risks = assess(&garden, *TONIGHT, Some(&shifted), &CROPS);
-            decide(&garden, *TONIGHT, sunset, Ok(shifted), risks, None, afternoon()).beds[0].measure
+            decide(&garden, *TONIGHT, sunset, Ok(shifted), risks, Before::default(), afternoon()).beds[0].measure
         };
         let towards_tonight = if turning.side == Side::Down { 0.1 } else { -0.1 };
         prop_assert_eq!(at(turning.low.0), turning.then);
@@ -128,6 +136,57 @@ proptest! {
     }
 }
 
+const CAUTIONS: [Caution; 3] = [Caution::Sparing, Caution::Even, Caution::Careful];
+
+fn with_caution(caution: Caution, garden: &Garden) -> Garden {
+    Garden { caution, ..garden.clone() }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 96, failure_persistence: None, ..ProptestConfig::default() })]
+
+    /// With covers and people in plenty whoever is more careful has work for every bed that has some under less caution.
+    #[test]
+    fn more_caution_asks_for_no_fewer_beds(dusk in -4.0f64..10.0, fall in 3.0f64..10.0) {
+        let mut plenty = Garden { crew: None, ..DEMO.clone() };
+        plenty.covers.iter_mut().for_each(|stock| stock.count = 40);
+        // One piece over two neighbours makes the second bed cheap, and a bed may be dear again where each has its own.
+        plenty.beds.iter_mut().for_each(|bed| bed.beside = None);
+        let forecast = [night(dusk, fall, &[])];
+        let asked = CAUTIONS.map(|caution| {
+            let garden = with_caution(caution, &plenty);
+            let plan = list(&garden, &CROPS, *TONIGHT, &forecast, &[], afternoon());
+            plan.beds.iter().map(|bed| bed.measure.is_work()).collect::<Vec<bool>>()
+        });
+        for pair in asked.windows(2) {
+            prop_assert!(pair[0].iter().zip(&pair[1]).all(|(less, more)| more >= less), "{:?}", asked);
+        }
+    }
+
+    /// Where they are short a careful garden may well serve other beds, and fewer that need more: but by its own measure
+    /// its list is never worse than one of less caution.
+    #[test]
+    fn more_caution_leaves_no_more_of_what_it_minds(
+        dusk in -4.0f64..10.0, fall in 3.0f64..10.0, people in 0u32..4, minutes in 5.0f64..40.0,
+    ) {
+        let few = Garden { crew: Some(Crew { people, minutes: Minutes(minutes) }), ..DEMO.clone() };
+        let forecast = [night(dusk, fall, &[])];
+        for pair in CAUTIONS.windows(2) {
+            let weighed = |caution: Caution| {
+                let garden = with_caution(caution, &few);
+                let plan = list(&garden, &CROPS, *TONIGHT, &forecast, &[], afternoon());
+                // Half of the picking would be done anyhow, and is taken off what a list calls a loss.
+                let picking = |bed: &BedPlan<'_>| bed.picks.iter().map(|pick| pick.work.0).sum::<f64>();
+                let anyhow: f64 = plan.beds.iter().map(|bed| 0.5 * picking(bed)).sum();
+                let lost = anyhow + plan.beds.iter().map(|bed| bed.loss.0).sum::<f64>();
+                pair[1].loss_counts() * lost + plan.work().0 - anyhow
+            };
+            let (less, more) = (weighed(pair[0]), weighed(pair[1]));
+            prop_assert!(more <= less + 1e-6, "{:?} {} {:?} {}", pair[0], less, pair[1], more);
+        }
+    }
+}
+
 /// What is still lost, where it can be read from the list: open beds, and covered ones; and all work.
 fn cost(plan: &Plan<'_>) -> f64 {
     plan.work().0 + plan.beds.iter().map(|bed| bed.loss.0).sum::<f64>()
@@ -151,18 +210,23 @@ fn in_the_dark_the_list_goes_on() {
     let said = Said::of(&first);
     for hours in [3, 4, 5, 8] {
         let now = afternoon() + Duration::hours(hours);
-        let then = list_after(&garden, &CROPS, *TONIGHT, &forecast, &[], Some(&said), now);
+        let then = list_after(&garden, &CROPS, *TONIGHT, &forecast, &[], Before::said(Some(&said)), now);
         assert_eq!(measures(&then), measures(&first), "{hours} hours later");
         assert!(list(&garden, &CROPS, *TONIGHT, &forecast, &[], now).has_work(), "{hours} hours later");
     }
 }
 
-/// Nobody has been asked for a night that is two days away: its list says how many people it takes.
+/// Nobody has been asked for the night after the one at hand: its list says how many people it takes. In the evening its
+/// sunset is less than a day away.
 #[test]
-fn only_the_coming_night_is_bounded_by_who_comes() {
+fn only_the_night_at_hand_is_bounded_by_who_comes() {
     let garden = Garden { crew: Some(Crew { people: 0, minutes: Minutes(25.0) }), ..DEMO.clone() };
     let forecast = [night(3.0, 8.0, &[])];
-    let before = afternoon() - Duration::hours(26);
-    assert!(list(&garden, &CROPS, *TONIGHT, &forecast, &[], before).has_work());
+    let before = NightOf(TONIGHT.0 - Duration::days(1));
+    for hours in [24, 17] {
+        let now = afternoon() - Duration::hours(hours);
+        let spell = spell(&garden, &CROPS, before, 2, &forecast, &[], Before::default(), now);
+        assert!(spell.ahead[0].plan.has_work(), "{hours} hours before");
+    }
     assert!(!list(&garden, &CROPS, *TONIGHT, &forecast, &[], afternoon()).has_work());
 }

@@ -5,10 +5,11 @@ mod support;
 use chrono::{Duration, TimeZone, Utc};
 use counterpane::journal::{Entry, Place, Reading, Sampled, What};
 use counterpane::service::store::{
-    ForecastRow, Open, ReadingRow, RoundRow, RoundState, SaidRow, Settled, Store, StoreFault,
+    Check, ForecastRow, MailCounts, Open, ReadingRow, RoundRow, RoundState, SaidRow, Settled, Store, StoreFault,
 };
 use counterpane::units::{Celsius, MetresPerSecond};
 use counterpane::weather::{Forecast, Hour, IntervalMinimum, Provider};
+use counterpane::zone::NightOf;
 use sqlx::{Connection, SqliteConnection};
 use std::fs;
 use std::path::Path;
@@ -264,6 +265,51 @@ async fn a_decision_is_written_whole_or_not_at_all() {
     let claimed = store.claim(evening(), "a", Duration::minutes(1)).await.expect("claim").expect("a row");
     assert!(claimed.key.contains(" 1 "), "the first list was superseded by one that was never written");
     assert_eq!(store.claim(evening(), "a", Duration::minutes(1)).await.expect("claim"), None);
+}
+
+/// A state stands behind the whole mail in its row: a question that reads it there reads every mail that was ever sent,
+/// every few seconds and for years. Here it would meet a broken page.
+#[tokio::test]
+async fn what_is_asked_at_every_turn_reads_no_mail_that_was_sent() {
+    let folder = tempdir().expect("a folder");
+    let store = new_store(&folder).await;
+    let mut mail = row("crew@example.org", 1);
+    mail.bytes = vec![b'x'; 50_000];
+    store.decide(Some(said(1)), round(), &[mail]).await.expect("decided");
+    let claimed = store.claim(evening(), "daemon", Duration::minutes(1)).await.expect("readable").expect("a mail");
+    assert!(store.settle(&claimed, Settled::Sent, "250 taken").await.expect("written"));
+    store.close().await;
+    let mut file = fs::read(store.path()).expect("a store");
+    let mut broken = 0;
+    for page in file.chunks_mut(4096).filter(|page| page[4..].iter().all(|byte| *byte == b'x')) {
+        page[..4].fill(0xff);
+        broken += 1;
+    }
+    assert!(broken >= 10, "{broken} pages of mail");
+    fs::write(store.path(), file).expect("broken");
+
+    let store = Store::open(store.path(), Open::ReadWrite).await.expect("a store");
+    store.prove_sound(Check::Quick).await.expect_err("a broken page");
+    let (now, day) = (evening() + Duration::hours(20), Duration::days(1));
+    let since = NightOf(night().0 - day);
+    store.recover_leases("daemon", now).await.expect("leases");
+    assert_eq!(store.expire_overdue(now).await.expect("what has ended"), []);
+    assert_eq!(store.claim(now, "daemon", day).await.expect("what is due"), None);
+    assert_eq!(store.overdue(now).await.expect("a count"), 0);
+    assert_eq!(store.mail_counts(now, Duration::zero(), evening() - day).await.expect("counts"), MailCounts::default());
+    assert_eq!(store.unescalated().await.expect("what failed"), []);
+    assert_eq!(store.not_taken_yet(now).await.expect("what waits"), []);
+    assert_eq!(store.troubles(evening() - day).await.expect("troubles"), []);
+    assert_eq!(store.untold(GARDEN, evening() - day).await.expect("troubles"), []);
+    assert_eq!(store.unreached(GARDEN, night()).await.expect("people"), Vec::<String>::new());
+    assert_eq!(store.waited_for(GARDEN, night()).await.expect("people"), Vec::<String>::new());
+    assert_eq!(store.next_number(GARDEN, night(), "first").await.expect("a number"), 2);
+    assert_eq!(store.last_mails(GARDEN, night(), "first").await.expect("mails").len(), 1);
+    let first = store.thread_start(GARDEN, night(), "crew@example.org").await.expect("a mail");
+    assert_eq!(first, Some(claimed.message_id));
+    assert_eq!(store.last_word(GARDEN, since, now).await.expect("a word"), Some(evening()));
+    // A newer mail to the same person leaves the one that was sent alone.
+    store.decide(Some(said(2)), round(), &[row("crew@example.org", 2)]).await.expect("decided");
 }
 
 /// The transaction of a process that is killed is one that nobody commits.

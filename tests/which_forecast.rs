@@ -2,7 +2,7 @@
 
 use chrono::{DateTime, Duration, Utc};
 use counterpane::night::Remark;
-use counterpane::plan::Plan;
+use counterpane::plan::{Measure, Plan};
 use counterpane::service::files::demo;
 use counterpane::service::look::list;
 use counterpane::settings::{Settings, settings};
@@ -62,6 +62,16 @@ fn a_thermometer_does_not_take_the_place_of_a_good_second_feed() {
     // Without the good feed it is all there is.
     let plan = judged(&settings, &[stale], &[reading]);
     assert!(plan.night.as_ref().is_ok_and(|night| night.remarks.contains(&Remark::ReadingOnly)));
+}
+
+/// 38 F written as 38 C beside a forecast that is too old: nothing is known, and nothing is fine.
+#[test]
+fn a_slip_of_the_unit_is_no_night_where_the_forecast_is_old() {
+    let settings = settings(&demo()).expect("sound settings");
+    let stale = forecast(Provider::NationalWeatherService, "2027-01-15T00:00:00Z", -1.0);
+    let slip = Reading { at: dusk(), air: Celsius(38.0), dew_point: None, offset: Kelvins(0.0) };
+    let plan = judged(&settings, &[stale], &[slip]);
+    assert!(plan.night.is_err() && plan.count(Measure::Fine) == 0, "{:?}", plan.night);
 }
 
 #[test]

@@ -1,6 +1,6 @@
 //! Beds and gardens for tests.
 
-use super::{Bed, BedKind, CoverStock, Garden, Hardened, Planting};
+use super::{Bed, BedKind, Caution, CoverStock, Garden, Hardened, Planting};
 use crate::night::cover::CoverKind;
 use crate::night::exposure::Exposure;
 use crate::units::{Minutes, Scale};
@@ -19,6 +19,7 @@ pub(crate) fn garden(beds: Vec<Bed>, covers: Vec<CoverStock>) -> Garden {
         offset: None,
         finish_before_sunset: Duration::minutes(30),
         worth_per_square_metre: Minutes(20.0),
+        caution: Caution::Even,
         people: Vec::new(),
         covers,
         beds,
@@ -69,5 +70,6 @@ pub(crate) fn cloth(count: u32) -> CoverStock {
         length: 3.6,
         width: 2.4,
         rests_on_plants: false,
+        shared_with: Vec::new(),
     }
 }

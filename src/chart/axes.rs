@@ -53,12 +53,18 @@ impl Axes<'_> {
             drawing.line((x, bottom), (x, top), FAINT);
             drawing.text((x, bottom + 16.0), Anchor::Middle, &(self.written)(value));
         }
+        drawing.text((0.5 * (left + right), bottom + 34.0), Anchor::Middle, self.across_name);
+        self.draw_up(drawing);
+    }
+
+    /// The same of the upright axis alone.
+    pub(super) fn draw_up(&self, drawing: &mut Drawing) {
+        let ((left, right), (bottom, top)) = (self.across.canvas, self.up.canvas);
         for value in self.up.ticks(5) {
             let y = self.up.at(value);
             drawing.line((left, y), (right, y), FAINT);
             drawing.text((left - 6.0, y + 4.0), Anchor::End, &(self.written)(value));
         }
-        drawing.text((0.5 * (left + right), bottom + 34.0), Anchor::Middle, self.across_name);
         drawing.text_upwards((left - 42.0, 0.5 * (bottom + top)), self.up_name);
     }
 

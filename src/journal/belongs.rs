@@ -3,7 +3,8 @@
 use super::{Entry, What};
 use crate::beds::{Bed, Garden};
 use crate::crops::Catalogue;
-use chrono::NaiveDate;
+use crate::rounds::night_hours;
+use chrono::{Duration, NaiveDate};
 
 /// The bed of a label, or which there are.
 pub fn bed_of<'g>(garden: &'g Garden, id: &str) -> Result<&'g Bed, String> {
@@ -46,12 +47,20 @@ pub fn belongs(entry: &Entry, garden: &Garden, catalogue: &Catalogue) -> Result<
     let grew = |crop: &str, on: NaiveDate| crop_in(bed, catalogue, crop, on).map(drop);
     match &entry.what {
         What::Damage(damage) => {
-            if damage.night.0 > day {
-                return Err(format!("The night of {} comes after the day on which somebody looked", damage.night));
+            let (sunset, _) = night_hours(&garden.site, &garden.zone, damage.night);
+            if sunset > entry.at {
+                let before = day.min(damage.night.0) - Duration::days(1);
+                return Err(format!(
+                    "The night of {} began only after somebody had looked; was it that of {before}?",
+                    damage.night
+                ));
             }
             match &damage.crop {
                 Some(crop) => grew(crop, damage.night.0),
                 None if bed.plantings.is_empty() => Err(format!("Nothing grows in bed {}", bed.id)),
+                None if bed.plantings.iter().all(|planting| planting.planted > Some(damage.night.0)) => {
+                    Err(format!("What grows in bed {} was planted after the night of {}", bed.id, damage.night))
+                }
                 None => Ok(()),
             }
         }

@@ -4,7 +4,8 @@
 //! taken in only after somebody has answered. All limits are assumed: they are set so that ordinary logs pass in
 //! silence.
 
-use super::log::LogRow;
+use super::Sampled;
+use super::log::{Column, LogRow, Medium};
 use crate::rounds::night_hours;
 use crate::units::{Celsius, Kelvins, Scale};
 use crate::weather::Site;
@@ -89,8 +90,7 @@ struct Day {
 /// Looks at the rows of one column, in order of time.
 #[derive(Debug)]
 pub struct Watch {
-    column: String,
-    scale: Scale,
+    column: Column,
     /// Days by the mean sun, days since 1970.
     days: BTreeMap<i64, Day>,
     longitude_seconds: i64,
@@ -115,13 +115,12 @@ const MOST_HOLES: usize = 10_000;
 
 impl Watch {
     /// `known` are temperatures of the same garden that were read or foretold, in order of time.
-    pub fn new(column: &str, scale: Scale, site: &Site, known: Vec<(DateTime<Utc>, Celsius)>) -> Watch {
+    pub fn new(column: &Column, site: &Site, known: Vec<(DateTime<Utc>, Celsius)>) -> Watch {
         // Four minutes of sun for each degree.
         #[allow(clippy::cast_possible_truncation)]
         let longitude_seconds = (site.longitude * 240.0) as i64;
         Watch {
-            column: column.into(),
-            scale,
+            column: column.clone(),
             days: BTreeMap::new(),
             longitude_seconds,
             known,
@@ -169,11 +168,11 @@ impl Watch {
         }
     }
 
-    /// What is doubtful, of a thermometer in the air where `in_air`. `lows` are what was foretold or read of nights.
-    pub fn doubts(&self, site: &Site, zone: &Zone, in_air: bool, lows: &BTreeMap<NightOf, Celsius>) -> Vec<Doubt> {
+    /// What is doubtful. `lows` are what was foretold or read of nights in the air.
+    pub fn doubts(&self, site: &Site, zone: &Zone, lows: &BTreeMap<NightOf, Celsius>) -> Vec<Doubt> {
         let mut doubts = Vec::new();
         doubts.extend(self.other_scale(lows));
-        if in_air {
+        if self.column.medium != Medium::Soil && self.column.sampled == Sampled::Instant {
             let days = self.told(site, zone);
             doubts.extend(off_by_hours(&days));
             doubts.extend(jumps(&days, zone));
@@ -198,14 +197,21 @@ impl Watch {
 
     /// Values that would be those of the garden on the other scale.
     fn other_scale(&self, lows: &BTreeMap<NightOf, Celsius>) -> Option<Doubt> {
-        let says = self.scale;
-        let doubt = |why: String| Some(Doubt::OtherScale { column: self.column.clone(), says, why });
+        let says = self.column.scale;
+        let doubt = |why: String| Some(Doubt::OtherScale { column: self.column.name.clone(), says, why });
+        let (minima, maxima) = match self.column.sampled {
+            Sampled::Instant => (false, false),
+            Sampled::Minimum { .. } => (true, false),
+            Sampled::Maximum { .. } => (false, true),
+        };
         let otherwise = |value: Celsius| match says {
             // The number as it stood there, read on the other scale.
             Scale::Celsius => Celsius::from_fahrenheit(value.0),
             Scale::Fahrenheit => Celsius(value.fahrenheit()),
         };
-        let of_nights = self.days.iter().filter_map(|(number, day)| {
+        // A day's maximum, and what soil shows, is no low of a night.
+        let has_lows = self.column.medium == Medium::Air && !maxima;
+        let of_nights = self.days.iter().filter(|_| has_lows).filter_map(|(number, day)| {
             // The morning of a day belongs to the night of the evening before.
             let low = lows.get(&NightOf(date_of(*number)? - Duration::days(1)))?;
             Some((day.low, *low))
@@ -230,8 +236,8 @@ impl Watch {
         let lows = median(self.days.values().map(|day| day.low.0).collect())?;
         let highs = median(self.days.values().map(|day| day.high.0).collect())?;
         match says {
-            Scale::Celsius if lows >= 28.0 => doubt(format!("Half of its days stay above {lows:.0} C")),
-            Scale::Fahrenheit if highs < -2.0 && (0.0..45.0).contains(&otherwise(Celsius(highs)).0) => {
+            Scale::Celsius if lows >= 28.0 && !maxima => doubt(format!("Half of its days stay above {lows:.0} C")),
+            Scale::Fahrenheit if highs < -2.0 && !minima && (0.0..45.0).contains(&otherwise(Celsius(highs)).0) => {
                 doubt(format!("Half of its days stay below {:.0} F", Celsius(highs).fahrenheit()))
             }
             _ => None,

@@ -8,14 +8,14 @@ use crate::night::{Estimate, Knowledge};
 use crate::plan::Plan;
 use crate::plan::said::Said;
 use crate::plan::spell::Spell;
-use crate::risk::{DECIDING_SHARE, assess};
-use crate::rounds::RoundKind;
+use crate::risk::{BedRisk, DECIDING_SHARE, assess};
+use crate::rounds::{RoundKind, night_hours};
 use crate::units::{Celsius, MetresPerSecond};
 use crate::weather::Forecast;
 use crate::words::words;
 use crate::zone::NightOf;
 use chrono::{DateTime, Duration, Utc};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// How much of the sky was foretold to be clouded; errors of forecasts differ between these.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -78,7 +78,7 @@ impl ForecastAtRound {
     }
 
     /// Whether it was made on the day before the night, by the mean sun, or in the night: what people went by.
-    fn is_of_its_day(&self, longitude: f64) -> bool {
+    pub fn is_of_its_day(&self, longitude: f64) -> bool {
         night_of(self.made_at + Duration::hours(12), longitude) >= self.night
     }
 
@@ -134,20 +134,25 @@ pub struct MostTender {
 /// carries weight. Chill above freezing and roots in the soil are left out: they would make every autumn night a cold
 /// one.
 pub fn most_tender(garden: &Garden, catalogue: &Catalogue, of: NightOf) -> MostTender {
-    let mut tender = MostTender { begins: Celsius(0.0), plant: None };
-    for bed in assess(garden, of, None, catalogue) {
-        for planting in bed.plantings {
-            if planting.planting.planted.is_some_and(|planted| planted > of.0) {
-                continue;
-            }
-            for (tolerance, applied) in &planting.parts {
-                let counts = tolerance.harm == Harm::Freezing
-                    && tolerance.frame != Frame::Soil
-                    && tolerance.share >= DECIDING_SHARE;
-                let begins = applied.figures.damage_begins;
-                if counts && (tender.plant.is_none() || begins > tender.begins) {
-                    tender = MostTender { begins, plant: Some((bed.bed.id.clone(), planting.crop.id.clone())) };
-                }
+    let beds = assess(garden, of, None, catalogue);
+    let tender = beds.iter().filter_map(|bed| tender_of(bed, of));
+    let first_of_equals = |first: MostTender, next: MostTender| if next.begins > first.begins { next } else { first };
+    tender.reduce(first_of_equals).unwrap_or(MostTender { begins: Celsius(0.0), plant: None })
+}
+
+/// The same of one bed; `None` where nothing grows there on that night that frost could harm.
+pub fn tender_of(bed: &BedRisk<'_>, of: NightOf) -> Option<MostTender> {
+    let mut tender: Option<MostTender> = None;
+    for planting in &bed.plantings {
+        if planting.planting.planted.is_some_and(|planted| planted > of.0) {
+            continue;
+        }
+        for (tolerance, applied) in &planting.parts {
+            let counts =
+                tolerance.harm == Harm::Freezing && tolerance.frame != Frame::Soil && tolerance.share >= DECIDING_SHARE;
+            let begins = applied.figures.damage_begins;
+            if counts && tender.as_ref().is_none_or(|tender| begins > tender.begins) {
+                tender = Some(MostTender { begins, plant: Some((bed.bed.id.clone(), planting.crop.id.clone())) });
             }
         }
     }
@@ -202,10 +207,11 @@ pub struct ColdNight {
 #[derive(Clone, Debug, Default)]
 pub struct Known {
     pub foretold: Vec<ForecastAtRound>,
-    /// Lows of logs and of readings that stand.
+    /// Lows of logs and of readings that stand, of those nights alone.
     pub lows: Vec<PlaceLow>,
     /// Each with its night, the first thing said first.
     pub said: Vec<(NightOf, Said)>,
+    /// Those before and after as well: covers stay on, and damage is found late.
     pub entries: Vec<Written>,
 }
 
@@ -213,6 +219,16 @@ pub struct Known {
 /// change of clock moves nothing; not sunset, so that an afternoon's frost belongs to the night that follows.
 pub fn night_of(at: DateTime<Utc>, longitude: f64) -> NightOf {
     NightOf((at + solar_offset(longitude)).date_naive())
+}
+
+/// A minimum tells of the hours before it was read: until so long after noon it is that of the night before (assumed: an
+/// evening's own low comes later).
+pub const MINIMUM_REACHES_BACK: Duration = Duration::hours(8);
+
+/// The night of what a thermometer showed at an instant.
+pub fn night_of_sample(at: DateTime<Utc>, of: Sampled, longitude: f64) -> NightOf {
+    let back = if matches!(of, Sampled::Minimum { .. }) { MINIMUM_REACHES_BACK } else { Duration::zero() };
+    night_of(at - back, longitude)
 }
 
 /// What is added to UTC so that noon by the mean sun becomes midnight.
@@ -230,8 +246,8 @@ pub fn lows_of_readings(entries: &[Written], longitude: f64) -> Vec<PlaceLow> {
         if matches!(reading.of, Sampled::Maximum { .. }) {
             continue;
         }
-        let low =
-            lows.entry((night_of(written.entry.at, longitude), reading.place.clone())).or_insert(reading.temperature);
+        let night = night_of_sample(written.entry.at, reading.of, longitude);
+        let low = lows.entry((night, reading.place.clone())).or_insert(reading.temperature);
         *low = low.min(reading.temperature);
     }
     lows.into_iter().map(|((night, place), low)| PlaceLow { night, place, low }).collect()
@@ -281,6 +297,22 @@ pub fn cold_nights(garden: &Garden, catalogue: &Catalogue, known: &Known) -> Vec
     cold
 }
 
+/// A night is mostly coldest shortly before sunrise, and covers come off after it (assumed).
+const LOW_BEFORE_SUNRISE: Duration = Duration::hours(1);
+
+/// The beds under a cover at an instant, by what was written down of laying and taking off, in order of time.
+fn covered_at(entries: &[Written], at: DateTime<Utc>) -> BTreeSet<&str> {
+    let mut covered = BTreeSet::new();
+    for written in entries.iter().filter(|written| written.stands() && written.entry.at <= at) {
+        match &written.entry.what {
+            What::Covered(laid) => covered.insert(laid.bed.as_str()),
+            What::Uncovered(taken_off) => covered.remove(taken_off.bed.as_str()),
+            _ => false,
+        };
+    }
+    covered
+}
+
 fn figures(
     of: NightOf,
     tender: MostTender,
@@ -293,17 +325,15 @@ fn figures(
     let mut asked: Vec<&str> = asked.filter(|bed| bed.cover.is_some()).map(|bed| bed.bed.as_str()).collect();
     asked.sort_unstable();
     asked.dedup();
-    let mut covered: Vec<&str> = Vec::new();
     let mut damage: Vec<&Damage> = Vec::new();
     for written in known.entries.iter().filter(|written| written.stands()) {
         match &written.entry.what {
-            What::Covered(laid) if night_of(written.entry.at, garden.site.longitude) == of => covered.push(&laid.bed),
             What::Damage(found) if found.night == of => damage.push(found),
             _ => {}
         }
     }
-    covered.sort_unstable();
-    covered.dedup();
+    let (_, sunrise) = night_hours(&garden.site, &garden.zone, of);
+    let covered = covered_at(&known.entries, sunrise - LOW_BEFORE_SUNRISE);
     ColdNight {
         of,
         tender,

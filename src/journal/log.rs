@@ -8,6 +8,7 @@ mod header;
 
 pub use header::{Column, Header, Medium};
 
+use super::lines::Lines;
 use super::table::RowFault;
 use crate::units::{Celsius, READING, Scale};
 use crate::zone::Zone;
@@ -37,6 +38,8 @@ pub struct LogRow {
 #[derive(Clone, Debug, PartialEq)]
 pub enum Next {
     Row(LogRow),
+    /// A row of which some temperatures are sound, and what is wrong with the others, which are blank.
+    Part(LogRow, RowFault),
     /// The same row as the one before.
     Repeated {
         line: u64,
@@ -47,7 +50,7 @@ pub enum Next {
 
 /// A log, read row by row.
 pub struct Log<R> {
-    table: csv::Reader<R>,
+    table: csv::Reader<Lines<R>>,
     record: csv::StringRecord,
     header: Header,
     clock: Option<LogClock>,
@@ -59,16 +62,6 @@ pub struct Log<R> {
     decimals: Vec<usize>,
     /// A wall day and its offset, where that day has only one.
     day: Option<(NaiveDate, FixedOffset)>,
-    wall_hours: WallHours,
-}
-
-/// What the wall clock of a log did where its zone's is put forward or back.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct WallHours {
-    /// The first row that stands in an hour that the zone's clock leaves out.
-    pub left_out: Option<u64>,
-    /// The first row that stands in the hour which comes twice.
-    pub twice: Option<u64>,
 }
 
 /// Samples of the DS18B20 and its kin before they have measured anything (data sheet: power-on reset value +85 °C), and
@@ -86,7 +79,7 @@ impl<R: Read> Log<R> {
         open_end: Option<u64>,
         now: DateTime<Utc>,
     ) -> Result<Log<R>, String> {
-        let mut table = csv::ReaderBuilder::new().flexible(true).from_reader(input);
+        let mut table = csv::ReaderBuilder::new().flexible(true).from_reader(Lines::new(input));
         let names = table.headers().map_err(|_| "its first line is not UTF-8 text".to_string())?.clone();
         let header = Header::read(&names.iter().collect::<Vec<_>>(), passed_over)?;
         if header.is_local() && clock.is_none() {
@@ -104,17 +97,11 @@ impl<R: Read> Log<R> {
             last: None,
             decimals: Vec::new(),
             day: None,
-            wall_hours: WallHours::default(),
         })
     }
 
     pub fn header(&self) -> &Header {
         &self.header
-    }
-
-    /// What its clock did so far where the zone's was changed.
-    pub fn wall_hours(&self) -> WallHours {
-        self.wall_hours
     }
 
     /// How far into the file it has read, bytes.
@@ -124,20 +111,19 @@ impl<R: Read> Log<R> {
 
     /// The next row, or what is wrong with it. After [`Next::End`] there is nothing more.
     pub fn next_row(&mut self) -> Next {
-        let line = self.table.position().line();
-        match self.table.read_record(&mut self.record) {
+        let byte = self.table.position().byte();
+        let read = self.table.read_record(&mut self.record);
+        let line = self.table.get_mut().line_from(byte);
+        match read {
             Ok(false) => Next::End,
             Err(error) if matches!(error.kind(), csv::ErrorKind::Io(_)) => {
                 Next::Fault(RowFault { line, what: format!("the file cannot be read on ({error})") })
             }
             Err(_) => Next::Fault(RowFault { line, what: "it is not UTF-8 text".into() }),
-            Ok(true) => {
-                let line = self.record.position().map_or(line, csv::Position::line);
-                match self.row(line) {
-                    Ok(next) => next,
-                    Err(what) => Next::Fault(RowFault { line, what }),
-                }
-            }
+            Ok(true) => match self.row(line) {
+                Ok(next) => next,
+                Err(what) => Next::Fault(RowFault { line, what }),
+            },
         }
     }
 
@@ -149,10 +135,18 @@ impl<R: Read> Log<R> {
         }
         let mut values = Vec::with_capacity(self.header.values.len());
         let mut decimals = Vec::with_capacity(self.header.values.len());
+        let mut wrong = Vec::new();
         for (index, column) in &self.header.values {
             let text = self.record.get(*index).unwrap_or_default().trim();
             decimals.push(text.split_once('.').map_or(0, |(_, decimals)| decimals.len()));
-            values.push(if text.is_empty() { None } else { Some(value(text, column)?) });
+            let value = if text.is_empty() { Ok(None) } else { value(text, column).map(Some) };
+            values.push(value.unwrap_or_else(|what| {
+                wrong.push(what);
+                None
+            }));
+        }
+        if !wrong.is_empty() && values.iter().all(Option::is_none) {
+            return Err(wrong.join("; "));
         }
         // The last column may have lost its last digits, and what is left is a number too.
         if is_last
@@ -165,15 +159,7 @@ impl<R: Read> Log<R> {
         }
         self.decimals = decimals;
         let text = self.record.get(self.header.time_at).unwrap_or_default().trim();
-        let at = at(
-            text,
-            self.header.times,
-            self.clock.as_ref(),
-            self.last.as_ref(),
-            line,
-            &mut self.day,
-            &mut self.wall_hours,
-        )?;
+        let at = at(text, self.header.times, self.clock.as_ref(), self.last.as_ref(), &values, &mut self.day)?;
         if at > self.now + Duration::minutes(5) {
             return Err(format!("{} UTC has not come yet", at.format("%Y-%m-%d %H:%M")));
         }
@@ -189,19 +175,22 @@ impl<R: Read> Log<R> {
             _ => {}
         }
         self.last = Some(row.clone());
-        Ok(Next::Row(row))
+        if wrong.is_empty() {
+            return Ok(Next::Row(row));
+        }
+        wrong.push("the rest of the row is sound".into());
+        Ok(Next::Part(row, RowFault { line, what: wrong.join("; ") }))
     }
 }
 
-/// The instant of a text.
+/// The instant of the text of a row with some values.
 fn at(
     text: &str,
     times: Times,
     clock: Option<&LogClock>,
     last: Option<&LogRow>,
-    line: u64,
+    values: &[Option<Celsius>],
     day: &mut Option<(NaiveDate, FixedOffset)>,
-    hours: &mut WallHours,
 ) -> Result<DateTime<Utc>, String> {
     if let Ok(instant) = DateTime::parse_from_rfc3339(text) {
         let instant = instant.with_timezone(&Utc);
@@ -226,7 +215,6 @@ fn at(
                 let instants = zone.instants(wall);
                 match instants.as_slice() {
                     [] => {
-                        hours.left_out.get_or_insert(line);
                         return Err(format!(
                             "the clocks of {} never showed {text}: they were put forward past it. A logger that is not \
                              put forward needs --zone with its fixed offset, such as --zone -05:00",
@@ -235,10 +223,11 @@ fn at(
                     }
                     [only] => *only,
                     [first, rest @ ..] => {
-                        hours.twice.get_or_insert(line);
-                        // The second time round the clock has gone back.
-                        let passed = |instant: &&DateTime<Utc>| last.is_some_and(|last| last.at >= **instant);
-                        if passed(&first) { rest.first().copied().unwrap_or(*first) } else { *first }
+                        // The second time round the clock has gone back, or stands where it stood an hour ago with
+                        // something else to say; the same time with the same values is the same row again.
+                        let is_second =
+                            last.is_some_and(|last| last.at > *first || (last.at == *first && last.values != values));
+                        if is_second { rest.first().copied().unwrap_or(*first) } else { *first }
                     }
                 }
             }

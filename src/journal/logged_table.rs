@@ -3,6 +3,7 @@
 //! Columns: `time_utc,celsius,place,bed,cover,of,source,height_m,import`. `import` is the key of the entry that tells
 //! of the import. Written anew from what was read, the table is the same to the byte.
 
+use super::lines::{Lines, names_of, separated};
 use super::log::wall_time;
 use super::table::{RowFault, time};
 use super::{HEIGHT, Key, Place, Sampled};
@@ -50,18 +51,24 @@ pub enum Next<'a> {
 
 /// Such a table, read row by row.
 pub struct LoggedTable<R> {
-    table: csv::Reader<R>,
+    table: csv::Reader<Lines<R>>,
     record: csv::StringRecord,
     /// The text of the last row's origin, and what it means: mostly the next row has the same.
     last: Option<(Vec<String>, Origin)>,
     now: DateTime<Utc>,
 }
 
+/// Whether a first line names the columns of such a table.
+pub fn is_header(line: &str) -> bool {
+    names_of(line) == COLUMNS
+}
+
 impl<R: Read> LoggedTable<R> {
     /// Begins to read, where the header is that of such a table.
     pub fn new(input: R, now: DateTime<Utc>) -> Result<LoggedTable<R>, String> {
-        let mut table = csv::ReaderBuilder::new().flexible(true).from_reader(input);
+        let mut table = csv::ReaderBuilder::new().flexible(true).from_reader(Lines::new(input));
         let header = table.headers().map_err(|_| "its first line is not UTF-8 text".to_string())?;
+        separated(header.iter())?;
         if !header.iter().eq(COLUMNS) {
             return Err(format!("its first line is not {}", COLUMNS.join(",")));
         }
@@ -75,20 +82,19 @@ impl<R: Read> LoggedTable<R> {
 
     /// The next row, or what is wrong with it.
     pub fn next_row(&mut self) -> Next<'_> {
-        let line = self.table.position().line();
-        match self.table.read_record(&mut self.record) {
+        let byte = self.table.position().byte();
+        let read = self.table.read_record(&mut self.record);
+        let line = self.table.get_mut().line_from(byte);
+        match read {
             Ok(false) => Next::End,
             Err(error) => Next::Fault(RowFault { line, what: format!("it cannot be read ({error})") }),
-            Ok(true) => {
-                let line = self.record.position().map_or(line, csv::Position::line);
-                match self.row() {
-                    Ok((at, celsius)) => match &self.last {
-                        Some((_, origin)) => Next::Row { line, at, celsius, origin },
-                        None => Next::End,
-                    },
-                    Err(what) => Next::Fault(RowFault { line, what }),
-                }
-            }
+            Ok(true) => match self.row() {
+                Ok((at, celsius)) => match &self.last {
+                    Some((_, origin)) => Next::Row { line, at, celsius, origin },
+                    None => Next::End,
+                },
+                Err(what) => Next::Fault(RowFault { line, what }),
+            },
         }
     }
 

@@ -6,11 +6,12 @@
 //! blank
 //! `key`; one whose key does not belong to what it says was changed, and is refused.
 
-use super::damage::{DamageClass, Usable};
+use super::lines::{Lines, names_of, separated};
 use super::{
     Amount, Covered, Damage, Entry, Gone, HARVEST_GRAMS, HEIGHT, Harvested, Imported, Key, Kind, Place, Reading,
     Sampled, Struck, Thermometer, Uncovered, What, note, photo,
 };
+use crate::crops::damage::{DamageClass, Usable};
 use crate::units::{Celsius, DEW_POINT, Limits, READING};
 use crate::zone::NightOf;
 use chrono::{DateTime, Datelike, SecondsFormat, Utc};
@@ -65,7 +66,7 @@ pub struct Row {
 
 /// Whether a first line names the columns of such a table.
 pub fn is_header(line: &str) -> bool {
-    line.trim_start_matches('\u{feff}').split(',').take(2).map(str::trim).eq(["kind", "key"])
+    names_of(line).iter().take(2).eq(&["kind", "key"])
 }
 
 /// Entries of one kind as a table, in the order given.
@@ -147,9 +148,10 @@ fn fields(key: &Key, entry: &Entry) -> Vec<String> {
 /// `now` refuses what has not come yet.
 pub fn read(body: &[u8], now: DateTime<Utc>) -> Result<(Vec<Row>, Vec<RowFault>), String> {
     let body = body.strip_prefix("\u{feff}".as_bytes()).unwrap_or(body);
-    let mut table = csv::ReaderBuilder::new().flexible(true).from_reader(body);
+    let mut table = csv::ReaderBuilder::new().flexible(true).from_reader(Lines::new(body));
     let header = table.headers().map_err(|_| "its first line is not UTF-8 text".to_string())?.clone();
     let names: Vec<&str> = header.iter().map(str::trim).collect();
+    separated(names.iter().copied())?;
     let known = |name: &str| COMMON.contains(&name) || Kind::ALL.iter().any(|kind| columns(*kind).contains(&name));
     if let Some(name) = names.iter().find(|name| !known(name)) {
         return Err(format!("it has a column {name:?}, which no table of the journal has"));
@@ -167,11 +169,12 @@ pub fn read(body: &[u8], now: DateTime<Utc>) -> Result<(Vec<Row>, Vec<RowFault>)
     let mut faults = Vec::new();
     let mut record = csv::StringRecord::new();
     loop {
-        let line = table.position().line();
-        match table.read_record(&mut record) {
+        let byte = table.position().byte();
+        let read = table.read_record(&mut record);
+        let line = table.get_mut().line_from(byte);
+        match read {
             Ok(false) => break,
             Ok(true) => {
-                let line = record.position().map_or(line, csv::Position::line);
                 if record.len() != names.len() {
                     let what = format!("{} fields for {} columns; is the file cut off?", record.len(), names.len());
                     faults.push(RowFault { line, what });
@@ -244,8 +247,8 @@ fn row(fields: &Fields<'_>, line: u64, now: DateTime<Utc>) -> Result<Row, String
         (None, None) => at,
         (None, Some(_)) => return Err("entered_at_utc is blank".into()),
     };
-    if at > now + chrono::Duration::minutes(5) {
-        return Err(format!("{} has not come yet", time(at)));
+    if let Some(ahead) = [at, entered_at].into_iter().find(|time| *time > now + chrono::Duration::minutes(5)) {
+        return Err(format!("{} has not come yet", time(ahead)));
     }
     let words = fields.text("as_typed")?;
     for name in ["by", "as_typed", "cover", "bed"] {
@@ -265,6 +268,14 @@ fn row(fields: &Fields<'_>, line: u64, now: DateTime<Utc>) -> Result<Row, String
         replaces,
         what: what(kind, fields)?,
     };
+    let begins = match &entry.what {
+        What::Reading(reading) => reading.of.since().map(|since| ("since_utc", since)),
+        What::Imported(imported) => Some(("first_utc", imported.first)),
+        _ => None,
+    };
+    if let Some((name, begins)) = begins.filter(|(_, begins)| *begins > at) {
+        return Err(format!("{name} {} comes after at_utc {}", time(begins), time(at)));
+    }
     let made = entry.key();
     match given_key {
         None => Ok(Row { line, key: made, entry, by_hand: true }),

@@ -100,7 +100,13 @@ fn damage_to_what_was_not_there_that_day_is_refused() {
             (2027, 1, 5),
             "The broccoli in bed A1 was planted on 2027-01-10, and was not there on 2027-01-05",
         ),
-        ("A1", None, (2027, 1, 17), "The night of 2027-01-17 comes after the day on which somebody looked"),
+        ("A1", None, (2027, 1, 5), "What grows in bed A1 was planted after the night of 2027-01-05"),
+        (
+            "A1",
+            None,
+            (2027, 1, 17),
+            "The night of 2027-01-17 began only after somebody had looked; was it that of 2027-01-15?",
+        ),
     ] {
         assert_eq!(damage(bed, crop, night), Err(why.to_string()));
     }

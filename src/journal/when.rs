@@ -22,7 +22,7 @@ pub struct Moment {
     pub at: DateTime<Utc>,
     /// When a stretch such as "last night" began.
     pub since: Option<DateTime<Utc>>,
-    /// The clock showed this time twice, and the first is taken.
+    /// The clock showed this time twice, and one of them is taken: of a date the first, else the last before now.
     pub twice: bool,
 }
 
@@ -38,6 +38,8 @@ pub enum TimeFault {
     NoHour(String),
     #[error("{0} has not come yet")]
     NotYet(String),
+    #[error("the night of {night} has not begun yet; the last one was that of {before}")]
+    NotBegun { night: String, before: String },
     #[error("the clock never showed {shown}: it was put forward past it; the next time that it showed is {next}")]
     NeverShown { shown: String, next: String },
 }
@@ -48,7 +50,10 @@ const AHEAD: Duration = Duration::minutes(5);
 impl Speaker<'_> {
     /// The instant or stretch that a text means. A clock time alone is the last one before now.
     pub fn moment(&self, text: &str) -> Result<Moment, TimeFault> {
-        let moment = self.understood(text)?;
+        let mut moment = self.understood(text)?;
+        // A leap second counts as the one before it: it is given back as a time that nobody would understand.
+        let nanosecond = moment.at.nanosecond() % 1_000_000_000;
+        moment.at = moment.at.with_nanosecond(nanosecond).unwrap_or(moment.at);
         if moment.at > self.now + AHEAD {
             return Err(TimeFault::NotYet(self.echo(moment.at)));
         }
@@ -94,11 +99,7 @@ impl Speaker<'_> {
         let today = self.zone.local(self.now).date_naive();
         let last_night = NightOf(today - Duration::days(1));
         match (day, clock) {
-            ([], Some(clock)) => {
-                let moment = self.placed(today.and_time(clock), None);
-                let is_past = moment.as_ref().is_ok_and(|moment| moment.at <= self.now);
-                if is_past { moment } else { self.placed((today - Duration::days(1)).and_time(clock), None) }
-            }
+            ([], Some(clock)) => self.last_shown(clock, today),
             (["now"], None) => Ok(at(self.now)),
             (["last", "night"], None) => {
                 let (sunset, sunrise) = self.sun(last_night);
@@ -122,6 +123,23 @@ impl Speaker<'_> {
             }
             _ => Err(no_time()),
         }
+    }
+
+    /// The last time before now that the clock showed this, or shows it within a few minutes.
+    fn last_shown(&self, clock: NaiveTime, today: NaiveDate) -> Result<Moment, TimeFault> {
+        let latest = self.now + AHEAD;
+        // Shortly before midnight a few minutes ahead are tomorrow's.
+        for date in [today + Duration::days(1), today, today - Duration::days(1)] {
+            let wall = date.and_time(clock);
+            let instants = self.zone.instants(wall);
+            if instants.is_empty() && self.zone.instant(wall) <= latest {
+                return self.placed(wall, None);
+            }
+            if let Some(instant) = instants.iter().rfind(|instant| **instant <= latest) {
+                return Ok(Moment { twice: instants.len() > 1, ..at(*instant) });
+            }
+        }
+        self.placed(today.and_time(clock), None)
     }
 
     /// Sunset and sunrise of a night, to the minute.
@@ -165,7 +183,7 @@ impl Speaker<'_> {
         format!("{}{seconds} {}", local.format("%A %-d %B %Y, %H:%M"), self.zone.abbreviation(instant))
     }
 
-    /// The night that a text means: "last night", or the date of its evening. Nights to come are refused.
+    /// The night that a text means: "last night", or the date of its evening. One whose sun has not set is refused.
     pub fn night(&self, text: &str) -> Result<NightOf, TimeFault> {
         let today = self.zone.local(self.now).date_naive();
         let lower = text.trim().to_lowercase();
@@ -178,8 +196,11 @@ impl Speaker<'_> {
                 .filter(|date| (1970..=2200).contains(&date.year()))
                 .ok_or_else(|| TimeFault::NotATime(text.into()))?,
         };
-        if date > today {
-            return Err(TimeFault::NotYet(format!("the night of {}", date.format("%A %-d %B %Y"))));
+        if night_hours(self.site, self.zone, NightOf(date)).0 > self.now {
+            let named = |date: NaiveDate| date.format("%A %-d %B %Y").to_string();
+            let begun = night_hours(self.site, self.zone, NightOf(today)).0 <= self.now;
+            let last = if begun { today } else { today - Duration::days(1) };
+            return Err(TimeFault::NotBegun { night: named(date), before: named(last) });
         }
         Ok(NightOf(date))
     }

@@ -3,11 +3,11 @@
 
 use super::bounded::{Balance, Pull, settle};
 use super::doubt::{Doubt, of_temperature};
-use super::kalman::State;
+use super::kalman::{Loading, State};
 use super::{Asked, Figure, Learned, Seen, by_night, in_order};
 use crate::night::Estimate;
 pub use crate::night::corrections::LEAD_DAYS;
-use crate::night::corrections::{self, OfFeed};
+use crate::night::corrections::{OfFeed, OfLeadDay};
 use crate::night::dose::Z_90;
 use crate::night::screen::{CLEAR_CALM_SHIFT, CLEAR_CALM_SPREAD};
 use crate::units::{Celsius, Kelvins};
@@ -46,13 +46,22 @@ pub struct ForecastNight {
 /// What the nights so far say of a feed.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Forecasts {
-    cells: [[Cell; 2]; LEAD_DAYS],
+    lead_days: [LeadDay; LEAD_DAYS],
+}
+
+/// Of one lead day: the shift of a night that is not clear and calm, and by how much that of a wholly clear, calm one
+/// differs from it; and what comes of both.
+#[derive(Clone, Debug, PartialEq)]
+struct LeadDay {
+    state: State,
+    cells: [Cell; 2],
 }
 
 /// Of one lead day and sky.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Cell {
-    /// Measured less forecast.
+    /// Measured less forecast, on a night that is wholly of that sky. It rests on the nights of both skies: how far the
+    /// garden's screen lies off a feed shows in all of them.
     pub shift: Learned,
     pub factor: Factor,
 }
@@ -119,98 +128,151 @@ const SCATTER_CORNER: f64 = 1.5;
 
 /// Learns from nights in any order. `site` is the garden's offset as the night takes it without this, with its spread.
 ///
-/// Each lead day and sky by itself. The shift follows the nights as in [`State`], with the pull of each bounded so that
-/// one night moves it by at most half its published spread. The factor `k` is where
+/// Each lead day by itself. Two figures follow the nights as in [`State`], with the pull of each night bounded so that it
+/// moves the shift under no sky by more than half its published spread. The factor `k` of each sky is where
 ///
 /// ```text
-/// sum_i w_i (psi(v_i/S_i)^2/b - 1) = ln k / 0.25^2,   S_i^2 = P_i + k^2 s_i^2,   w_i = k^2 s_i^2 / S_i^2
+/// v_i = o + w_i c + error                  o: shift where it is not clear and calm, o + c: where it wholly is
+/// sum_i u_i (psi(d_i/S_i)^2/b - 1) = ln k / 0.25^2,   S_i^2 = P_i + k^2 s_i^2,   u_i = k^2 s_i^2 / S_i^2
 /// ```
 ///
 /// | symbol   | meaning                                                       | unit | accepted range |
 /// |----------|---------------------------------------------------------------|------|----------------|
-/// | `v`      | measured less forecast, less the shift as known before it     | K    | any            |
+/// | `v`      | measured less forecast                                        | K    | any            |
+/// | `w`      | how much of a clear, calm night it was                        | -    | 0 to 1         |
+/// | `d`      | `v` less the shift as known before it                         | K    | any            |
 /// | `s`, `P` | planning spread; variance of the shift's error before it      | K, K² | s above 0     |
 /// | `psi, b` | as in [`Pull`], corner 1.5                                    | -    |                |
 ///
-/// which is the likelihood's own equation for a normal scatter where no night lies beyond the corner.
+/// With neither corner nor `b` it would be the likelihood's own equation for a normal scatter. With them each square is
+/// divided by `b` = 0.778, the mean of what the corner leaves of it, so that the sum is 0 on average where `k` is true. A
+/// night's scatter counts for the sky of its larger half.
 ///
-/// **Method error.** `tests/learning.rs`: how often the 80 % intervals of both hold the truth.
+/// **Method error.** `tests/learning.rs`: how often the 80 % intervals of all of them hold the truth.
 /// **Refuses.** Numbers that are none, slips of unit and values far off come back as questions and teach nothing.
 /// **Source.** Proposal 2 of Huber 1964 (see [`Pull`]), with a normal distribution of `ln k` beforehand: ours.
 /// **Check.** Its parts have theirs; the whole has the recovery tests.
 pub fn learn(nights: &[ForecastNight], site: Figure) -> Forecasts {
-    let cell = |lead_day: usize, sky: Sky| {
-        let of_cell =
-            nights.iter().filter(|night| counted(night.lead_day) == lead_day && Sky::of(night.clear_calm) == sky);
-        learn_cell(of_cell, published(site, sky))
-    };
-    Forecasts { cells: std::array::from_fn(|index| [cell(index + 1, Sky::ClearCalm), cell(index + 1, Sky::Other)]) }
+    let lead_day =
+        |lead_day: usize| learn_lead_day(nights.iter().filter(|night| counted(night.lead_day) == lead_day), site);
+    Forecasts { lead_days: std::array::from_fn(|index| lead_day(index + 1)) }
 }
 
 fn counted(lead_day: usize) -> usize {
     lead_day.clamp(1, LEAD_DAYS)
 }
 
+/// How much of the two figures shows in a night that is so clear and calm.
+fn loading(clear_calm: f64) -> Loading {
+    [1.0, clear_calm]
+}
+
 impl Forecasts {
+    fn lead_day(&self, lead_day: usize) -> &LeadDay {
+        &self.lead_days[counted(lead_day) - 1]
+    }
+
     /// Of one lead day and sky.
     pub fn cell(&self, lead_day: usize, sky: Sky) -> &Cell {
-        let [clear_calm, other] = &self.cells[counted(lead_day) - 1];
+        let [clear_calm, other] = &self.lead_day(lead_day).cells;
         match sky {
             Sky::ClearCalm => clear_calm,
             Sky::Other => other,
         }
     }
 
-    /// The correction of a night, between the two skies by how clear and calm it is. Variances go by the square, as those
-    /// of a shift that grows with it do; so without a night this is what the night takes without it.
+    /// The correction of a night, between the two skies by how clear and calm it is. Without a night this is what the
+    /// night takes without it.
     pub fn at(&self, lead_day: usize, clear_calm: f64) -> Correction {
-        let [clear, other] = [Sky::ClearCalm, Sky::Other].map(|sky| self.cell(lead_day, sky).correction());
-        let at = corrections::between(&clear, &other, clear_calm);
+        let at = self.lead_day(lead_day).correction().at(clear_calm);
         Correction { shift: Figure { mean: at.shift, spread: at.spread }, factor: at.factor }
     }
 
     /// As a night takes it.
     pub fn corrections(&self) -> OfFeed {
-        self.cells.each_ref().map(|skies| skies.each_ref().map(Cell::correction))
+        self.lead_days.each_ref().map(LeadDay::correction)
     }
 }
 
-impl Cell {
-    fn correction(&self) -> corrections::Correction {
-        corrections::Correction {
-            shift: self.shift.learned.mean,
-            spread: self.shift.learned.spread,
-            factor: self.factor.value,
-            nights: self.shift.nights.clone(),
+impl LeadDay {
+    fn correction(&self) -> OfLeadDay {
+        let [clear_calm, other] = &self.cells;
+        OfLeadDay {
+            shift: self.state.mean,
+            covariance: self.state.covariance,
+            factors: [other.factor.value, clear_calm.factor.value],
+            nights: clear_calm.shift.nights.clone(),
         }
     }
 }
 
-fn learn_cell<'n>(nights: impl Iterator<Item = &'n ForecastNight>, published: Figure) -> Cell {
-    let (mut seen, mut asked) = (Vec::new(), Vec::new());
+/// The two figures before any night, with the spreads by which one night may not move the shift far.
+struct Published {
+    first: State,
+    most: [(Loading, f64); 2],
+}
+
+impl Published {
+    fn of(site: Figure) -> Published {
+        let most = |sky, clear_calm| (loading(clear_calm), MOST_PER_NIGHT * published(site, sky).spread.0);
+        Published {
+            first: State {
+                mean: [site.mean.0, CLEAR_CALM_SHIFT],
+                covariance: [[site.spread.0.powi(2), 0.0], [0.0, CLEAR_CALM_SPREAD.powi(2)]],
+            },
+            most: [most(Sky::ClearCalm, 1.0), most(Sky::Other, 0.0)],
+        }
+    }
+}
+
+fn learn_lead_day<'n>(nights: impl Iterator<Item = &'n ForecastNight>, site: Figure) -> LeadDay {
+    let skies = [(Sky::ClearCalm, 1.0), (Sky::Other, 0.0)];
+    let (mut seen, mut asked) = (Vec::new(), [Vec::new(), Vec::new()]);
     for one in nights {
-        match doubt(one, published) {
+        let sky = Sky::of(one.clear_calm);
+        match doubt(one, published(site, sky)) {
             Some(doubt) if !(one.confirmed && doubt.can_be_confirmed()) => {
-                asked.push(Asked { night: one.night, doubt })
+                asked[usize::from(sky == Sky::Other)].push(Asked { night: one.night, doubt })
             }
             _ => seen.push(Seen {
                 night: one.night,
                 value: (one.measured - one.forecast.mean).0,
-                loading: 1.0,
+                loading: one.clear_calm,
                 spread: one.forecast.spread.0,
             }),
         }
     }
-    let seen = by_night(seen);
-    let asked = in_order(asked);
-    if seen.is_empty() || !published.is_open() {
-        return Cell { shift: Learned { asked, ..Learned::unseen(published) }, factor: Factor::PUBLISHED };
+    let (seen, asked) = (by_night(seen), asked.map(in_order));
+    let before = Published::of(site);
+    let [clear_asked, other_asked] = asked;
+    if seen.is_empty() || !site.is_open() {
+        let unseen = |sky, asked| Cell {
+            shift: Learned { asked, ..Learned::unseen(published(site, sky)) },
+            factor: Factor::PUBLISHED,
+        };
+        let cells = [unseen(Sky::ClearCalm, clear_asked), unseen(Sky::Other, other_asked)];
+        return LeadDay { state: before.first, cells };
     }
-    let factor = scatter(&seen, published);
-    let (state, _) = follow(&seen, published, factor.value);
-    let learned = Figure { mean: state.mean, spread: Kelvins(state.variance.sqrt()) };
-    let nights = seen.iter().map(|seen| seen.night).collect();
-    Cell { shift: Learned { published, learned, nights, asked }, factor }
+    // What is scatter under one sky depends on the shift, and that a little on the scatter under the other.
+    let mut factors = [Factor::PUBLISHED; 2];
+    for _ in 0..20 {
+        let last = factors;
+        for (index, (sky, _)) in skies.into_iter().enumerate() {
+            factors[index] = scatter(&seen, &before, sky, factors.map(|factor| factor.value));
+        }
+        if (0..2).all(|index| (factors[index].value - last[index].value).abs() < 1e-9) {
+            break;
+        }
+    }
+    let (state, _) = follow(&seen, &before, factors.map(|factor| factor.value));
+    let cell = |index: usize, asked| {
+        let (sky, clear_calm) = skies[index];
+        let (mean, variance) = state.seen_by(loading(clear_calm));
+        let learned = Figure { mean, spread: Kelvins(variance.sqrt()) };
+        let nights = seen.iter().map(|seen| seen.night).collect();
+        Cell { shift: Learned { published: published(site, sky), learned, nights, asked }, factor: factors[index] }
+    };
+    LeadDay { state, cells: [cell(0, clear_asked), cell(1, other_asked)] }
 }
 
 fn doubt(one: &ForecastNight, published: Figure) -> Option<Doubt> {
@@ -221,32 +283,35 @@ fn doubt(one: &ForecastNight, published: Figure) -> Option<Doubt> {
     of_temperature(one.measured, one.forecast.moved(published.mean, published.spread))
 }
 
-/// What was new on a night: its distance from what was known, and the variances that it had of both kinds.
+/// What was new on a night: its sky, its distance from what was known, and the variances that it had of both kinds.
 struct New {
+    sky: Sky,
     distance: f64,
     known: f64,
     scatter: f64,
 }
 
-/// The shift after all nights, each with its planning spread times a factor, and what was new on each.
-fn follow(seen: &[Seen], published: Figure, factor: f64) -> (State, Vec<New>) {
-    let first = State { mean: published.mean, variance: published.spread.0.powi(2) };
-    let (mut state, mut last) = (first, None::<NightOf>);
+/// The figures after all nights, each with its planning spread times the factor of its sky, and what was new on each.
+fn follow(seen: &[Seen], published: &Published, [clear_calm, other]: [f64; 2]) -> (State, Vec<New>) {
+    let (mut state, mut last) = (published.first, None::<NightOf>);
     let mut news = Vec::with_capacity(seen.len());
     for night in seen {
         let days = last.map_or(0, |last| (night.night.0 - last.0).num_days());
-        state = state.faded(first, (-(days as f64) / FADES_IN_DAYS).exp());
+        state = state.faded(published.first, (-(days as f64) / FADES_IN_DAYS).exp());
+        let (sky, loading) = (Sky::of(night.loading), loading(night.loading));
+        let factor = if sky == Sky::ClearCalm { clear_calm } else { other };
         let scatter = (factor * night.spread).powi(2);
-        news.push(New { distance: night.value - state.mean.0, known: state.variance, scatter });
-        let pull = state.pull_within(scatter, MOST_PER_NIGHT * published.spread.0);
-        state = state.updated(Kelvins(night.value), scatter, pull);
+        let (expected, known) = state.seen_by(loading);
+        news.push(New { sky, distance: night.value - expected.0, known, scatter });
+        let pull = state.pull_within(loading, scatter, &published.most);
+        state = state.updated(Kelvins(night.value), loading, scatter, pull);
         last = Some(night.night);
     }
     (state, news)
 }
 
-/// The factor of the planning spread.
-fn scatter(seen: &[Seen], published: Figure) -> Factor {
+/// The factor of the planning spread under one sky, given that under the other: clear and calm first.
+fn scatter(seen: &[Seen], published: &Published, sky: Sky, factors: [f64; 2]) -> Factor {
     let pull = Pull::with_corner(SCATTER_CORNER);
     let (a, b, c) = (pull.a(), pull.b(), SCATTER_CORNER);
     let precision = Factor::PUBLISHED.log_spread.powi(-2);
@@ -254,9 +319,14 @@ fn scatter(seen: &[Seen], published: Figure) -> Factor {
     let inside = b - c * c * (1.0 - a);
     let fourth = 3.0 * inside - c * c * (a - inside) + c.powi(4) * (1.0 - a);
     let (slope, square) = (2.0 * inside / b, fourth / (b * b) - 1.0);
+    let nights = seen.iter().filter(|seen| Sky::of(seen.loading) == sky).count() as f64;
+    if nights == 0.0 {
+        return Factor::PUBLISHED;
+    }
     let at = |log: f64| {
+        let factors = if sky == Sky::ClearCalm { [log.exp(), factors[1]] } else { [factors[0], log.exp()] };
         let mut sum = Balance { pull: -precision * log, slope: precision, square: precision };
-        for new in follow(seen, published, log.exp()).1 {
+        for new in follow(seen, published, factors).1.into_iter().filter(|new| new.sky == sky) {
             let whole = new.known + new.scatter;
             let share = new.scatter / whole;
             let scattered = pull.psi(new.distance / whole.sqrt()).powi(2) / b - 1.0;
@@ -265,7 +335,6 @@ fn scatter(seen: &[Seen], published: Figure) -> Factor {
         sum
     };
     // Each night adds at most what one at the corner does, and takes at most 1.
-    let nights = seen.len() as f64;
     let (log, balance) = settle((-nights / precision, nights * (c * c / b - 1.0) / precision), at);
     Factor { value: log.exp(), log_spread: balance.spread() }
 }

@@ -14,8 +14,7 @@ use std::collections::BTreeMap;
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct DamageReport {
     pub night: NightOf,
-    /// 0 none, 1 trace (1 to 5 % of leaf area), 2 light (6 to 20 %), 3 moderate (21 to 50 %), 4 heavy (51 to 90 %, growing
-    /// point alive), 5 dead.
+    /// 0 to 5, by the scale of [`crate::crops::damage::DamageClass`] as it is shown to whoever looks.
     pub class: u8,
     /// The lowest temperature of the organ, in the frame of its tolerance, as an unhardened plant would have felt it for
     /// the hours its source speaks of: under the cover that was on, hardening and relief added. Its spread is small where
@@ -25,9 +24,9 @@ pub struct DamageReport {
     pub confirmed: bool,
 }
 
-/// Standard normal deviates of 0.5, 5.5, 20.5, 50.5 and 90.5 %: between the classes, half way between the percents that
-/// their words name. The classes are this project's own; that a share of leaf area stands for a share of plants is assumed.
-const BETWEEN_CLASSES: [f64; 5] = [-2.575_829_304, -1.598_193_140, -0.823_893_630, 0.012_533_470, 1.310_579_112];
+/// Standard normal deviates of the shares at which one [`crate::crops::damage::DamageClass`] ends and the next begins:
+/// 1, 10, 30, 60 and 90 %. That a share of a planting's green stands for a share of its plants is assumed.
+const BETWEEN_CLASSES: [f64; 5] = [-2.326_347_874, -1.281_551_566, -0.524_400_513, 0.253_347_103, 1.281_551_566];
 /// How far two people's classes of the same planting lie apart, and its plants from one another, as degrees, K (assumed).
 const OBSERVER_SPREAD: f64 = 0.5;
 
@@ -77,8 +76,8 @@ impl LearnedTolerance {
 /// **Source.** P. McCullagh, 1980, Regression Models for Ordinal Data, J. R. Stat. Soc. B 42, 109-142, for the likelihood;
 /// H. R. Künsch, L. A. Stefanski and R. J. Carroll, 1989, Conditionally Unbiased Bounded-Influence Estimation in General
 /// Regression Models, J. Am. Stat. Assoc. 84, 460-466, for `alpha`; both from memory.
-/// **Check.** The equations solved apart from this project's code (scipy 1.17.1, `ndtr` and `brentq`): three nights on kale
-/// of -3 and -6 °C, spread 1 K. Its curve against the fits of other authors: `tests/published/dose_fit.rs`.
+/// **Check.** The equations solved apart from this project's code (Python's `statistics.NormalDist`, by halving):
+/// three nights on kale of -3 and -6 °C, spread 1 K. Its curve against the fits of other authors: `tests/published/dose_fit.rs`.
 ///
 /// ```
 /// # use counterpane::{crops::Figures, learn::tolerance::{DamageReport, learn}, night::Estimate};
@@ -98,8 +97,8 @@ impl LearnedTolerance {
 ///     confirmed: false,
 /// };
 /// let learned = learn(figures, &[report(0, -4.0, 1.0, 4), report(1, -3.5, 1.0, 3), report(2, -5.5, 0.5, 5)]).figures();
-/// assert!((learned.damage_begins.0 - (-3.0 + 0.65145)).abs() < 1e-5);
-/// assert!((learned.spread.0 - 0.58227).abs() < 1e-5);
+/// assert!((learned.damage_begins.0 - (-3.0 + 0.76685)).abs() < 1e-5);
+/// assert!((learned.spread.0 - 0.59250).abs() < 1e-5);
 /// ```
 pub fn learn(published: Figures, reports: &[DamageReport]) -> LearnedTolerance {
     let first = Figure { mean: Kelvins(0.0), spread: published.spread };
@@ -236,10 +235,13 @@ fn solve(nights: &BTreeMap<NightOf, Vec<Report>>, spread: f64) -> Figure {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::crops::damage::DamageClass;
 
     #[test]
-    fn the_deviates_are_those_of_the_shares_between_classes() {
-        for (deviate, share) in BETWEEN_CLASSES.iter().zip([0.005, 0.055, 0.205, 0.505, 0.905]) {
+    fn classes_part_where_the_scale_shown_to_people_parts_them() {
+        let begins: Vec<f64> = DamageClass::all().skip(1).map(|class| *class.share().start()).collect();
+        assert_eq!(begins.len(), BETWEEN_CLASSES.len());
+        for (deviate, share) in BETWEEN_CLASSES.iter().zip(begins) {
             assert!((normal_cdf(*deviate).0 - share).abs() < 1e-9, "{deviate} {share}");
         }
     }

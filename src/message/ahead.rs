@@ -5,8 +5,14 @@ use super::sentences;
 use crate::beds::Role;
 use crate::night::{FrostKind, Knowledge};
 use crate::plan::Measure;
-use crate::plan::spell::{DayAdvice, NightAhead, Spell};
-use chrono::{DateTime, Utc};
+use crate::plan::spell::{DayAdvice, NightAhead, Spell, ToldAhead};
+use crate::units::Celsius;
+use chrono::{DateTime, NaiveTime, Utc};
+
+const NOON: NaiveTime = match NaiveTime::from_hms_opt(12, 0, 0) {
+    Some(noon) => noon,
+    None => NaiveTime::MIN,
+};
 
 /// A line for each night that a manager plans for. Volunteers are told only for which of them people are wanted.
 pub(super) fn lines(spell: &Spell<'_>, role: Role) -> Vec<String> {
@@ -21,7 +27,13 @@ pub(super) fn lines(spell: &Spell<'_>, role: Role) -> Vec<String> {
 }
 
 /// A word of its own about a night to come, while there is nothing to do tonight.
-pub fn ahead_letter(spell: &Spell<'_>, night: &NightAhead<'_>, next_word_by: Option<DateTime<Utc>>) -> Letter {
+/// `before` is what was told of the same night, where this asks for more.
+pub fn ahead_letter(
+    spell: &Spell<'_>,
+    night: &NightAhead<'_>,
+    before: Option<&ToldAhead>,
+    next_word_by: Option<DateTime<Utc>>,
+) -> Letter {
     let garden = night.plan.garden;
     let low = night
         .plan
@@ -34,9 +46,20 @@ pub fn ahead_letter(spell: &Spell<'_>, night: &NightAhead<'_>, next_word_by: Opt
     if let Some(by) = next_word_by {
         closing.push(sentences::next_word(&garden.zone, by));
     }
+    let more = before.map(|before| {
+        let low =
+            before.low.map_or(String::new(), |low| format!(", sent for a low of {}", Celsius(low).whole(garden.shown)));
+        format!("It asks for more than the last word about it{low}.")
+    });
+    let first = format!("Nothing to do tonight. {} may want work: ask people now.", date(night));
     Letter {
-        subject: format!("Look ahead: {} {wants}{low} ({})", weekday(night), garden.name),
-        lead: vec![format!("Nothing to do tonight. {} may want work: ask people now.", date(night))],
+        subject: format!(
+            "Look ahead{}: {} {wants}{low} ({})",
+            if more.is_some() { ", worse" } else { "" },
+            weekday(night),
+            garden.name
+        ),
+        lead: [first].into_iter().chain(more).collect(),
         ahead: lines(spell, Role::Manager),
         closing,
         ..Letter::default()
@@ -61,10 +84,17 @@ fn line(night: &NightAhead<'_>, with_low: bool) -> String {
         if matches!(known.knowledge, Knowledge::Incomplete { .. }) { "; some hours are not known yet" } else { "" };
     let work = match night.beds.is_empty() {
         true => String::new(),
-        false => format!("; about {} minutes of work", round_up_to_five(night.minutes.0)),
+        false => format!("; {}", work_of(night.minutes.0, night.before_night.0)),
     };
     let people = people_wanted(night).map_or(String::new(), |people| format!(", {people}"));
     format!("{date}: {low}{}{work}{people}{unsure}.", in_words(night))
+}
+
+/// "about 25 minutes of work, 15 of them before the night": people are counted for these.
+fn work_of(all: f64, before_night: f64) -> String {
+    let (all, before_night) = (round_up_to_five(all), round_up_to_five(before_night));
+    let before = if before_night == all { String::new() } else { format!(", {before_night} of them before the night") };
+    format!("about {all} minutes of work{before}")
 }
 
 /// "needs 4 people (you count on 3): ask in time".
@@ -112,11 +142,16 @@ fn covers_by_day(night: &NightAhead<'_>) -> Vec<String> {
 
 /// Moist soil holds and gives more heat than dry; only radiation nights show it.
 fn water(spell: &Spell<'_>) -> Option<String> {
+    let zone = &spell.tonight.garden.zone;
+    // Only while its noon is to come is a day any use.
+    let before = |night: &NightAhead<'_>| {
+        let before = night.plan.of.0.pred_opt()?;
+        (zone.instant(before.and_time(NOON)) > spell.tonight.made_at).then(|| before.format("%A").to_string())
+    };
     let is_radiation = |night: &&NightAhead<'_>| {
         !night.beds.is_empty() && night.plan.night.as_ref().is_ok_and(|night| night.kind == FrostKind::Radiation)
     };
-    let night = spell.ahead.iter().find(is_radiation)?;
-    let before = night.plan.of.0.pred_opt()?.format("%A");
+    let before = spell.ahead.iter().filter(is_radiation).find_map(before)?;
     Some(format!(
         "Where the soil is dry, water it by noon on {before}, not the leaves: moist soil gives more heat that night."
     ))
@@ -129,3 +164,6 @@ fn date(night: &NightAhead<'_>) -> String {
 fn weekday(night: &NightAhead<'_>) -> String {
     night.plan.of.0.format("%A").to_string()
 }
+
+#[cfg(test)]
+mod tests;

@@ -26,6 +26,9 @@ const SHORTEST: i64 = 30;
 const LONGEST: i64 = 120;
 const STEP: i64 = 15;
 
+/// Calendars remind people so long before the work (assumed: time to dress and to get there). RFC 5545 section 3.6.6.
+const REMINDED: Duration = Duration::minutes(60);
+
 /// A line of at most this many octets, its end not counted (RFC 5545 section 3.1).
 const LINE: usize = 75;
 
@@ -42,7 +45,16 @@ pub fn calendar(plan: &Plan<'_>, entry: CalendarEntry, revision: u32, organizer:
             "CANCELLED",
         ),
     };
-    let lines = [
+    // Whoever hears of it later has the mail in hand.
+    let is_ahead = entry == CalendarEntry::Publish && start - plan.made_at > REMINDED;
+    let alarm = [
+        "BEGIN:VALARM".to_string(),
+        "ACTION:DISPLAY".into(),
+        format!("TRIGGER:-PT{}M", REMINDED.num_minutes()),
+        format!("DESCRIPTION:{}", text(&summary)),
+        "END:VALARM".into(),
+    ];
+    let head = [
         "BEGIN:VCALENDAR".to_string(),
         "VERSION:2.0".into(),
         "PRODID:-//counterpane//list for a cold night//EN".into(),
@@ -59,10 +71,10 @@ pub fn calendar(plan: &Plan<'_>, entry: CalendarEntry, revision: u32, organizer:
         format!("DESCRIPTION:{}", text(&description)),
         format!("ORGANIZER;CN=\"{}\":{}", parameter(organizer.name), organizer.mailto),
         format!("STATUS:{status}"),
-        "END:VEVENT".into(),
-        "END:VCALENDAR".into(),
     ];
-    lines.iter().map(|line| folded(line)).collect()
+    let alarm = alarm.into_iter().filter(|_| is_ahead);
+    let end = ["END:VEVENT".to_string(), "END:VCALENDAR".into()];
+    head.into_iter().chain(alarm).chain(end).map(|line| folded(&line)).collect()
 }
 
 /// Up to the deadline, as long as the work takes; where that is past, from now on.
@@ -81,7 +93,7 @@ fn hours(plan: &Plan<'_>, order: &WorkOrder) -> (DateTime<Utc>, DateTime<Utc>) {
 }
 
 fn description(plan: &Plan<'_>, order: &WorkOrder) -> String {
-    let beds: Vec<String> = order.beds().map(|bed| name(plan, bed)).collect();
+    let beds: Vec<String> = order.tasks().map(|task| name(plan, task)).collect();
     let mut lines = vec![format!("In this order: {}.", beds.join(", "))];
     lines.extend(leave_first(plan, order));
     lines.push("What to do at each bed is in the mail.".into());

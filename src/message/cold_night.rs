@@ -2,11 +2,12 @@
 
 use super::journal_list::said as said_by;
 use crate::beds::Garden;
-use crate::journal::event::{ColdNight, ForecastAtRound, Known, PlaceLow, Written, night_of};
+use crate::journal::event::{ColdNight, ForecastAtRound, Known, PlaceLow, Written, night_of, night_of_sample};
 use crate::journal::{Place, What};
 use crate::night::Estimate;
 use crate::plan::Measure;
 use crate::plan::said::Said;
+use crate::rounds::night_hours;
 use crate::units::{Kelvins, Scale};
 use crate::zone::NightOf;
 use chrono::Duration;
@@ -79,7 +80,14 @@ pub fn story(of: NightOf, cold: Option<&ColdNight>, known: &Known, garden: &Gard
     part("Foretold for the garden's screen", foretold.map(|round| a_round(round, shown, &clock)).collect());
     let said: Vec<&Said> = known.said.iter().filter(|(night, _)| *night == of).map(|(_, said)| said).collect();
     part("Said", said.iter().map(|said| format!("{}  {}", clock(said.at), a_list(said))).collect());
-    let of_night = |written: &&Written| written.stands() && night_of(written.entry.at, garden.site.longitude) == of;
+    let longitude = garden.site.longitude;
+    let of_night = |written: &&Written| {
+        let night = match &written.entry.what {
+            What::Reading(reading) => night_of_sample(written.entry.at, reading.of, longitude),
+            _ => night_of(written.entry.at, longitude),
+        };
+        written.stands() && night == of
+    };
     let entries = || known.entries.iter().filter(of_night);
     let is_cover = |written: &&Written| matches!(written.entry.what, What::Covered(_) | What::Uncovered(_));
     let line = |written: &Written| format!("{}  {}", clock(written.entry.at), said_by(&written.entry.what, shown));
@@ -98,8 +106,8 @@ pub fn story(of: NightOf, cold: Option<&ColdNight>, known: &Known, garden: &Gard
             && match &written.entry.what {
                 What::Damage(damage) => damage.night == of,
                 What::Lost(_) | What::Resown(_) => {
-                    let after = night_of(written.entry.at, garden.site.longitude).0 - of.0;
-                    (Duration::days(1)..=Duration::days(14)).contains(&after)
+                    let (sunset, sunrise) = night_hours(&garden.site, &garden.zone, of);
+                    (sunset..=sunrise + Duration::days(14)).contains(&written.entry.at)
                 }
                 _ => false,
             }
@@ -146,6 +154,41 @@ fn a_low(low: &PlaceLow, shown: Scale) -> String {
 /// The last forecast without the evening's readings against the garden's screen.
 fn errors(of: NightOf, known: &Known) -> Option<(String, Kelvins)> {
     let screen = known.lows.iter().find(|low| low.night == of && low.place == Place::Screen)?;
-    let last = known.foretold.iter().rfind(|round| round.night == of)?;
+    let last = known.foretold.iter().rfind(|round| round.night == of && round.readings == 0)?;
     Some((format!("{} round", last.round.word()), screen.low - last.low.mean))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::rounds::RoundKind;
+    use crate::units::{Celsius, MetresPerSecond};
+
+    /// What the evening's thermometer has corrected is no forecast any more.
+    #[test]
+    fn the_error_is_that_of_the_last_forecast_without_readings() {
+        let of = NightOf(chrono::NaiveDate::default());
+        let round = |round, low: f64, readings| ForecastAtRound {
+            night: of,
+            made_at: chrono::DateTime::UNIX_EPOCH,
+            round,
+            provider: None,
+            issued: None,
+            low: Estimate { mean: Celsius(low), spread: Kelvins(1.5) },
+            feed_low: None,
+            lead_hours: 12.0,
+            cloud: 0.0,
+            wind_10m: MetresPerSecond(1.0),
+            clear_calm: 1.0,
+            readings,
+        };
+        let rounds = [(RoundKind::Morning, 1.0, 0), (RoundKind::Afternoon, -1.0, 0), (RoundKind::Dusk, -3.0, 2)];
+        let known = Known {
+            foretold: rounds.map(|(kind, low, readings)| round(kind, low, readings)).into(),
+            lows: vec![PlaceLow { night: of, place: Place::Screen, low: Celsius(-4.0) }],
+            ..Known::default()
+        };
+        let (first, error) = errors(of, &known).expect("an error");
+        assert_eq!((first, error), (format!("{} round", RoundKind::Afternoon.word()), Kelvins(-3.0)));
+    }
 }

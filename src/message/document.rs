@@ -5,6 +5,7 @@ pub use order::TurnDocument;
 
 use crate::night::Knowledge;
 use crate::plan::ready::{Coming, Look, Next, outlook};
+use crate::plan::said::Elsewhere;
 use crate::plan::spell::{NightAhead, Spell};
 use crate::plan::turning::Side;
 use crate::plan::{BedPlan, Measure, Pick, Plan, Reason};
@@ -26,9 +27,21 @@ pub struct ListDocument {
     /// The work in the order in which it is done.
     pub order: Vec<TurnDocument>,
     pub time: TimeDocument,
+    /// Shared covers that other gardens have tonight.
+    pub covers_elsewhere: Vec<ElsewhereDocument>,
     pub outlook: OutlookDocument,
     /// The nights after this one; empty where they were not asked for.
     pub nights_after: Vec<NightDocument>,
+}
+
+/// Pieces of a shared cover that another garden has.
+#[derive(Clone, Debug, Serialize)]
+pub struct ElsewhereDocument {
+    /// By the name on the shelf.
+    pub cover: String,
+    /// The garden's name.
+    pub garden: String,
+    pub pieces: u32,
 }
 
 /// A night to come, and what the nights before it leave to be done.
@@ -44,8 +57,10 @@ pub struct NightDocument {
     pub complete: bool,
     /// Beds for which somebody goes out on that afternoon.
     pub work: Vec<WorkDocument>,
-    /// Person-minutes of that afternoon, the uncovering after it included.
+    /// Person-minutes of that afternoon, walking, fetching and the uncovering after it included.
     pub minutes: f64,
+    /// Of these, what is done before the night: people are counted by it.
+    pub before_night_minutes: f64,
     /// `null` where settings name no crew.
     pub people: Option<u32>,
     /// Beds left at risk.
@@ -232,9 +247,15 @@ pub fn document(plan: &Plan<'_>) -> ListDocument {
             people_minutes: plan.minutes.map(|minutes| hundredths(minutes.0)),
             gap_minutes: thousandths(plan.gap.0),
         },
+        covers_elsewhere: plan.elsewhere.iter().filter_map(|away| elsewhere_document(plan, away)).collect(),
         outlook: outlook_document(plan),
         nights_after: Vec::new(),
     }
+}
+
+fn elsewhere_document(plan: &Plan<'_>, away: &Elsewhere) -> Option<ElsewhereDocument> {
+    let cover = plan.garden.covers.get(away.stock)?.name.clone();
+    Some(ElsewhereDocument { cover, garden: away.garden.clone(), pieces: away.pieces })
 }
 
 /// The document of tonight's list, with the nights after it.
@@ -257,6 +278,7 @@ fn night_document(night: &NightAhead<'_>) -> NightDocument {
         complete: known.is_some_and(|known| known.knowledge == Knowledge::Complete),
         work: work.collect(),
         minutes: hundredths(night.minutes.0),
+        before_night_minutes: hundredths(night.before_night.0),
         people: night.people,
         left: night.plan.count(Measure::Leave),
         unknown: night.plan.count(Measure::Unknown),

@@ -127,7 +127,16 @@ fn entry(plan: &Plan<'_>, bed: &BedPlan<'_>, reader: Reader) -> Entry {
         lines.extend(sentences::turning(bed, night.minimum.mean, plan.garden.shown));
     }
     if let Some(do_by) = bed.do_by.filter(|do_by| *do_by > plan.deadline) {
-        lines.push(format!("Do it before {}.", plan.garden.zone.local(do_by).format("%H:%M")));
+        let by = plan.garden.zone.local(do_by).format("%H:%M");
+        lines.extend(match (plan.is_late_for(bed), do_by > plan.made_at) {
+            (false, true) => Some(format!("Do it before {by}.")),
+            (true, true) => {
+                Some(format!("Cold enough for harm here already; what is done before {by} still saves a part."))
+            }
+            // No hour is left to name.
+            (true, false) => Some("Cold enough for harm here already.".into()),
+            (false, false) => None,
+        });
     }
     Entry { title: format!("{}: {}", bed.risk.bed.title(), crops_of(bed)), lines }
 }

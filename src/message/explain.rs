@@ -110,6 +110,7 @@ pub fn explain(plan: &Plan<'_>, bed: &BedPlan<'_>, catalogue: &Catalogue) -> Str
             bed.work.0
         ),
     );
+    line("   ", format!("caution {}", sentences::caution(plan.garden.caution)));
     if let Some(minutes) = plan.minutes {
         line(
             "   ",
@@ -136,11 +137,12 @@ pub fn explain(plan: &Plan<'_>, bed: &BedPlan<'_>, catalogue: &Catalogue) -> Str
     }
     line(
         "   ",
-        match &bed.turning {
-            Some(turning) => {
-                format!("what would change it, all other beds as they are: {}", turning_words(turning, scale))
+        match (&bed.turning, &plan.night) {
+            (Some(turning), Ok(night)) => {
+                let words = turning_words(turning, night.minimum.mean, scale);
+                format!("what would change it, all other beds as they are: {words}")
             }
-            None => "nothing within 8 K of this low would change it, or it hangs on other beds".into(),
+            _ => "nothing within 8 K of this low would change it, or it hangs on other beds".into(),
         },
     );
     line("", String::new());

@@ -5,7 +5,7 @@ use super::entries::crops_of;
 use super::letter::work_in_words;
 use super::{cautions, sentences, work_order};
 use crate::plan::order::{WorkOrder, work_order};
-use crate::plan::{Measure, Plan};
+use crate::plan::{BedPlan, Measure, Plan};
 use crate::units::Minutes;
 use askama::Template;
 
@@ -73,27 +73,33 @@ fn lines(plan: &Plan<'_>, order: &WorkOrder) -> Vec<String> {
     }
     // Who does what, and what there is no time for, stands in the table.
     lines.extend(work_order::leave_first(plan, order));
+    lines.extend(sentences::elsewhere(plan));
     lines
 }
 
 fn rows(plan: &Plan<'_>, order: &WorkOrder) -> Vec<Row> {
-    let fitting = order.turns.iter().map(|turn| (turn.task.bed, turn.each, work_order::who(turn), true));
-    let others = order.does_not_fit.iter().map(|task| (task.bed, task.minutes, String::new(), false));
+    let fitting = order.turns.iter().map(|turn| (&turn.task, turn.each, work_order::who(turn), true));
+    let others = order.does_not_fit.iter().map(|task| (task, task.minutes, String::new(), false));
     let mut before = None;
-    let rows = fitting.chain(others).filter_map(|(index, Minutes(minutes), who, fits)| {
-        let bed = plan.beds.get(index)?;
+    let rows = fitting.chain(others).filter_map(|(task, Minutes(minutes), who, fits)| {
+        let bed = plan.beds.get(task.bed)?;
+        let beds: Vec<&BedPlan<'_>> = task.beds().filter_map(|bed| plan.beds.get(bed)).collect();
         let section = if fits { heading(bed.measure) } else { Some("Only if more people come") };
         let heading = section.filter(|_| before != section);
         before = section;
-        let by = bed.do_by.map(|by| plan.garden.zone.local(by).format("%H:%M").to_string()).unwrap_or_default();
+        let by = task.do_by.map(|by| plan.garden.zone.local(by).format("%H:%M").to_string()).unwrap_or_default();
         let mut what = sentences::instructions(bed);
         if bed.measure == Measure::BringIn {
             what.push("Carry under a roof, against a wall.".into());
         }
+        let titles: Vec<String> = beds.iter().map(|bed| bed.risk.bed.title()).collect();
+        let piece = if beds.len() > 1 { ", one piece" } else { "" };
+        let mut crops: Vec<String> = beds.iter().map(|bed| crops_of(bed)).collect();
+        crops.dedup();
         Some(Row {
             heading,
-            bed: bed.risk.bed.title(),
-            crops: crops_of(bed),
+            bed: format!("{}{piece}", titles.join(" and ")),
+            crops: crops.join("; "),
             what,
             by,
             minutes: format!("{:.0}", minutes.ceil()),

@@ -1,7 +1,7 @@
 //! The journal in words: a line for each entry.
 
 use crate::beds::Garden;
-use crate::journal::damage::Usable;
+use crate::crops::damage::Usable;
 use crate::journal::event::Written;
 use crate::journal::when::Speaker;
 use crate::journal::{Sampled, What};
@@ -64,7 +64,11 @@ pub fn journal_list(entries: &[Written], speaker: &Speaker<'_>, garden: &Garden)
     }
     let mut text = String::new();
     for written in entries {
-        let local = speaker.zone.local(written.entry.at).format("%Y-%m-%d %H:%M");
+        let local = speaker.zone.local(written.entry.at);
+        // Where the clock shows a time twice, the zone's short name says which it is.
+        let is_twice = speaker.zone.instants(local.naive_local()).len() > 1;
+        let name = if is_twice { format!(" {}", speaker.zone.abbreviation(written.entry.at)) } else { String::new() };
+        let local = format!("{}{name}", local.format("%Y-%m-%d %H:%M"));
         let by = written.entry.by.as_ref().map_or(String::new(), |by| format!(", by {by}"));
         let said = said(&written.entry.what, garden.shown);
         let of = match (written.corrected_by, &written.entry.replaces) {

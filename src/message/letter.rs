@@ -3,10 +3,12 @@
 use super::entries::{Entry, Group, groups};
 use super::{ahead, cautions, ready, sentences, work_order};
 use crate::beds::Role;
+use crate::night::Night;
 use crate::plan::order;
 use crate::plan::said::{Changes, SayReason};
 use crate::plan::spell::Spell;
 use crate::plan::{Measure, Plan};
+use crate::rounds::{self, NoSunset};
 use crate::units::Scale;
 use chrono::{DateTime, Duration, Utc};
 
@@ -64,6 +66,11 @@ pub fn evening_letter(plan: &Plan<'_>, context: &Context<'_>, reader: Reader) ->
     }
     lead.extend(work_line(plan));
     lead.extend(work_order::lines(plan, &order));
+    lead.extend(sentences::elsewhere(plan));
+    let shares = plan.garden.covers.iter().any(|stock| !stock.shared_with.is_empty());
+    if shares && context.reason == SayReason::CalledOff {
+        lead.push("Shared covers go back to the shed: another garden may want them tonight.".into());
+    }
     lead.extend(night_lines(plan, context, scale));
     // Who plans the garden is told what a freeze would leave of it, with the words that come first for a night.
     let plans = reader.role == Role::Manager && plan.night.is_ok();
@@ -99,7 +106,7 @@ fn subject(plan: &Plan<'_>, context: &Context<'_>) -> String {
         SayReason::CalledOff => format!("Called off, nothing to do tonight: {low}"),
         SayReason::AllQuiet => format!("All quiet tonight: {low}"),
         _ if plan.night.is_err() => {
-            format!("No usable forecast for tonight: decide by hand by {}", deadline(plan))
+            format!("No usable forecast for tonight: decide by hand {}", by_when(plan))
         }
         _ => {
             let worse = match (context.reason, context.since) {
@@ -123,12 +130,10 @@ pub(super) fn work_in_words(plan: &Plan<'_>) -> String {
         .collect();
     let (left, unknown) = (plan.count(Measure::Leave), plan.count(Measure::Unknown));
     match (parts.is_empty(), left) {
-        // An hour of the night would read as if there were time until then.
-        (false, _) if is_dark(plan) => format!("{} now", parts.join(", ")),
-        (false, _) => format!("{} by {}", parts.join(", "), deadline(plan)),
+        (false, _) => format!("{} {}", parts.join(", "), by_when(plan)),
         (true, _) if unknown > 0 => {
             let beds = if unknown == 1 { "1 bed" } else { &format!("{unknown} beds") };
-            format!("{beds} not known to be safe, decide by hand by {}", deadline(plan))
+            format!("{beds} not known to be safe, decide by hand {}", by_when(plan))
         }
         (true, 0) => "nothing to do tonight".into(),
         (true, 1) => "1 bed at risk, left as it is".into(),
@@ -153,13 +158,13 @@ fn headline(plan: &Plan<'_>, context: &Context<'_>) -> String {
         ),
         SayReason::AllQuiet => format!("{night}: all quiet, every bed stands it."),
         _ if plan.night.is_err() => {
+            let zone = if is_late(plan) { String::new() } else { format!(" {}", zone.abbreviation(plan.deadline)) };
+            let by = by_when(plan);
             format!(
-                "{night}: there is no usable forecast. This is not an all-clear. Decide by hand by {} {}, as below.",
-                deadline(plan),
-                zone.abbreviation(plan.deadline)
+                "{night}: there is no usable forecast. This is not an all-clear. Decide by hand {by}{zone}, as below."
             )
         }
-        _ if !plan.has_work() || is_dark(plan) => format!("{night}: {}.", work_in_words(plan)),
+        _ if !plan.has_work() || is_late(plan) => format!("{night}: {}.", work_in_words(plan)),
         _ => format!("{night}: {} {}.", work_in_words(plan), zone.abbreviation(plan.deadline)),
     }
 }
@@ -179,37 +184,77 @@ fn work_line(plan: &Plan<'_>) -> Option<String> {
     if !plan.has_work() {
         return None;
     }
-    // Pots first: that is safe by lamp light, and no cover is worth a fall.
-    let in_the_dark = if plan.beds.iter().any(|bed| bed.cover.is_some()) {
-        " Pots first; lay covers only where there is light to see by."
-    } else {
-        ""
-    };
     let minutes = round_up_to_five(plan.work().0);
     let covers = plan.beds.iter().any(|bed| bed.cover.is_some());
     let tomorrow = if covers { ", taking covers off tomorrow included" } else { "" };
-    let work = format!("about {minutes} minutes of work for one person{tomorrow}");
-    let zone = &plan.garden.zone;
-    Some(if is_dark(plan) {
-        format!(
-            "The best hour has passed; late still helps, if you can work safely in the dark. From about {} {} it is too \
-             late for the first of them. It is {work}.{in_the_dark}",
-            deadline(plan),
-            zone.abbreviation(plan.made_at)
-        )
-    } else if plan.made_at >= plan.deadline {
-        format!("The best hour has passed; late still helps. It is {work}.")
+    let work = format!("It is about {minutes} minutes of work for one person{tomorrow}.");
+    let no_sunset = rounds::no_sunset(&plan.garden.site, &plan.garden.zone, plan.of);
+    let in_the_dark = if no_sunset == Some(NoSunset::NeverSets) { "" } else { in_the_dark(plan) };
+    let sunset = plan.garden.zone.local(sunset(plan)).format("%H:%M");
+    Some(if is_late(plan) {
+        format!("{} {work}{in_the_dark}", how_late(plan, no_sunset))
+    } else if plan.light_until() != Some(plan.deadline) {
+        format!("The best hour has passed; late still helps. {work}")
     } else {
-        format!("The sun sets at {}. It is {work}.", zone.local(sunset(plan)).format("%H:%M"))
+        match no_sunset {
+            None => format!("The sun sets at {sunset}. {work}"),
+            Some(NoSunset::NeverSets) => {
+                format!("The sun does not set here now; the list counts from {sunset}. {work}")
+            }
+            Some(NoSunset::NeverRises) => {
+                format!("The sun does not rise here now; the list counts from {sunset}. {work}{in_the_dark}")
+            }
+        }
     })
+}
+
+/// Pots first: that is safe by lamp light, and no cover is worth a fall.
+fn in_the_dark(plan: &Plan<'_>) -> &'static str {
+    let has_covers = plan.beds.iter().any(|bed| bed.cover.is_some());
+    match (plan.count(Measure::BringIn) > 0, has_covers) {
+        (true, true) => " Pots first; lay covers only where there is light to see by.",
+        (false, true) => " Lay covers only where there is light to see by.",
+        (_, false) => "",
+    }
+}
+
+/// What still helps after sunset, and until when.
+fn how_late(plan: &Plan<'_>, no_sunset: Option<NoSunset>) -> String {
+    let zone = &plan.garden.zone;
+    let work = || plan.beds.iter().filter(|bed| bed.measure.is_work());
+    let (late, all) = (work().filter(|bed| plan.is_late_for(bed)).count(), work().count());
+    let coldest = plan.night.as_ref().map(Night::coldest_at).ok().filter(|at| *at > plan.made_at);
+    let safely = if no_sunset == Some(NoSunset::NeverSets) { "" } else { ", if you can work safely in the dark" };
+    let first = format!("The best hour has passed; late still helps{safely}.");
+    let from = format!("From about {} {} it is too late", deadline(plan), zone.abbreviation(plan.made_at));
+    let Some(coldest) = coldest.map(|at| zone.local(at).format("%H:%M")) else {
+        return "The best hour has passed, and the coldest too: going out saves little now.".into();
+    };
+    match late {
+        0 => format!("{first} {from} for the first of them."),
+        _ if late == all => format!(
+            "{first} It is cold enough for harm already: what is done before the coldest hour, near {coldest}, still \
+             saves a part."
+        ),
+        _ => format!(
+            "{first} At {late} of {all} beds it is cold enough for harm already: what is done there before the coldest \
+             hour, near {coldest}, still saves a part. {from} for the first of the others."
+        ),
+    }
 }
 
 fn sunset(plan: &Plan<'_>) -> DateTime<Utc> {
     plan.deadline + plan.garden.finish_before_sunset
 }
 
-fn is_dark(plan: &Plan<'_>) -> bool {
+/// Whether sunset is past, or the hour that stands for it.
+fn is_late(plan: &Plan<'_>) -> bool {
     plan.made_at >= sunset(plan)
+}
+
+/// "by 16:40"; after sunset "now": an hour of the night would read as if there were time until then.
+fn by_when(plan: &Plan<'_>) -> String {
+    if is_late(plan) { "now".into() } else { format!("by {}", deadline(plan)) }
 }
 
 fn night_lines(plan: &Plan<'_>, context: &Context<'_>, scale: Scale) -> Vec<String> {
@@ -267,3 +312,6 @@ impl Group {
         &self.entries
     }
 }
+
+#[cfg(test)]
+mod tests;

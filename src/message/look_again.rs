@@ -103,7 +103,7 @@ mod tests {
             );
             serde_json::from_str::<SaidBed>(&text).expect("a bed")
         };
-        Said { at: DateTime::UNIX_EPOCH, beds: beds.iter().map(bed).collect() }
+        Said { at: DateTime::UNIX_EPOCH, beds: beds.iter().map(bed).collect(), ..Said::default() }
     }
 
     fn asked(nights: &[(NightOf, Said)], role: Role) -> Option<Letter> {

@@ -7,7 +7,7 @@ use crate::beds::{Bed, Garden, Role};
 use crate::crops::{AfterFrost, Catalogue};
 use crate::plan::Measure;
 use crate::plan::said::Said;
-use crate::plan::spell::{ByDay, DayAdvice};
+use crate::plan::spell::{ByDay, DayAdvice, Kept};
 use crate::risk::stage_of;
 use crate::units::Scale;
 use crate::zone::NightOf;
@@ -19,8 +19,8 @@ pub struct NightOver<'a> {
     pub of: NightOf,
     /// What of its lists was out in the morning.
     pub said: &'a Said,
-    /// Of its covers, those that the coming night wants again.
-    pub kept: &'a [ByDay],
+    /// Of its covers and pots, those that the coming night wants again.
+    pub kept: &'a Kept,
 }
 
 /// The message of the morning after a night for which something was asked, or of which nothing was known.
@@ -32,7 +32,7 @@ pub fn morning_after_letter(
     late_by: Option<Duration>,
     reader: Reader,
 ) -> Letter {
-    let NightOver { of: night, said, kept } = over;
+    let NightOver { of: night, said, kept: Kept { covers: kept, inside: stays_inside } } = over;
     let title = |id: &str| {
         let bed = garden.beds.iter().find(|bed| bed.id == id);
         bed.map_or_else(|| id.to_string(), |bed| bed.title())
@@ -43,15 +43,16 @@ pub fn morning_after_letter(
         beds.filter_map(|bed| Some(format!("{} ({})", title(&bed.bed), bed.cover.as_ref()?))).collect()
     };
     let covered = covers(DayAdvice::ComesOff);
-    let inside: Vec<String> =
-        said.beds.iter().filter(|bed| bed.measure == Measure::BringIn).map(|bed| title(&bed.bed)).collect();
+    let brought_in = said.beds.iter().filter(|bed| bed.measure == Measure::BringIn).map(|bed| &bed.bed);
+    let (stay_in, go_out): (Vec<&String>, Vec<&String>) = brought_in.partition(|bed| stays_inside.contains(bed));
+    let [stay_in, go_out] = [stay_in, go_out].map(|beds| beds.into_iter().map(|bed| title(bed)).collect::<Vec<_>>());
     let count = covered.len();
     let uncover = match count {
         0 => None,
         1 => Some("uncover 1 bed".to_string()),
         _ => Some(format!("uncover {count} beds")),
     };
-    let pots = (!inside.is_empty()).then(|| "pots back out".to_string());
+    let pots = (!go_out.is_empty()).then(|| "pots back out".to_string());
     let what: Vec<String> = uncover.into_iter().chain(pots).collect();
     let what = if what.is_empty() { "Morning after".into() } else { capitalised(&what.join(", ")) };
     let off = "When it is above freezing and the leaves have thawed. Plastic first: it scorches in the sun. Shake off ice, \
@@ -67,7 +68,8 @@ pub fn morning_after_letter(
         ("Take off the covers", covered, again.as_str()),
         ("Open by day", covers(DayAdvice::Open), open),
         ("Leave covered", covers(DayAdvice::StaysOn), stay),
-        ("Carry the pots back out", inside, "When the cold is over; those that hate it stay in until it is mild."),
+        ("Leave inside", stay_in, "Tonight wants them in again."),
+        ("Carry the pots back out", go_out, "When the cold is over; those that hate it stay in until it is mild."),
     ];
     let groups = groups.into_iter().filter(|(_, beds, _)| !beds.is_empty()).map(|(heading, beds, how)| {
         let entries = beds.into_iter().map(|title| entries::Entry { title, lines: Vec::new() }).collect();
@@ -175,3 +177,6 @@ fn advice(class: &AfterFrost, reader: Reader) -> Vec<String> {
     lines.extend(class.food.clone());
     lines
 }
+
+#[cfg(test)]
+mod tests;

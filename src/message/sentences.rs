@@ -1,14 +1,14 @@
 //! Sentences for growers: what to do, why, how sure, where it comes from.
 
-use crate::beds::{Applied, OwnFigure, Role};
+use crate::beds::{Applied, Caution, CoverStock, OwnFigure, Role};
 use crate::crops::{Frame, Harm, Organ, Tolerance};
 use crate::night::cover::Layers;
 use crate::night::dusk::dusk_air_before_frost;
 use crate::night::{Estimate, FrostKind, Knowledge, Night, Remark};
 use crate::plan::harvest::better_for_frost;
-use crate::plan::said::Changes;
+use crate::plan::said::{Changes, Elsewhere};
 use crate::plan::turning::{Side, Turning};
-use crate::plan::{BedPlan, FINE_CHANCE, Measure, Pick, Plan, Reason};
+use crate::plan::{BedPlan, Measure, Pick, Plan, Reason};
 use crate::risk::{OrganRisk, PlantingRisk};
 use crate::units::{Celsius, Kelvins, Probability, Scale};
 use crate::weather::Provider;
@@ -91,6 +91,20 @@ fn remark(remark: Remark, zone: &Zone, scale: Scale) -> String {
             by.size(scale),
             if by.0 < 0.0 { "colder" } else { "warmer" }
         ),
+        Remark::ReadingLeftOut { at, air, by, more } => {
+            let others = match more {
+                0 => String::new(),
+                1 => ", nor was one more like it".into(),
+                more => format!(", nor were {more} more like it"),
+            };
+            format!(
+                "The reading {} at {} was not used{others}: {} warmer than the forecast. If it is right, the night is \
+                 milder than this says; if it is a slip, correct it, for nothing warns of frost by it.",
+                air.whole(scale),
+                zone.local(at).format("%H:%M"),
+                by.size(scale)
+            )
+        }
         Remark::FeedsDisagree { by } => {
             format!("Another feed expects a night {} warmer; the colder one is taken.", by.size(scale))
         }
@@ -129,6 +143,13 @@ pub(super) fn instructions(bed: &BedPlan<'_>) -> Vec<String> {
         };
         lines.push(format!("{verb}: {what}{edges}."));
     }
+    if bed.is_out {
+        lines.push(if bed.measure == Measure::BringIn {
+            "Inside since last night: leave it there.".into()
+        } else {
+            "It lies there since last night: see that it is closed, its edges down.".into()
+        });
+    }
     lines
 }
 
@@ -148,6 +169,39 @@ fn uncapitalised(text: &str) -> String {
     letters.next().map_or(String::new(), |first| first.to_lowercase().chain(letters).collect())
 }
 
+/// "even: work is asked from a chance of damage of 10 % on, and a minute of worth lost counts as much as one of work".
+pub fn caution(caution: Caution) -> String {
+    let counts = match caution {
+        Caution::Sparing => "half as much as",
+        Caution::Even => "as much as",
+        Caution::Careful => "twice as much as",
+    };
+    let from = caution.fine_below().percent();
+    let word = caution.word();
+    format!(
+        "{word}: work is asked from a chance of damage of {from} on, and a minute of worth lost counts {counts} one of work"
+    )
+}
+
+/// "3 of 5 pieces of medium cloth are at Hillside tonight.", where something wants covering.
+pub(super) fn elsewhere(plan: &Plan<'_>) -> Vec<String> {
+    if plan.is_quiet() {
+        return Vec::new();
+    }
+    let known = plan.elsewhere.iter().filter_map(|away| Some((away, plan.garden.covers.get(away.stock)?)));
+    let line = |(away, stock): (&Elsewhere, &CoverStock)| {
+        let (name, garden) = (&stock.name, &away.garden);
+        match (away.pieces, stock.count) {
+            (1, 1) => format!("The only piece of {name} is at {garden} tonight."),
+            (1, all) => format!("1 of {all} pieces of {name} is at {garden} tonight."),
+            (pieces, 2) if pieces >= 2 => format!("Both pieces of {name} are at {garden} tonight."),
+            (pieces, all) if pieces >= all => format!("All {all} pieces of {name} are at {garden} tonight."),
+            (pieces, all) => format!("{pieces} of {all} pieces of {name} are at {garden} tonight."),
+        }
+    };
+    known.map(line).collect()
+}
+
 /// Why a bed has its measure.
 pub(super) fn why(plan: &Plan<'_>, bed: &BedPlan<'_>, role: Role) -> Vec<String> {
     let scale = plan.garden.shown;
@@ -160,9 +214,17 @@ pub(super) fn why(plan: &Plan<'_>, bed: &BedPlan<'_>, role: Role) -> Vec<String>
         let near = near.map(|(planting, organ)| margin_line(planting, organ, scale));
         return better_line(bed).into_iter().chain(near).collect();
     }
+    if let Reason::SmallChance { chance, asks_from } = bed.reason {
+        let line = format!(
+            "Chance of damage {}: less than the {} from which this garden asks for work.",
+            chance.percent(),
+            asks_from.percent()
+        );
+        return better_line(bed).into_iter().chain((role == Role::Manager).then_some(line)).collect();
+    }
     if role == Role::Manager {
         let decisive = bed.risk.plantings.iter().filter_map(|planting| Some((planting, planting.deciding()?)));
-        let in_danger = decisive.filter(|(_, organ)| organ.open.chance.0 >= FINE_CHANCE);
+        let in_danger = decisive.filter(|(_, organ)| organ.open.chance >= plan.garden.caution.fine_below());
         lines.extend(in_danger.map(|(planting, organ)| figures(planting, organ, scale)));
     } else if let Some((planting, organ)) = bed.deciding().filter(|_| says_why(bed)) {
         lines.push(short_why(planting, organ, scale));
@@ -172,23 +234,37 @@ pub(super) fn why(plan: &Plan<'_>, bed: &BedPlan<'_>, role: Role) -> Vec<String>
             (role == Role::Manager).then(|| format!("Under the cover the chance falls to {}.", covered.percent()))
         }
         Reason::WorthLessThanWork { saved, work } => Some(if role == Role::Manager {
+            // Only where a loss counts half.
+            let counted = if saved > work { ", which counts half here" } else { "" };
             let (work, saved) = (minutes(work.0), minutes(saved.0));
             let saved = match saved {
                 _ if saved == work => "no more than that".into(),
                 saved if saved.starts_with("0 ") => "nothing".into(),
                 saved => format!("about {saved} of worth"),
             };
-            format!("Left: {work} of work would save {saved}.")
+            format!("Left: {work} of work would save {saved}{counted}.")
+        } else if saved > work {
+            "Left: it would save little for its work.".into()
         } else {
             "Left: the work would be more than what it saves.".into()
         }),
+        Reason::CoversTooSmall => {
+            Some("Left: a cover would help, but those in the shed are too small or too few for it.".into())
+        }
         Reason::NoCoverLeft { to: Some(bed) } if role == Role::Manager => {
             Some(format!("Left: a cover would help, but none that fits is left over; {bed} has one and needs it more."))
         }
         Reason::NoCoverLeft { .. } => Some("Left: a cover would help, but none that fits is left over.".into()),
         Reason::NoTimeLeft { nobody: true, .. } => Some("Left: nobody comes to work here tonight.".into()),
-        Reason::NoTimeLeft { work, .. } => {
-            Some(format!("Left: {} more of work than there is time for.", minutes(work.0.max(1.0).ceil())))
+        Reason::NoTimeLeft { work, left, .. } => {
+            let takes = minutes(work.0.max(1.0).ceil());
+            // Whole minutes, each to the side on which the sentence stays true.
+            let rest = match left.0.floor().max(0.0) as u64 {
+                0 => "no time is left for it".into(),
+                1 => "1 minute is left".into(),
+                left => format!("{left} minutes are left"),
+            };
+            Some(format!("Left: it takes {takes}, and {rest}."))
         }
         Reason::NothingHelps => Some("Left: nothing at hand would help much.".into()),
         Reason::MinorPart => {
@@ -208,6 +284,7 @@ pub(super) fn why(plan: &Plan<'_>, bed: &BedPlan<'_>, role: Role) -> Vec<String>
         | Reason::PickBeforeFrost
         | Reason::RootsAndTopsInside
         | Reason::WithinMargin
+        | Reason::SmallChance { .. }
         | Reason::HoursMissing
         | Reason::NoWeather => None,
     };
@@ -222,10 +299,12 @@ const NEARBY: Kelvins = Kelvins(3.0);
 pub(super) fn turning(bed: &BedPlan<'_>, low: Celsius, scale: Scale) -> Option<String> {
     let turning = bed.turning.as_ref()?;
     let is_near = (turning.low - low).0.abs() <= NEARBY.0;
-    (bed.measure != Measure::Fine || is_near).then(|| turning_words(turning, scale))
+    (bed.measure != Measure::Fine || is_near).then(|| turning_words(turning, low, scale))
 }
 
-pub(super) fn turning_words(turning: &Turning, scale: Scale) -> String {
+/// "Fine from a low of 32 F up."; `low` is tonight's. Where the two would read the same they are told apart by a tenth, or the
+/// line would seem to contradict the list.
+pub(super) fn turning_words(turning: &Turning, low: Celsius, scale: Scale) -> String {
     let then = match turning.then {
         Measure::Cover => "Cover",
         Measure::Harvest => "Harvest",
@@ -238,6 +317,10 @@ pub(super) fn turning_words(turning: &Turning, scale: Scale) -> String {
         Side::Down => "down",
         Side::Up => "up",
     };
+    if fine(turning.low, scale) == fine(low, scale) {
+        let (from, expected) = (turning.low.tenths(scale), low.tenths(scale));
+        return format!("{then} from a low of {from} {side}; {expected} expected.");
+    }
     format!("{then} from a low of {} {side}.", fine(turning.low, scale))
 }
 

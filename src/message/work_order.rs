@@ -1,7 +1,7 @@
 //! The order of the work in words: who does what, what is left first, and what there is no time for.
 
 use crate::plan::Plan;
-use crate::plan::order::{Turn, WorkOrder};
+use crate::plan::order::{Task, Turn, WorkOrder};
 
 /// More names than this are no help on a small screen.
 const NAMES: usize = 8;
@@ -11,11 +11,10 @@ const PEOPLE: u32 = 6;
 /// The lines below the head of a list; none where there is nothing to share out or to leave.
 pub(super) fn lines(plan: &Plan<'_>, order: &WorkOrder) -> Vec<String> {
     let mut lines = shares(plan, order);
-    let without: Vec<usize> = order.does_not_fit.iter().map(|task| task.bed).collect();
-    if !without.is_empty() {
+    if !order.does_not_fit.is_empty() {
         lines.push(format!(
             "More than your time allows; leave these unless more people come: {}.",
-            names(plan, &without)
+            names(plan, &order.does_not_fit)
         ));
     }
     lines.extend(leave_first(plan, order));
@@ -42,15 +41,20 @@ fn shares(plan: &Plan<'_>, order: &WorkOrder) -> Vec<String> {
         let turns: Vec<&Turn> = order.turns.iter().filter(|turn| turn.who.contains(&person)).collect();
         let beds: Vec<String> = turns.iter().map(|turn| with_whom(plan, turn, person)).collect();
         let end = turns.iter().filter_map(|turn| Some(turn.starts_after?.0 + turn.each.0)).fold(0.0, f64::max);
-        (!turns.is_empty()).then(|| format!("Person {person}, {end:.0} minutes: {}.", beds.join(", ")))
+        (!turns.is_empty()).then(|| format!("Person {person}, {}: {}.", minutes(end.round()), beds.join(", ")))
     };
     (1..=people).filter_map(share).collect()
+}
+
+fn minutes(count: f64) -> String {
+    let noun = if count == 1.0 { "minute" } else { "minutes" };
+    format!("{count:.0} {noun}")
 }
 
 /// "G3", "R2 with person 3".
 fn with_whom(plan: &Plan<'_>, turn: &Turn, person: u32) -> String {
     let others: Vec<String> = turn.who.iter().filter(|who| **who != person).map(u32::to_string).collect();
-    let bed = name(plan, turn.task.bed);
+    let bed = name(plan, &turn.task);
     match others.as_slice() {
         [] => bed,
         [one] => format!("{bed} with person {one}"),
@@ -66,15 +70,30 @@ pub(super) fn who(turn: &Turn) -> String {
     turn.who.iter().map(u32::to_string).collect::<Vec<_>>().join(" + ")
 }
 
-pub(super) fn name(plan: &Plan<'_>, bed: usize) -> String {
+/// "R1", "R1 and R2 (one piece)".
+pub(super) fn name(plan: &Plan<'_>, task: &Task) -> String {
+    let beds: Vec<String> = task.beds().map(|bed| label(plan, bed)).collect();
+    let piece = if beds.len() > 1 { " (one piece)" } else { "" };
+    format!("{}{piece}", beds.join(" and "))
+}
+
+pub(super) fn label(plan: &Plan<'_>, bed: usize) -> String {
     plan.beds.get(bed).map_or_else(String::new, |bed| bed.risk.bed.id.clone())
 }
 
-fn names(plan: &Plan<'_>, beds: &[usize]) -> String {
-    let named: Vec<String> = beds.iter().take(NAMES).map(|bed| name(plan, *bed)).collect();
-    let more = match beds.len().saturating_sub(NAMES) {
+fn names(plan: &Plan<'_>, tasks: &[Task]) -> String {
+    let named: Vec<String> = tasks.iter().take(NAMES).map(|task| name(plan, task)).collect();
+    let more = match tasks.len().saturating_sub(NAMES) {
         0 => String::new(),
         more => format!(" and {more} more"),
     };
     format!("{}{more}", named.join(", "))
+}
+
+#[cfg(test)]
+mod tests {
+    #[test]
+    fn one_minute_is_no_minutes() {
+        assert_eq!([0.0, 1.0, 2.0].map(super::minutes), ["0 minutes", "1 minute", "2 minutes"]);
+    }
 }

@@ -17,7 +17,7 @@ pub fn planning_spread(lead_day: usize) -> Kelvins {
 /// a list surer than it can be (assumed).
 pub const LEAST_FACTOR: f64 = 0.75;
 
-/// What is known of one feed on one lead day under one sky.
+/// What is known of one feed on one lead day, for a night of some sky.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Correction {
     /// Added to the feed's low, K.
@@ -30,11 +30,36 @@ pub struct Correction {
     pub nights: Vec<NightOf>,
 }
 
-/// On clear, calm nights, and on others.
-pub type BySky = [Correction; 2];
+/// What is known of one feed on one lead day.
+#[derive(Clone, Debug, PartialEq)]
+pub struct OfLeadDay {
+    /// The shift of a night that is not clear and calm, and what one that wholly is adds to it, K.
+    pub shift: [f64; 2],
+    /// Of their errors, K².
+    pub covariance: [[f64; 2]; 2],
+    /// The factors of nights that are not clear and calm, and of those that are.
+    pub factors: [f64; 2],
+    /// The nights that it rests on, in order. A clear night teaches the shift of others too, for the garden's place is in both.
+    pub nights: Vec<NightOf>,
+}
+
+impl OfLeadDay {
+    /// The correction of a night by how clear and calm it is, 0 to 1.
+    pub fn at(&self, clear_calm: f64) -> Correction {
+        let w = clear_calm.clamp(0.0, 1.0);
+        let [[of_any, both], [_, of_clear]] = self.covariance;
+        let variance = of_any + 2.0 * w * both + w * w * of_clear;
+        Correction {
+            shift: Kelvins(self.shift[0] + w * self.shift[1]),
+            spread: Kelvins(variance.sqrt()),
+            factor: self.factors[0] + w * (self.factors[1] - self.factors[0]),
+            nights: self.nights.clone(),
+        }
+    }
+}
 
 /// What is known of one feed, by lead day from 1.
-pub type OfFeed = [BySky; LEAD_DAYS];
+pub type OfFeed = [OfLeadDay; LEAD_DAYS];
 
 /// What is known of each feed, under the key of its provider.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -43,27 +68,8 @@ pub struct Corrections(pub BTreeMap<String, OfFeed>);
 impl Corrections {
     /// The correction of a night by a feed, or `None` where no night speaks of it: what was published holds then.
     pub fn at(&self, provider: &str, lead_day: usize, clear_calm: f64) -> Option<Correction> {
-        let [clear, other] = self.0.get(provider)?.get(lead_day.clamp(1, LEAD_DAYS) - 1)?;
-        let correction = between(clear, other, clear_calm);
+        let correction = self.0.get(provider)?.get(lead_day.clamp(1, LEAD_DAYS) - 1)?.at(clear_calm);
         let is_sound = [correction.shift.0, correction.spread.0, correction.factor].iter().all(|part| part.is_finite());
         (is_sound && !correction.nights.is_empty()).then_some(correction)
-    }
-}
-
-/// Between the two skies by how clear and calm a night is. Variances go by the square, as those of a shift that grows
-/// with it do. It rests on the nights of the skies that have a part in it.
-pub fn between(clear: &Correction, other: &Correction, clear_calm: f64) -> Correction {
-    let w = clear_calm.clamp(0.0, 1.0);
-    let mean = |clear: f64, other: f64, w: f64| other + w * (clear - other);
-    let mut nights: Vec<NightOf> = Vec::new();
-    nights.extend(if w > 0.0 { clear.nights.as_slice() } else { &[] });
-    nights.extend(if w < 1.0 { other.nights.as_slice() } else { &[] });
-    nights.sort_unstable();
-    nights.dedup();
-    Correction {
-        shift: Kelvins(mean(clear.shift.0, other.shift.0, w)),
-        spread: Kelvins(mean(clear.spread.0.powi(2), other.spread.0.powi(2), w * w).sqrt()),
-        factor: mean(clear.factor, other.factor, w),
-        nights,
     }
 }

@@ -62,6 +62,11 @@ pub const STATED_SITE_SPREAD: f64 = 0.5;
 /// corrected already; the rest stays in the spread (the share taken is assumed).
 pub const CLEAR_CALM_SHIFT: f64 = -0.5;
 pub const CLEAR_CALM_SPREAD: f64 = 0.75;
+/// A reading this much warmer than the forecast of its hour is left out, K: more than three and a half standard deviations
+/// of a forecast of the day (1.8), a garden (1) and a thermometer (0.5) together; and degrees Fahrenheit taken for Celsius
+/// are 32 K and four fifths of a degree for each degree too warm, so more than this from -30 °C on (assumed). A reading that
+/// is colder is never left out.
+pub const TOO_WARM: Kelvins = Kelvins(8.0);
 /// Where no wind is known, m/s.
 const CALM: f64 = 1.0;
 /// Where no humidity is known: air this much above its dew point, drier than most winter evenings (assumed).

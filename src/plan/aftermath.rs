@@ -1,5 +1,6 @@
 //! The loss that a measure leaves: under the night expected, for the choice, and under the night that was, for scores of lists.
 
+use super::choice::{kinds_of, trips};
 use super::{Measure, harvest};
 use crate::night::cover::Cover;
 use crate::risk::BedRisk;
@@ -30,4 +31,10 @@ pub fn loss_left(planned: &BedRisk<'_>, measure: Measure, cover: Option<Cover>, 
 /// The work of picking what is in danger in a bed.
 pub fn picking(risk: &BedRisk<'_>) -> Minutes {
     harvest::work(risk)
+}
+
+/// Walking and fetching for what is done, once for all beds of a kind of work; of each bed its measure, and whether it
+/// gets a cover.
+pub fn walking(done: impl IntoIterator<Item = (Measure, bool)>) -> Minutes {
+    Minutes(trips(done.into_iter().fold(0, |kinds, (measure, has_cover)| kinds | kinds_of(measure, has_cover, false))))
 }

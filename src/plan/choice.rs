@@ -6,19 +6,17 @@ mod solve;
 mod ways;
 
 use super::harvest;
-use super::said::Said;
-use super::{BedPlan, Measure, Reason};
-use crate::beds::Garden;
+use super::said::Elsewhere;
+use super::{BedPlan, Before, Measure, Reason};
+use crate::beds::{Caution, Garden};
 use crate::night::cover::Cover;
 use crate::risk::{BedRisk, PlantingRisk};
 use crate::units::{MetresPerSecond, Minutes, Probability};
 use reasons::{After, why_left};
 use solve::{Offer, Question, Trip, solve, undominated};
+pub use ways::cover_minutes;
 use ways::{Means, TRIPS, Way, leave};
 pub(super) use ways::{kinds_of, trips};
-
-/// Below this chance a bed stands the night (assumed: one in ten such nights would show some damage).
-pub const FINE_CHANCE: f64 = 0.10;
 
 /// What bounds one list beside the covers in the shed.
 #[derive(Clone, Copy, Debug)]
@@ -27,10 +25,12 @@ pub(super) struct Bounds<'s> {
     pub minutes: Option<Minutes>,
     /// Of these, what is left from now on for work that was not asked for before.
     pub left: Option<Minutes>,
-    /// What was last said of this night.
-    pub last: Option<&'s Said>,
+    /// What was said and done before.
+    pub before: Before<'s>,
     /// Kinds of work that other beds are served with already, a bit each.
     pub underway: u8,
+    /// Whether the covers that were asked for lie on their beds by now.
+    pub is_laid: bool,
 }
 
 /// What was chosen.
@@ -56,17 +56,27 @@ pub(super) fn choose<'a>(
     risks: Vec<BedRisk<'a>>,
     bounds: &Bounds<'_>,
 ) -> Chosen<'a> {
-    let means = Means::new(garden, wind.0, bounds.last);
+    let means = Means::new(garden, wind.0, bounds.before);
     // A bed that stands the night anyhow takes no cover from one that does not, whatever it is worth.
-    let in_danger = |risk: &BedRisk<'_>| chance(risk) >= FINE_CHANCE || harvest::soil_too_cold(risk).is_some();
+    let in_danger =
+        |risk: &BedRisk<'_>| chance(risk) >= means.asks_from(risk) || harvest::soil_too_cold(risk).is_some();
     let ways = |risk: &BedRisk<'_>| if in_danger(risk) { means.ways(risk) } else { vec![leave(risk)] };
     let all: Vec<Vec<Way>> = risks.iter().map(ways).collect();
     let parties = parties(&means, &risks, &all);
     let stocks = garden.covers.len();
-    let offer = |choice: &Vec<Way>| join(choice.iter().map(|way| way.offer(stocks)), stocks);
-    let mut limits: Vec<f64> = garden.covers.iter().map(|stock| f64::from(stock.count)).collect();
+    let offer = |choice: &Vec<Way>| join(choice.iter().map(|way| way.offer(stocks, garden.caution)), stocks);
+    let mut pieces = pieces_at_hand(garden, bounds.before.elsewhere);
+    if bounds.is_laid {
+        // Nobody is sent out in the dark to carry a cover from a bed that stands the night to another.
+        for laid in risks.iter().filter(|risk| !in_danger(risk)).filter_map(|risk| means.said_cover(risk.bed)) {
+            if let Some(left) = pieces.get_mut(laid.stock) {
+                *left = left.saturating_sub(laid.pieces);
+            }
+        }
+    }
+    let mut limits: Vec<f64> = pieces.iter().copied().map(f64::from).collect();
     limits.extend([bounds.minutes, bounds.left].map(|minutes| minutes.map_or(f64::INFINITY, |minutes| minutes.0)));
-    let is_new = bounds.last.is_none_or(|last| !last.has_work());
+    let is_new = bounds.before.said.is_none_or(|last| !last.has_work());
     let trip = |(bit, minutes): (usize, &f64)| {
         let minutes = if bounds.underway & (1 << bit) == 0 { *minutes } else { 0.0 };
         let mut uses = vec![0.0; stocks + 2];
@@ -86,10 +96,21 @@ pub(super) fn choose<'a>(
             chosen[*bed] = way.clone();
         }
     }
-    let after = After::new(garden, &chosen, &all, bounds);
+    let after = After::new(garden, &chosen, &all, bounds, pieces);
     let beds = risks.into_iter().zip(&chosen).zip(&all);
     let beds = beds.map(|((risk, way), ways)| bed_plan(&means, risk, way, ways, &after)).collect();
     Chosen { beds, trips: Minutes(after.trips), gap: Minutes((answer.cost - answer.bound).max(0.0)) }
+}
+
+/// Pieces of each stock that no other garden has tonight.
+pub(super) fn pieces_at_hand(garden: &Garden, elsewhere: &[Elsewhere]) -> Vec<u32> {
+    let mut pieces: Vec<u32> = garden.covers.iter().map(|stock| stock.count).collect();
+    for away in elsewhere {
+        if let Some(left) = pieces.get_mut(away.stock) {
+            *left = left.saturating_sub(away.pieces);
+        }
+    }
+    pieces
 }
 
 fn first_of(ways: &[Way], risk: &BedRisk<'_>) -> Way {
@@ -116,7 +137,8 @@ fn parties(means: &Means<'_>, risks: &[BedRisk<'_>], all: &[Vec<Way>]) -> Vec<Pa
             Some((other, together)) if !together.is_empty() => {
                 is_served[other] = true;
                 let of_use = |bed: usize| {
-                    let offers: Vec<Offer> = all[bed].iter().map(|way| way.offer(stocks)).collect();
+                    let offers: Vec<Offer> =
+                        all[bed].iter().map(|way| way.offer(stocks, means.garden.caution)).collect();
                     undominated(&offers).into_iter().map(move |at| &all[bed][at])
                 };
                 let mut choices: Vec<Vec<Way>> = Vec::new();
@@ -145,13 +167,17 @@ fn join(offers: impl Iterator<Item = Offer>, stocks: usize) -> Offer {
 
 /// `ways` are the ways there would be with covers and people in plenty.
 fn bed_plan<'a>(means: &Means<'_>, risk: BedRisk<'a>, way: &Way, ways: &[Way], after: &After<'_>) -> BedPlan<'a> {
+    let caution = means.garden.caution;
     let too_cold = harvest::soil_too_cold(&risk).filter(|_| way.measure == Measure::Harvest);
     let (measure, reason) = if let Some(reason) = too_cold {
         (Measure::Harvest, reason)
-    } else if chance(&risk) < FINE_CHANCE && way.measure == Measure::Leave && ways.len() < 2 {
+    } else if chance(&risk) < caution.fine_below().0
+        && way.measure == Measure::Leave
+        && harvest::soil_too_cold(&risk).is_none()
+    {
         // Work is asked only where there is danger worth naming: a few minutes of expected loss over a large bed
         // can outweigh its work long before any plant is likely to be hurt.
-        (Measure::Fine, why_fine(&risk))
+        (Measure::Fine, why_fine(&risk, caution))
     } else {
         let reason = match way.measure {
             Measure::Cover => {
@@ -161,7 +187,7 @@ fn bed_plan<'a>(means: &Means<'_>, risk: BedRisk<'a>, way: &Way, ways: &[Way], a
             Measure::Harvest => Reason::PickBeforeFrost,
             Measure::BringIn => Reason::RootsAndTopsInside,
             Measure::Leave | Measure::Fine | Measure::Unknown => {
-                harvest::soil_keeps(&risk).unwrap_or_else(|| why_left(ways, after))
+                harvest::soil_keeps(&risk, caution).unwrap_or_else(|| why_left(ways, after))
             }
         };
         (way.measure, reason)
@@ -169,7 +195,8 @@ fn bed_plan<'a>(means: &Means<'_>, risk: BedRisk<'a>, way: &Way, ways: &[Way], a
     let cover = means.cover_use(way);
     let picks = if measure == Measure::Harvest { harvest::picks(&risk) } else { Vec::new() };
     let (work, tonight, loss) = (Minutes(way.work()), Minutes(way.tonight), Minutes(way.loss - way.anyhow));
-    BedPlan { risk, measure, cover, picks, reason, do_by: None, work, tonight, loss, turning: None }
+    let is_out = way.is_out;
+    BedPlan { risk, measure, cover, picks, reason, do_by: None, work, tonight, is_out, loss, turning: None }
 }
 
 /// The chance of damage to the organs of a bed that carry weight, open.
@@ -183,9 +210,14 @@ fn chance_under(risk: &BedRisk<'_>, cover: Option<Cover>) -> f64 {
 }
 
 /// A bed whose deciding organs stand the night; others may suffer.
-fn why_fine(risk: &BedRisk<'_>) -> Reason {
+fn why_fine(risk: &BedRisk<'_>, caution: Caution) -> Reason {
+    let (chance, asks_from) = (Probability(chance(risk)), caution.fine_below());
+    // A garden that spares people lets more stand than would be called safe.
+    if chance >= Caution::Even.fine_below() {
+        return Reason::SmallChance { chance, asks_from };
+    }
     let organs = risk.plantings.iter().flat_map(|planting| &planting.organs);
-    if organs.map(|organ| organ.open.chance.0).fold(0.0, f64::max) < FINE_CHANCE {
+    if organs.map(|organ| organ.open.chance.0).fold(0.0, f64::max) < caution.fine_below().0 {
         if harvest::better_for_frost(risk).is_empty() { Reason::WithinMargin } else { Reason::BetterForFrost }
     } else {
         Reason::MinorPart

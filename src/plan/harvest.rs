@@ -1,7 +1,7 @@
 //! What to pick before a night: which parts, in which order, how much, how long it takes, and what stays.
 
-use super::{FINE_CHANCE, Reason};
-use crate::beds::{Bed, BedKind, Planting};
+use super::Reason;
+use crate::beds::{Bed, BedKind, Caution, Planting};
 use crate::crops::{Crop, Frame, Harm, HarvestHabit, Life, Organ};
 use crate::risk::{BedRisk, OrganRisk, PlantingRisk};
 use crate::units::{Celsius, Minutes};
@@ -49,6 +49,9 @@ const PULL_PER_SQUARE_METRE: f64 = 4.0;
 const PER_POT: f64 = 1.0;
 /// Part of the picking that would be done within days anyhow, so that tonight it costs no more than its haste (assumed).
 pub(super) const PICKED_ANYHOW: f64 = 0.5;
+/// From such a chance of damage on a part is picked, where people go out for its bed at all (assumed). A garden's caution
+/// does not move it: what is picked too early is a loss of its own.
+const DUE: f64 = 0.10;
 /// Plants with less room than this are handled by the bunch, and nobody counts them, m (assumed).
 const COUNTED_FROM_SPREAD: f64 = 0.25;
 
@@ -105,15 +108,16 @@ pub(super) fn is_due(organ: &OrganRisk<'_>) -> bool {
     let tolerance = organ.tolerance;
     let in_danger = match tolerance.frame {
         Frame::Soil => organ.open.minimum.mean <= organ.damage_begins,
-        Frame::ScreenAir | Frame::Tissue => organ.open.chance.0 >= FINE_CHANCE,
+        Frame::ScreenAir | Frame::Tissue => organ.open.chance.0 >= DUE,
     };
     tolerance.pick.is_some() && in_danger
 }
 
 /// Soil that is too cold for what ripens in it: one night is only a part of such a chill, but soil that has cooled in
-/// autumn does not warm again. The soil expected, and where harm begins.
+/// autumn does not warm again. The soil expected, and where harm begins. What is worth nothing is left.
 pub(super) fn soil_too_cold(risk: &BedRisk<'_>) -> Option<Reason> {
-    let organs = risk.plantings.iter().flat_map(|planting| &planting.organs);
+    let plantings = risk.plantings.iter().filter(|planting| planting.worth > Minutes(0.0));
+    let organs = plantings.flat_map(|planting| &planting.organs);
     let chilled = organs.filter(|organ| {
         organ.tolerance.frame == Frame::Soil && organ.tolerance.harm == Harm::Chilling && is_due(organ)
     });
@@ -122,9 +126,9 @@ pub(super) fn soil_too_cold(risk: &BedRisk<'_>) -> Option<Reason> {
 }
 
 /// Whether all that is in danger in a bed are roots and tubers that the soil keeps through this night.
-pub(super) fn soil_keeps(risk: &BedRisk<'_>) -> Option<Reason> {
+pub(super) fn soil_keeps(risk: &BedRisk<'_>, caution: Caution) -> Option<Reason> {
     let organs = risk.plantings.iter().filter_map(PlantingRisk::deciding);
-    let in_danger: Vec<&OrganRisk<'_>> = organs.filter(|organ| organ.open.chance.0 >= FINE_CHANCE).collect();
+    let in_danger: Vec<&OrganRisk<'_>> = organs.filter(|organ| organ.open.chance >= caution.fine_below()).collect();
     let kept = |organ: &&OrganRisk<'_>| organ.tolerance.frame == Frame::Soil && !is_due(organ);
     if in_danger.is_empty() || !in_danger.iter().all(kept) {
         return None;
@@ -140,7 +144,7 @@ pub fn better_for_frost<'a>(risk: &BedRisk<'a>) -> Vec<(&'a str, &'a str)> {
     for planting in risk.plantings.iter().filter(|_| freezes) {
         let Some(what) = &planting.crop.harvest.better_after_frost else { continue };
         // A part that frost would spoil comes before any gain in flavour, and young plants have none.
-        let spoilt = planting.deciding().is_none_or(|organ| organ.open.chance.0 >= FINE_CHANCE);
+        let spoilt = planting.deciding().is_none_or(|organ| organ.open.chance.0 >= DUE);
         let pair = (planting.crop.name.as_str(), what.as_str());
         if !spoilt && is_harvest_stage(planting.crop, planting.stage.name) && !better.contains(&pair) {
             better.push(pair);

@@ -10,7 +10,7 @@ mod sharing;
 pub use sharing::arrange;
 
 use super::aftermath::loss_left;
-use super::{BedPlan, Measure, Plan};
+use super::{BedPlan, Measure, Plan, Reason, time_left};
 use crate::beds::BedKind;
 use crate::units::Minutes;
 use crate::words::words;
@@ -32,11 +32,13 @@ pub enum Phase {
 
 words!(Phase { Cut = "cut", BringIn = "bring-in", Cover = "cover" });
 
-/// The work at one bed, before it has its turn.
+/// The work at one bed, or at two that lie under one piece, before it has its turn.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Task {
     /// Index into [`Plan::beds`].
     pub bed: usize,
+    /// The neighbour that lies under the same piece: one task for both.
+    pub with: Option<usize>,
     pub phase: Phase,
     /// Which part of the garden: beds that follow each other in its file under one letter.
     pub place: usize,
@@ -46,11 +48,18 @@ pub struct Task {
     pub do_by: Option<DateTime<Utc>>,
     /// How many people it wants, where there are so many; 1 or more.
     pub hands: u32,
+    /// Whether it comes before all others, whatever they save: roots that do not last in soil so cold.
+    pub is_first: bool,
     /// Expected loss that it averts, in minutes of worth.
     pub averted: Minutes,
 }
 
 impl Task {
+    /// Its bed, or both that lie under one piece.
+    pub fn beds(&self) -> impl Iterator<Item = usize> {
+        std::iter::once(self.bed).chain(self.with)
+    }
+
     /// Expected loss averted for a minute of work.
     pub fn averted_per_minute(&self) -> f64 {
         self.averted.0 / self.minutes.0.max(1e-9)
@@ -102,18 +111,23 @@ pub struct WorkOrder {
     /// What does not fit into the time of those who come, what saves most for a minute first.
     pub does_not_fit: Vec<Task>,
     /// The tasks of `turns` that half of the people leave, what saves least for a minute first; where the garden does
-    /// not say who comes, those that half of the minutes leave. Indices of beds.
-    pub leave_first: Vec<usize>,
+    /// not say who comes, those that half of the minutes leave.
+    pub leave_first: Vec<Task>,
 }
 
 impl WorkOrder {
-    /// The beds as they are worked through, those that do not fit at the end.
+    /// The tasks as they are worked through, those that do not fit at the end.
+    pub fn tasks(&self) -> impl Iterator<Item = &Task> {
+        self.turns.iter().map(|turn| &turn.task).chain(&self.does_not_fit)
+    }
+
+    /// The beds in the same order.
     pub fn beds(&self) -> impl Iterator<Item = usize> {
-        self.turns.iter().map(|turn| turn.task.bed).chain(self.does_not_fit.iter().map(|task| task.bed))
+        self.tasks().flat_map(Task::beds)
     }
 }
 
-/// The work of a plan. Every bed with work is in it once.
+/// The work of a plan. Every bed with work is in it once, by itself or with the neighbour under the same piece.
 pub fn work_order(plan: &Plan<'_>) -> WorkOrder {
     let mut places = Vec::with_capacity(plan.beds.len());
     let mut place = 0;
@@ -131,19 +145,43 @@ pub fn work_order(plan: &Plan<'_>) -> WorkOrder {
             Measure::Cover => Phase::Cover,
             Measure::Leave | Measure::Fine | Measure::Unknown => return None,
         };
-        // Less than a minute is one, by the time the knife or the cloth is found.
-        let (minutes, hands) = (Minutes(bed.tonight.0.max(1.0)), hands(plan, bed));
-        Some(Task { bed: index, phase, place, minutes, do_by: bed.do_by, hands, averted: averted(plan, bed) })
+        let (with, is_done_with) = neighbour(plan, bed);
+        if is_done_with {
+            return None;
+        }
+        let beds = || std::iter::once(bed).chain(with.and_then(|with| plan.beds.get(with)));
+        let sum = |of: &dyn Fn(&BedPlan<'_>) -> Minutes| beds().fold(Minutes(0.0), |sum, bed| sum + of(bed));
+        Some(Task {
+            bed: index,
+            with,
+            phase,
+            place,
+            // Less than a minute is one, by the time the knife or the cloth is found.
+            minutes: Minutes(sum(&|bed| bed.tonight).0.max(1.0)),
+            do_by: beds().filter_map(|bed| bed.do_by).min(),
+            hands: hands(plan, bed),
+            is_first: matches!(bed.reason, Reason::SoilTooCold { .. }),
+            averted: sum(&|bed| averted(plan, bed)),
+        })
     });
     arrange(tasks.collect(), party(plan))
 }
 
-/// Those who are counted on, with the light that is left. In the dark late still helps, and their own time counts.
+/// The bed that lies under the same piece as this one, and whether the work there serves this one too.
+fn neighbour(plan: &Plan<'_>, bed: &BedPlan<'_>) -> (Option<usize>, bool) {
+    let cover = bed.cover.as_ref();
+    let other = cover.and_then(|cover| {
+        let id = cover.together_with.as_ref()?;
+        plan.beds.iter().position(|other| other.risk.bed.id == *id && other.measure.is_work() && other.cover.is_some())
+    });
+    // Of the two beds one has the piece.
+    (other, other.is_some() && cover.is_some_and(|cover| cover.pieces == 0))
+}
+
+/// Those who are counted on, with the time that bounded the choice: no task is asked for that this would leave.
 fn party(plan: &Plan<'_>) -> Option<Party> {
     let crew = plan.garden.crew?;
-    let sunset = plan.deadline + plan.garden.finish_before_sunset;
-    let until = [plan.deadline, sunset].into_iter().find(|until| plan.made_at < *until);
-    let left = until.map_or(f64::INFINITY, |until| (until - plan.made_at).as_seconds_f64() / 60.0);
+    let left = time_left(plan.deadline, plan.made_at).map_or(f64::INFINITY, |left| left.as_seconds_f64() / 60.0);
     Some(Party { people: crew.people, minutes: Minutes(crew.minutes.0.min(left)) })
 }
 

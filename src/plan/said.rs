@@ -4,17 +4,48 @@
 //! a measure is no news.
 
 use super::{CoverUse, Measure, Plan};
+use crate::beds::{CoverStock, Garden};
 use crate::rounds::{AllQuiet, RoundKind};
 use crate::words::words;
 use chrono::{DateTime, Duration, Utc};
 use serde::{Deserialize, Serialize};
 use std::cmp::Ordering;
+use std::collections::BTreeMap;
 
 /// What a garden was last told of a night.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct Said {
     pub at: DateTime<Utc>,
     pub beds: Vec<SaidBed>,
+    /// Pieces of each cover that the list uses, by the name on the shelf.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub covers: BTreeMap<String, u32>,
+    /// In the word of the morning after: beds whose cover or pots were to stay as they were.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub kept: Option<Vec<String>>,
+}
+
+/// Pieces of a shared cover that another garden's list of the same night uses.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Elsewhere {
+    /// Index into the garden's stock.
+    pub stock: usize,
+    /// The name of the garden that has them.
+    pub garden: String,
+    pub pieces: u32,
+}
+
+/// Shared covers of a garden that another has, by the lists that it was told of the same night, oldest first. What was
+/// called off is given back; a list that knows nothing replaces none.
+pub fn elsewhere(garden: &Garden, other: &Garden, said: &[Said]) -> Vec<Elsewhere> {
+    let stands = said.iter().rfind(|said| said.has_work() || !said.is_unknown());
+    let used = |stock: &CoverStock| {
+        let is_it = |(name, _): &(&String, &u32)| name.to_lowercase() == stock.name.to_lowercase();
+        stands?.covers.iter().find(is_it).map(|(_, pieces)| *pieces)
+    };
+    let shared = garden.covers.iter().enumerate().filter(|(_, stock)| stock.shared_with.contains(&other.id));
+    let pieces = shared.filter_map(|(stock, of)| Some((stock, used(of).filter(|pieces| *pieces > 0)?)));
+    pieces.map(|(stock, pieces)| Elsewhere { stock, garden: other.name.clone(), pieces }).collect()
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -27,6 +58,9 @@ pub struct SaidBed {
     /// Of damage that remains with the measure.
     #[serde(default)]
     pub remaining: f64,
+    /// Person-minutes of its work before the night, as it was when it was asked; what was said before this was kept has none.
+    #[serde(default)]
+    pub minutes: Option<f64>,
 }
 
 /// What a garden is told, and why.
@@ -87,8 +121,13 @@ impl Said {
             cover: bed.cover.as_ref().map(CoverUse::title),
             chance: bed.deciding().map_or(0.0, |(_, organ)| organ.open.chance.0),
             remaining: bed.remaining_chance().0,
+            minutes: Some(bed.tonight.0),
         });
-        Said { at: plan.made_at, beds: beds.collect() }
+        let mut covers = BTreeMap::new();
+        for cover in plan.beds.iter().filter_map(|bed| bed.cover.as_ref()) {
+            *covers.entry(cover.name.clone()).or_default() += cover.pieces;
+        }
+        Said { at: plan.made_at, beds: beds.collect(), covers, kept: None }
     }
 
     /// Whether somebody was asked to do something.

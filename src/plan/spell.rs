@@ -3,12 +3,14 @@
 //! A night does not use a cover up, so every night may have all of them. What is scarce over a spell is labour: what
 //! stays on, stays inside or is picked already is work that the next afternoon does not have.
 
+use super::choice::{kinds_of, trips};
 use super::said::Said;
 use super::{BedPlan, CoverUse, Measure, Plan};
 use crate::beds::Garden;
 use crate::night::cover::CoverKind;
 use crate::night::day::Day;
 use crate::units::{Celsius, Minutes};
+use serde::{Deserialize, Serialize};
 
 /// Nights in a row.
 #[derive(Clone, Debug)]
@@ -30,10 +32,39 @@ pub struct NightAhead<'a> {
     pub by_day: Vec<ByDay>,
     /// Beds for which somebody goes out on this afternoon.
     pub beds: Vec<(String, Measure)>,
-    /// The work of this afternoon, tomorrow's uncovering included.
+    /// The work of this afternoon, walking, fetching and tomorrow's uncovering included.
     pub minutes: Minutes,
-    /// How many people it takes, where the manager says how long each has.
+    /// Of it, what is done before the night.
+    pub before_night: Minutes,
+    /// How many people it takes before the night, where the manager says how long each has.
     pub people: Option<u32>,
+}
+
+/// What was told of a night to come, so that it is told again when it asks for more.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct ToldAhead {
+    /// As [`NightAhead::people`].
+    pub people: Option<u32>,
+    /// As [`NightAhead::beds`].
+    pub beds: Vec<(String, Measure)>,
+    /// The low that was expected, °C.
+    pub low: Option<f64>,
+}
+
+impl ToldAhead {
+    /// What is told of a night.
+    pub fn of(night: &NightAhead<'_>) -> ToldAhead {
+        let low = night.plan.night.as_ref().ok().map(|night| night.minimum.mean.0);
+        ToldAhead { people: night.people, beds: night.beds.clone(), low }
+    }
+
+    /// Whether a night asks for more than this: people beyond those told of, or work at a bed that had none. Other work at
+    /// the same beds, and less of it, is told by the list of its day.
+    pub fn is_less_than(&self, night: &NightAhead<'_>) -> bool {
+        let more_people = self.people.zip(night.people).is_some_and(|(told, now)| now > told);
+        let is_new = |(bed, _): &(String, Measure)| !self.beds.iter().any(|(told, _)| told == bed);
+        more_people || night.beds.iter().any(is_new)
+    }
 }
 
 /// A cover on the day between two nights.
@@ -76,7 +107,7 @@ const STAYS_COLD: Celsius = Celsius(1.0);
 /// Skies with less cloud than this heat what is closed (as in [`crate::night::cover::CoverConditions`]).
 const SUNNY: f64 = 0.6;
 /// Person-minutes to open a cover and close it again (assumed).
-const OPEN_AND_CLOSE: f64 = 2.0;
+pub(super) const OPEN_AND_CLOSE: f64 = 2.0;
 
 /// A cover of this kind on such a day. Where nothing is known of the day it comes off, as every cover does in the
 /// morning: plastic that is forgotten in the sun kills.
@@ -127,46 +158,72 @@ fn night_ahead<'a>(before: &[&Plan<'a>], plan: Plan<'a>, day: Option<&Day>) -> N
     let last = before.last().copied();
     let by_day: Vec<ByDay> = plan.beds.iter().filter_map(|bed| cover_by_day(garden, last, bed, day)).collect();
     let mut beds = Vec::new();
-    let mut minutes = 0.0;
+    let (mut minutes, mut before_night, mut kinds) = (0.0, 0.0, 0);
     for bed in plan.beds.iter().filter(|bed| bed.measure.is_work()) {
         let id = &bed.risk.bed.id;
         let was = |measure: Measure| move |plan: &&Plan<'a>| has(plan, id, measure);
         let picked = bed.measure == Measure::Harvest && before.iter().any(was(Measure::Harvest));
         let inside = bed.measure == Measure::BringIn && before.last().is_some_and(was(Measure::BringIn));
         let picking: f64 = bed.picks.iter().map(|pick| pick.work.0).sum();
-        let covering = match by_day.iter().find(|by_day| by_day.bed == *id).map(|by_day| by_day.advice) {
-            Some(DayAdvice::StaysOn) => 0.0,
-            Some(DayAdvice::Open) => OPEN_AND_CLOSE,
-            Some(DayAdvice::ComesOff) | None => (bed.work.0 - picking).max(0.0),
-        };
-        let work = match bed.measure {
-            _ if inside => 0.0,
-            Measure::Harvest if picked => covering,
-            Measure::Harvest => picking + covering,
-            Measure::Cover => covering,
-            _ => bed.work.0,
+        // All of the work, and what of it is done before the night.
+        let (covering, before, is_laid) =
+            match by_day.iter().find(|by_day| by_day.bed == *id).map(|by_day| by_day.advice) {
+                Some(DayAdvice::StaysOn) => (0.0, 0.0, false),
+                Some(DayAdvice::Open) => (OPEN_AND_CLOSE, OPEN_AND_CLOSE, false),
+                Some(DayAdvice::ComesOff) | None => {
+                    ((bed.work.0 - picking).max(0.0), (bed.tonight.0 - picking).max(0.0), bed.cover.is_some())
+                }
+            };
+        let (work, before) = match bed.measure {
+            _ if inside => (0.0, 0.0),
+            Measure::Harvest if picked => (covering, before),
+            Measure::Harvest => (picking + covering, picking + before),
+            Measure::Cover => (covering, before),
+            _ => (bed.work.0, bed.tonight.0),
         };
         if work > 0.0 {
             let measure = if picked { Measure::Cover } else { bed.measure };
             beds.push((id.clone(), measure));
-            minutes += work;
+            (minutes, before_night) = (minutes + work, before_night + before);
+            kinds |= kinds_of(measure, is_laid, false);
         }
     }
-    let minutes = Minutes(minutes);
-    let people = garden.crew.and_then(|crew| people(minutes, crew.minutes));
-    NightAhead { plan, by_day, beds, minutes, people }
+    let trips = trips(kinds);
+    let (minutes, before_night) = (Minutes(minutes + trips), Minutes(before_night + trips));
+    let people = garden.crew.and_then(|crew| people(before_night, crew.minutes));
+    NightAhead { plan, by_day, beds, minutes, before_night, people }
 }
 
-/// What lies on the beds in the morning, where the coming night wants the same again: of each such bed, its cover today.
-pub fn kept(said: &Said, tonight: &Plan<'_>, day: Option<&Day>) -> Vec<ByDay> {
-    let kept = tonight.beds.iter().filter_map(|bed| {
+/// What is out in the morning, where the coming night wants the same again.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Kept {
+    /// Of each bed that is covered, its cover today.
+    pub covers: Vec<ByDay>,
+    /// Pots that stand inside, by the label of their bed.
+    pub inside: Vec<String>,
+}
+
+impl Kept {
+    /// The beds that are left as they are through the day, or all but.
+    pub fn beds(&self) -> Vec<String> {
+        let covered = self.covers.iter().filter(|cover| cover.advice != DayAdvice::ComesOff).map(|cover| &cover.bed);
+        covered.chain(&self.inside).cloned().collect()
+    }
+}
+
+/// What of the last night's list the coming night wants again.
+pub fn kept(said: &Said, tonight: &Plan<'_>, day: Option<&Day>) -> Kept {
+    let covers = tonight.beds.iter().filter_map(|bed| {
         let cover = bed.cover.as_ref()?;
         let before = said.beds.iter().find(|said| said.bed == bed.risk.bed.id)?.cover.as_ref()?;
         let kind = tonight.garden.covers.get(cover.stock)?.kind;
         let advice = if *before == cover.title() { by_day(kind, day) } else { DayAdvice::ComesOff };
         Some(ByDay { bed: bed.risk.bed.id.clone(), cover: cover.clone(), advice })
     });
-    kept.collect()
+    let is_inside = |id: &String| said.beds.iter().any(|said| said.bed == *id && said.measure == Measure::BringIn);
+    let brought_in = tonight.beds.iter().filter(|bed| bed.measure == Measure::BringIn);
+    let inside = brought_in.map(|bed| bed.risk.bed.id.clone()).filter(is_inside);
+    Kept { covers: covers.collect(), inside: inside.collect() }
 }
 
 /// A bed that had a cover in the night before, and has one in this.

@@ -9,12 +9,12 @@ use crate::units::Celsius;
 use chrono::NaiveDate;
 
 /// 22:00 of 16 January 2027; sunrise is 14 hours later.
-fn sunset() -> DateTime<Utc> {
+pub(crate) fn sunset() -> DateTime<Utc> {
     DateTime::UNIX_EPOCH + Duration::days(20_834) + Duration::hours(22)
 }
 
 /// A clear night that falls by a kelvin an hour from `dusk`, to the low 14 K below.
-fn night(dusk: f64, knowledge: Knowledge) -> Night {
+pub(crate) fn night(dusk: f64, knowledge: Knowledge) -> Night {
     let hour = |hour: i32| NightHour {
         time: sunset() + Duration::hours(hour.into()),
         air: Celsius(dusk - f64::from(hour)),
@@ -47,6 +47,17 @@ fn night(dusk: f64, knowledge: Knowledge) -> Night {
 /// For each bed its measure, the reason's word and when to have it done, in hours after sunset.
 #[track_caller]
 fn check(night: Result<Night, NoNight>, now: f64, expected: &[(Measure, &str, Option<f64>)]) {
+    check_plan(night, now, |plan| {
+        let hours = |at: DateTime<Utc>| (at - sunset()).num_minutes() as f64 / 60.0;
+        let found = plan.beds.iter().map(|bed| (bed.measure, bed.reason.word(), bed.do_by.map(hours)));
+        assert_eq!(found.collect::<Vec<_>>(), expected);
+        assert_eq!(plan.deadline, sunset() - Duration::minutes(30));
+    });
+}
+
+/// The list of both beds, so many hours after sunset.
+#[track_caller]
+fn check_plan(night: Result<Night, NoNight>, now: f64, look: impl FnOnce(&Plan<'_>)) {
     let seedlings = crop("seedlings", HarvestHabit::Whole, Life::Annual, &[(Organ::Leaf, 1.0, None)]);
     let mut hardy = crop("hardy", HarvestHabit::Whole, Life::Annual, &[(Organ::Leaf, 1.0, None)]);
     (hardy.tolerances[0].damage_begins, hardy.tolerances[0].severe) = (Celsius(-15.0), Celsius(-20.0));
@@ -57,11 +68,7 @@ fn check(night: Result<Night, NoNight>, now: f64, expected: &[(Measure, &str, Op
     let of = NightOf(NaiveDate::from_ymd_opt(2027, 1, 16).expect("a date"));
     let risks = assess(&garden, of, night.as_ref().ok(), &catalogue);
     let now = sunset() + Duration::minutes((now * 60.0) as i64);
-    let plan = decide(&garden, of, sunset(), night, risks, None, now);
-    let hours = |at: DateTime<Utc>| (at - sunset()).num_minutes() as f64 / 60.0;
-    let found = plan.beds.iter().map(|bed| (bed.measure, bed.reason.word(), bed.do_by.map(hours)));
-    assert_eq!(found.collect::<Vec<_>>(), expected);
-    assert_eq!(plan.deadline, sunset() - Duration::minutes(30));
+    look(&decide(&garden, of, sunset(), night, risks, crate::plan::Before::default(), now));
 }
 
 use Measure::{Cover, Fine, Unknown};
@@ -89,12 +96,14 @@ fn work_is_due_before_dark_while_there_is_time_and_then_before_the_harm() {
     for (now, by) in [
         // In the afternoon, half an hour before sunset.
         (-3.0, -0.5),
-        // Shortly before sunset, while there is light.
+        // Too shortly before that for anything to be done by it, and shortly before sunset, while there is light.
+        (-0.6, 0.0),
         (-0.25, 0.0),
         // In the dark, when the threshold is met.
         (2.0, 12.0),
-        // After that, at once.
-        (13.0, 13.0),
+        // After that by the coldest hour, when nothing is left to save.
+        (13.0, 14.0),
+        (14.5, 14.5),
     ] {
         let night = night(10.0, Knowledge::Complete);
         check(Ok(night), now, &[(Cover, "cover-saves", Some(by)), (Fine, "within-margin", None)]);
@@ -113,11 +122,25 @@ fn a_list_counts_its_work() {
     let (garden, catalogue) = (garden(Vec::new(), Vec::new()), Catalogue::default());
     let of = NightOf(NaiveDate::from_ymd_opt(2027, 1, 16).expect("a date"));
     let risks = assess(&garden, of, None, &catalogue);
-    let empty = decide(&garden, of, sunset(), Err(NoNight::NoForecast), risks, None, sunset());
+    let empty =
+        decide(&garden, of, sunset(), Err(NoNight::NoForecast), risks, crate::plan::Before::default(), sunset());
     assert!(!empty.has_work() && empty.is_quiet() && empty.work() == Minutes(0.0));
     for (measure, is_work) in Measure::ALL.iter().zip([true, true, true, false, false, false]) {
         assert_eq!(measure.is_work(), is_work, "{}", measure.word());
     }
+}
+
+#[test]
+fn walking_is_counted_once_for_each_kind_of_work_and_as_the_list_counts_it() {
+    let walking = |done: &[(Measure, bool)]| aftermath::walking(done.iter().copied()).0;
+    assert_eq!(walking(&[(Fine, false), (Measure::Leave, false)]), 0.0);
+    assert_eq!(walking(&[(Cover, true)]), walking(&[(Cover, true), (Cover, true)]));
+    let (cover, harvest) = (walking(&[(Cover, true)]), walking(&[(Measure::Harvest, false)]));
+    assert_eq!(walking(&[(Measure::Harvest, true)]), cover + harvest);
+    check_plan(Ok(night(10.0, Knowledge::Complete)), -3.0, |plan| {
+        assert!(plan.trips.0 > 0.0);
+        assert_eq!(aftermath::walking(plan.beds.iter().map(|bed| (bed.measure, bed.cover.is_some()))), plan.trips);
+    });
 }
 
 #[test]

@@ -1,8 +1,7 @@
 //! The one number: the low at the garden's screen at which a bed's measure would change, all other beds as they are.
 
-use super::choice::{Bounds, choose, kinds_of, trips};
-use super::said::Said;
-use super::{Measure, Plan};
+use super::choice::{Bounds, choose, kinds_of, pieces_at_hand, trips};
+use super::{BedPlan, Before, Measure, Plan};
 use crate::beds::Garden;
 use crate::crops::Catalogue;
 use crate::night::{Knowledge, Night};
@@ -31,18 +30,18 @@ pub const REACH: Kelvins = Kelvins(8.0);
 /// How near to it the answer comes.
 pub const STEP: Kelvins = Kelvins(0.1);
 
-/// Finds it for every bed of a list, given what the other beds have of covers and time. `last` as when the list was made.
+/// Finds it for every bed of a list, given what the other beds have of covers and time. `before` as when the list was made.
 ///
 /// The night is moved as a whole, air and dew point alike, and what the soil remembers stays; of several turnings the nearest
 /// counts. Nothing is found within [`REACH`], for a night that is not wholly known, and for a bed that would not be judged
 /// the same by itself.
-pub fn find(plan: &mut Plan<'_>, catalogue: &Catalogue, last: Option<&Said>) {
+pub fn find(plan: &mut Plan<'_>, catalogue: &Catalogue, before: Before<'_>) {
     let Ok(night) = plan.night.clone() else { return };
     if night.knowledge != Knowledge::Complete {
         return;
     }
     let turnings: Vec<Option<Turning>> =
-        (0..plan.beds.len()).map(|bed| turning_of(plan, &night, bed, catalogue, last)).collect();
+        (0..plan.beds.len()).map(|bed| turning_of(plan, &night, bed, catalogue, before)).collect();
     for (bed, turning) in plan.beds.iter_mut().zip(turnings) {
         bed.turning = turning;
     }
@@ -53,21 +52,24 @@ fn turning_of(
     night: &Night,
     index: usize,
     catalogue: &Catalogue,
-    last: Option<&Said>,
+    before: Before<'_>,
 ) -> Option<Turning> {
     let bed = plan.beds.get(index)?;
-    let alone = alone(plan, index);
-    let others = plan.beds.iter().enumerate().filter(|(other, _)| *other != index).map(|(_, bed)| bed);
-    let underway = others.fold(0, |kinds, bed| kinds | kinds_of(bed.measure, bed.cover.is_some()));
-    let spent = plan.beds.iter().enumerate().filter(|(other, _)| *other != index).map(|(_, bed)| bed.tonight.0);
-    let spent = spent.sum::<f64>() + trips(underway);
+    let judged = judged_together(plan, index);
+    let alone = alone(plan, &judged);
+    let others = || plan.beds.iter().enumerate().filter(|(other, _)| !judged.contains(other)).map(|(_, bed)| bed);
+    let underway = others().fold(0, |kinds, bed| kinds | kinds_of(bed.measure, bed.cover.is_some(), bed.is_out));
+    let spent = others().map(|bed| bed.tonight.0).sum::<f64>() + trips(underway);
+    let here = judged.iter().position(|bed| *bed == index)?;
     let minutes = plan.minutes.map(|all| Minutes((all.0 - spent).max(0.0)));
-    let bounds = Bounds { minutes, left: None, last, underway };
+    // What other gardens have is off the shelf already.
+    let before = Before { elsewhere: &[], ..before };
+    let bounds = Bounds { minutes, left: None, before, underway, is_laid: false };
     let measure_at = |shift: f64| {
         let night = night.shifted(Kelvins(shift));
         let risks = assess(&alone, plan.of, Some(&night), catalogue);
         let wind = MetresPerSecond(night.cover_conditions.wind_10m);
-        choose(&alone, wind, risks, &bounds).beds.first().map(|bed| bed.measure)
+        choose(&alone, wind, risks, &bounds).beds.get(here).map(|bed| bed.measure)
     };
     if measure_at(0.0) != Some(bed.measure) {
         return None;
@@ -97,16 +99,33 @@ fn turning_of(
     Some(Turning { low: night.minimum.mean + Kelvins(far), side, then })
 }
 
-/// The garden with this bed only, and with the covers that the others leave it.
-fn alone(plan: &Plan<'_>, index: usize) -> Garden {
+/// A bed, and the neighbour that has one piece with it: of two under one piece neither has a measure of its own. In the order
+/// of the garden.
+fn judged_together(plan: &Plan<'_>, index: usize) -> Vec<usize> {
+    let with = plan.beds.get(index).and_then(|bed| bed.cover.as_ref()?.together_with.as_ref());
+    let is_judged = |(other, bed): &(usize, &BedPlan<'_>)| *other == index || with == Some(&bed.risk.bed.id);
+    plan.beds.iter().enumerate().filter(is_judged).map(|(other, _)| other).collect()
+}
+
+/// The garden with these beds only, and with the covers that the others leave them.
+fn alone(plan: &Plan<'_>, judged: &[usize]) -> Garden {
     let mut garden = plan.garden.clone();
-    for (_, bed) in plan.beds.iter().enumerate().filter(|(other, _)| *other != index) {
+    for (stock, left) in garden.covers.iter_mut().zip(pieces_at_hand(plan.garden, &plan.elsewhere)) {
+        stock.count = left;
+    }
+    for (_, bed) in plan.beds.iter().enumerate().filter(|(other, _)| !judged.contains(other)) {
         if let Some(cover) = &bed.cover
             && let Some(stock) = garden.covers.get_mut(cover.stock)
         {
             stock.count = stock.count.saturating_sub(cover.pieces);
         }
     }
-    garden.beds = garden.beds.into_iter().skip(index).take(1).collect();
+    garden.beds = plan
+        .beds
+        .iter()
+        .enumerate()
+        .filter(|(bed, _)| judged.contains(bed))
+        .map(|(_, bed)| bed.risk.bed.clone())
+        .collect();
     garden
 }

@@ -1,6 +1,9 @@
 //! Chances that were given and whether they came: the Brier score, its parts, and reliability.
 
+use super::resample::{Block, interval_95};
+use super::{Scored, Threshold};
 use crate::units::Probability;
+use std::collections::BTreeMap;
 
 /// A chance that was given, and whether it came.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -50,6 +53,25 @@ pub fn mean_chance(issued: &[Issued]) -> Option<f64> {
 /// **Check.** The worked sets of `tests/published/score.rs`.
 pub fn brier(issued: &[Issued]) -> Option<f64> {
     mean(issued, |issued| (issued.chance.0 - issued.outcome()).powi(2))
+}
+
+/// Draws of the interval, and any number, the same one, so that the same nights are scored alike.
+const DRAWS: usize = 2_000;
+const SEED: u64 = 1;
+/// Of fewer blocks nobody can say how far they differ (assumed).
+const FEWEST_BLOCKS: usize = 3;
+
+/// The 95 % interval of the Brier score of some nights, from 2,000 resamples of whole blocks ([`Scored::block`]). `None` of
+/// fewer than three blocks.
+pub fn interval(nights: &[Scored], threshold: Threshold) -> Option<(f64, f64)> {
+    let mut blocks: BTreeMap<u32, Block> = BTreeMap::new();
+    for night in nights {
+        let issued = night.issued(threshold);
+        let block = blocks.entry(night.block).or_default();
+        *block = (block.0 + (issued.chance.0 - issued.outcome()).powi(2), block.1 + 1.0);
+    }
+    let blocks: Vec<Block> = blocks.into_values().collect();
+    interval_95(&blocks, DRAWS, SEED).filter(|_| blocks.len() >= FEWEST_BLOCKS)
 }
 
 /// Brier score against that of always giving the base rate: 1 is perfect, 0 no better than the base rate, below 0 worse.
@@ -166,6 +188,28 @@ mod tests {
                 assert!((bin.frequency - bin.mean_chance.0).abs() < 5.0 * error, "{threshold:?} {bin:?}");
             }
         }
+    }
+
+    #[test]
+    fn the_interval_holds_the_score_and_is_that_of_blocks() {
+        let all = nights(400, 2.0, 3);
+        let issued: Vec<Issued> = all.iter().map(|night| night.issued(Threshold::Zero)).collect();
+        let score = brier(&issued).expect("nights");
+        let by = |size: usize| -> Vec<Scored> {
+            let block = |n: usize| u32::try_from(n / size).expect("few");
+            all.iter().enumerate().map(|(n, night)| Scored { block: block(n), ..*night }).collect()
+        };
+        let (low, high) = interval(&by(20), Threshold::Zero).expect("blocks");
+        assert!(low < score && score < high && high - low < 0.1, "{low} {score} {high}");
+        assert_eq!(interval(&by(200), Threshold::Zero), None, "two blocks");
+        assert_eq!(interval(&[], Threshold::Zero), None);
+        // The same in each block: nothing is left to chance.
+        let same: Vec<Scored> = by(20)
+            .iter()
+            .map(|night| Scored { chances: all[0].chances, observed: all[0].observed, ..*night })
+            .collect();
+        let (low, high) = interval(&same, Threshold::Zero).expect("blocks");
+        assert!((high - low).abs() < 1e-12);
     }
 
     proptest! {

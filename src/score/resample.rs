@@ -40,12 +40,12 @@ impl Generator {
 }
 
 /// Sum and number of the nights of one block.
-pub(super) type Block = (f64, f64);
+pub(crate) type Block = (f64, f64);
 
 /// The middle 95 % of the mean per night, over so many draws of as many blocks as there are, each with replacement
 /// (B. Efron and R. J. Tibshirani, 1993, An Introduction to the Bootstrap, ch. 8 and 13: percentile interval, blocks for
 /// nights that depend on each other). `None` without blocks.
-pub(super) fn interval_95(blocks: &[Block], draws: usize, seed: u64) -> Option<(f64, f64)> {
+pub(crate) fn interval_95(blocks: &[Block], draws: usize, seed: u64) -> Option<(f64, f64)> {
     let mut generator = Generator::new(seed);
     let mut means: Vec<f64> = (0..draws)
         .map(|_| {

@@ -5,6 +5,7 @@ mod check;
 mod covered;
 mod demo;
 mod doctor;
+mod doubtful;
 mod event;
 mod explain;
 mod found;
@@ -14,6 +15,7 @@ mod progress;
 mod reading;
 mod replay;
 mod run;
+mod season;
 mod tonight;
 mod weather;
 mod writing;
@@ -23,7 +25,7 @@ use super::files;
 use super::store::StoreFault;
 use crate::settings::{GardenSettings, Settings, list, settings_at};
 use crate::zone::Zone;
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, Datelike, NaiveDate, Utc};
 use clap::{Args, Parser, Subcommand};
 use std::path::PathBuf;
 use std::process::ExitCode;
@@ -77,6 +79,8 @@ enum Command {
     Event(event::EventCommand),
     /// List what the garden's nights have taught, published beside learned; accept it, or take that back
     Learned(learned::LearnedCommand),
+    /// Write what a winter came to into a folder: a page to read and print, and tables; with what to change next winter
+    Season(season::SeasonCommand),
     /// Ask after everything the service rests on: feeds, mail, store, clock, rounds; say how to mend what is wrong
     Doctor(doctor::DoctorCommand),
     /// Copy the store into a file, also while the service runs
@@ -149,6 +153,7 @@ pub fn run() -> ExitCode {
         Command::Journal(journal) => journal.run(),
         Command::Event(event) => event.run(),
         Command::Learned(learned) => learned.run(),
+        Command::Season(season) => season.run(),
         Command::Doctor(doctor) => doctor.run(),
         Command::Backup(backup) => backup.run(),
         Command::Replay(replay) => replay.run(),
@@ -222,6 +227,12 @@ fn instant(text: &str) -> Result<DateTime<Utc>, String> {
     DateTime::parse_from_rfc3339(text)
         .map(|instant| instant.with_timezone(&Utc))
         .map_err(|_| "write it like 2027-01-16T13:00:00-05:00 or 2027-01-16T18:00:00Z".to_string())
+}
+
+/// A date of this age: what lies beyond the calendar of a store is refused, not worked with.
+fn date(text: &str) -> Result<NaiveDate, String> {
+    let date: NaiveDate = text.trim().parse().map_err(|_| "write a date like 2027-01-16".to_string())?;
+    if (1970..=2200).contains(&date.year()) { Ok(date) } else { Err("its year lies outside 1970 to 2200".into()) }
 }
 
 /// Writes to standard error. Where that cannot be written, on a full disk say, the exit code still speaks.

@@ -28,7 +28,7 @@ use futures_util::stream::FuturesUnordered;
 use std::path::Path;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration as Real;
-use tokio::sync::{Notify, Semaphore};
+use tokio::sync::{Mutex, Notify, Semaphore};
 use tokio::time::Instant;
 
 /// Everything the loop works with.
@@ -55,6 +55,8 @@ pub struct Shared {
     mail: Notify,
     looks: Semaphore,
     polls: Semaphore,
+    /// Held while a garden that shares covers decides.
+    shelf: Mutex<()>,
     /// When each loop last came round.
     pub turns: Turns,
 }
@@ -71,6 +73,7 @@ impl Default for Shared {
             mail: Notify::new(),
             looks: Semaphore::new(LOOKS),
             polls: Semaphore::new(POLLS),
+            shelf: Mutex::new(()),
             turns: Turns::default(),
         }
     }

@@ -6,18 +6,20 @@ mod taught;
 pub use sources::{Gathered, Sources};
 pub use taught::{NOT_TAUGHT, all_lessons, teach};
 
-use super::store::{Store, StoreFault};
+use super::store::{SaidRow, Store, StoreFault};
 use crate::beds::{Bed, Garden};
 use crate::crops::Catalogue;
 use crate::night::day::Day;
 use crate::night::past::PastDay;
 use crate::night::screen::{Evidence, Span, expect, past};
 use crate::night::{Knowledge, Night, NoNight, Remark};
-use crate::plan::said::Said;
+use crate::plan::before::still_out;
+use crate::plan::said::{Elsewhere, Said, elsewhere};
 use crate::plan::spell::Spell;
-use crate::plan::{Plan, decide};
-use crate::risk::assess;
+use crate::plan::{Before, Plan, decide, decide_ahead};
+use crate::risk::{BedRisk, assess};
 use crate::rounds::{MORNING_AFTER, night_hours};
+use crate::settings::Settings;
 use crate::units::Kelvins;
 use crate::weather::{Forecast, Provider, Reading};
 use crate::zone::NightOf;
@@ -50,31 +52,46 @@ pub fn list<'a>(
     readings: &[Reading],
     now: DateTime<Utc>,
 ) -> Plan<'a> {
-    list_after(garden, catalogue, of, forecasts, readings, None, now)
+    list_after(garden, catalogue, of, forecasts, readings, Before::default(), now)
 }
 
 /// The list of a night: from the first forecast that knows the whole night and is not old, else from the first that
 /// knows it all, else from the first that knows any of it, else from readings alone, else a list that says that nothing
-/// is known. A feed that was passed over for its holes or its age and is much colder is believed all the same. `last` is
-/// what was last said of this night, which does not change for little.
+/// is known. A feed that was passed over for its holes or its age and is much colder is believed all the same. What
+/// was said of this night `before` does not change for little.
 pub fn list_after<'a>(
     garden: &'a Garden,
     catalogue: &'a Catalogue,
     of: NightOf,
     forecasts: &[Forecast],
     readings: &[Reading],
-    last: Option<&Said>,
+    before: Before<'_>,
     now: DateTime<Utc>,
 ) -> Plan<'a> {
+    let (span, night, risks) = known_of(garden, catalogue, of, forecasts, readings, now);
+    decide(garden, of, span.sunset, night, risks, before, now)
+}
+
+/// What the forecasts and readings make of a night, and its risks.
+fn known_of<'a>(
+    garden: &'a Garden,
+    catalogue: &'a Catalogue,
+    of: NightOf,
+    forecasts: &[Forecast],
+    readings: &[Reading],
+    now: DateTime<Utc>,
+) -> (Span, Result<Night, NoNight>, Vec<BedRisk<'a>>) {
     let span = span_of(garden, of);
     let night_from = |forecast: Option<&Forecast>| {
         let learned = Some(&garden.learned.forecasts);
         expect(&Evidence { forecast, readings, garden_offset: garden.offset, learned, now }, &span)
     };
     let mut nights: Vec<_> = forecasts.iter().map(|forecast| night_from(Some(forecast))).collect();
-    nights.push(night_from(None));
-    // Where a forecast is of no use, the evening's thermometer has answered in its place. It stands last: a forecast
-    // with holes still says more, and is refined by a reading too.
+    // Where a forecast is of no use, the evening's thermometer has answered in its place, within what the forecast knows to
+    // be possible. A forecast with holes still says more, and is refined by a reading too.
+    if forecasts.is_empty() {
+        nights.push(night_from(None));
+    }
     let from_forecast = |night: &Result<Night, NoNight>, is_good: fn(&Night) -> bool| {
         night.as_ref().is_ok_and(|night| night.provider.is_some() && is_good(night))
     };
@@ -108,11 +125,11 @@ pub fn list_after<'a>(
         }
     }
     let risks = assess(garden, of, night.as_ref().ok(), catalogue);
-    decide(garden, of, span.sunset, night, risks, last, now)
+    (span, night, risks)
 }
 
 /// Lists of nights in a row, `of` first, and the days between them. What the evening's thermometer says is of the first, and
-/// so is what was `last` said.
+/// so is what was said and done `before`; each later night starts from what the list of the one before it leaves out.
 #[expect(clippy::too_many_arguments, reason = "all that a list needs, and how many")]
 pub fn spell<'a>(
     garden: &'a Garden,
@@ -121,18 +138,25 @@ pub fn spell<'a>(
     nights: u32,
     forecasts: &[Forecast],
     readings: &[Reading],
-    last: Option<&Said>,
+    before: Before<'_>,
     now: DateTime<Utc>,
 ) -> Spell<'a> {
     let night = |number: u32| NightOf(of.0 + Duration::days(number.into()));
-    let tonight = list_after(garden, catalogue, of, forecasts, readings, last, now);
+    let tonight = list_after(garden, catalogue, of, forecasts, readings, before, now);
     // A low that somebody has given is tonight's, and without any feed nothing is known of later nights.
     let of_feeds: Vec<Forecast> =
         forecasts.iter().filter(|forecast| forecast.provider != Provider::HandGivenLow).cloned().collect();
     let later = if of_feeds.is_empty() { 1..1 } else { 1..nights };
-    let plans = later.clone().map(|number| list(garden, catalogue, night(number), &of_feeds, &[], now));
-    let days = later.map(|number| day_before(garden, night(number), &of_feeds));
-    Spell::of(tonight, plans.collect(), &days.collect::<Vec<_>>())
+    let days: Vec<Option<Day>> = later.clone().map(|number| day_before(garden, night(number), &of_feeds)).collect();
+    let mut plans: Vec<Plan<'_>> = Vec::with_capacity(days.len());
+    for (number, day) in later.zip(&days) {
+        let out = Said::of(plans.last().unwrap_or(&tonight));
+        let before = Before { out: Some(&out), day: *day, ..Before::default() };
+        let of = night(number);
+        let (span, night, risks) = known_of(garden, catalogue, of, &of_feeds, &[], now);
+        plans.push(decide_ahead(garden, of, span.sunset, night, risks, before, now));
+    }
+    Spell::of(tonight, plans, &days)
 }
 
 /// The day before a night, from an hour after sunrise to the deadline: the warmest that a feed expects, for it is warmth
@@ -147,6 +171,57 @@ pub fn day_before(garden: &Garden, of: NightOf, forecasts: &[Forecast]) -> Optio
 /// Of how many past nights the low is known.
 fn known_lows(past: &[PastDay]) -> usize {
     past.iter().filter(|day| day.low(Kelvins(0.0)).is_some()).count()
+}
+
+/// A clock is set back by a few hours at most; what was said later than that belongs to another time, or to a rehearsal.
+const AHEAD: Duration = Duration::hours(3);
+
+/// Whether a list was said by now.
+pub fn is_heard(row: &SaidRow, now: DateTime<Utc>) -> bool {
+    row.said_at <= now + AHEAD
+}
+
+/// What a row says; nothing where it is damaged.
+pub fn read_back(row: &SaidRow) -> Option<Said> {
+    serde_json::from_str(&row.document)
+        .inspect_err(|fault| tracing::error!(garden = row.garden, %fault, "what was said cannot be read back"))
+        .ok()
+}
+
+/// What a garden was told of a night until now, oldest first.
+pub async fn heard(store: &Store, garden: &str, of: NightOf, now: DateTime<Utc>) -> Result<Vec<Said>, StoreFault> {
+    let rows = store.said(garden, of).await?;
+    Ok(rows.iter().filter(|row| is_heard(row, now)).filter_map(read_back).collect())
+}
+
+/// Shared covers of a garden that others have on a night, by what these were told until now.
+pub async fn covers_elsewhere(
+    store: &Store,
+    settings: &Settings,
+    garden: &Garden,
+    of: NightOf,
+    now: DateTime<Utc>,
+) -> Result<Vec<Elsewhere>, StoreFault> {
+    let mut all = Vec::new();
+    let gardens = settings.gardens.iter().map(|settings| &settings.garden);
+    for other in gardens.filter(|other| garden.shares_with(other)) {
+        all.extend(elsewhere(garden, other, &heard(store, &other.id, of, now).await?));
+    }
+    Ok(all)
+}
+
+/// What the night before a night has left on beds and inside. Once people were told in the morning what to do with it, only
+/// what was to stay is still there, and of that what the coming night was `said` to want too.
+pub async fn left_out(
+    store: &Store,
+    garden: &Garden,
+    of: NightOf,
+    said: Option<&Said>,
+) -> Result<Option<Said>, StoreFault> {
+    let over = NightOf(of.0 - Duration::days(1));
+    let (sunset, _) = night_hours(&garden.site, &garden.zone, over);
+    let all: Vec<Said> = store.said(&garden.id, over).await?.iter().filter_map(read_back).collect();
+    Ok(still_out(&all, sunset - garden.finish_before_sunset).map(|out| out.after_the_morning(&all, said)))
 }
 
 /// Readings of an evening, each with the offset of the place where its thermometer hangs.

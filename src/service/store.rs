@@ -22,7 +22,7 @@ pub use decisions::{RoundRow, RoundState, SaidRow};
 pub use fault::StoreFault;
 pub use forecasts::{ForecastRow, GridAddress};
 pub use journal::{Outcome, ReadingRow};
-pub use logged::{Logged, Series};
+pub use logged::{Logged, SAME, Series};
 pub use outbox::{Claimed, Ended, LastMail, OutboxRow, Settled, outbox_key};
 pub use signs::MailCounts;
 pub use troubles::{Trouble, TroubleKind};
@@ -107,6 +107,8 @@ impl Store {
                 .max_connections(1)
                 .idle_timeout(None)
                 .max_lifetime(None)
+                // A file in this process does not go away, as a server does.
+                .test_before_acquire(false)
                 .before_acquire(|connection, _| Box::pin(is_at_rest(connection)))
                 .connect_with(options.clone())
                 .await
@@ -193,6 +195,10 @@ impl Store {
         let next = migrations.iter().map(|migration| migration.version).find(|version| !applied.contains(version));
         if let Some(next) = next.filter(|_| !applied.is_empty()) {
             self.refuse_newer(migrations).await?;
+            // One that was written for an older layout, and came to this program after a later one.
+            if let Some(version) = applied.into_iter().find(|version| *version > next) {
+                return Err(StoreFault::OutOfOrder { path: self.path.clone(), version, next });
+            }
             let copy = self.back_up_before(next).await?;
             tracing::info!(copy = %copy.display(), layout = next, "the store's layout is brought up to date");
         }
@@ -260,9 +266,12 @@ impl Store {
 }
 
 /// Where the disk is full SQLite rolls back by itself, and the library still counts a transaction: it would refuse to
-/// begin another for ever. Such a connection is replaced. The ping waits until what was sent before is done.
+/// begin another for ever. Such a connection is replaced. One that is at rest is not asked; the ping waits until what was
+/// sent before, such as the end of a transaction that was dropped, is done.
 async fn is_at_rest(connection: &mut SqliteConnection) -> Result<bool, sqlx::Error> {
-    connection.ping().await?;
+    if connection.is_in_transaction() {
+        connection.ping().await?;
+    }
     Ok(!connection.is_in_transaction())
 }
 

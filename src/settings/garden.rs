@@ -4,10 +4,11 @@ use super::bed::{BEDS, neighbours, read_bed, same_bed_twice};
 use super::own_figures;
 use super::reader::{Listed, Table};
 use super::service::{FeedChoice, address};
+use super::shared;
 use super::suggest::suggestion;
 use super::value::Value;
 use super::{Fault, File, GardenSettings, Known, KnownFeed, read_document};
-use crate::beds::{Bed, CoverStock, Crew, Garden, InUse, Person, Role};
+use crate::beds::{Bed, Caution, CoverStock, Crew, Garden, InUse, Person, Role};
 use crate::night::cover::CoverKind;
 use crate::units::{
     COVER_COUNT, ELEVATION, LATITUDE, LENGTH, LONGITUDE, Limits, MINUTES, Minutes, Scale, TEMPERATURE_DIFFERENCE,
@@ -40,7 +41,7 @@ const WORTH_PER_SQUARE_METRE: f64 = 20.0;
 const FINISH_BEFORE_SUNSET: f64 = 30.0;
 
 const PEOPLE: Listed = Listed { key: "people", one: "person", told_by: Some("name") };
-const COVERS: Listed = Listed { key: "covers", one: "cover", told_by: Some("name") };
+pub(super) const COVERS: Listed = Listed { key: "covers", one: "cover", told_by: Some("name") };
 
 /// Reads one garden.
 pub(super) fn read(file: &File, known: &Known<'_>) -> Result<GardenSettings, Vec<Fault>> {
@@ -59,6 +60,8 @@ pub(super) fn read(file: &File, known: &Known<'_>) -> Result<GardenSettings, Vec
         let offset = root.optional("offset").and_then(|value| value.difference(&TEMPERATURE_DIFFERENCE));
         let finish = root.optional("finish_minutes_before_sunset").and_then(|value| value.number(&MARGIN));
         let worth = root.optional("worth_minutes_per_square_metre").and_then(|value| value.number(&MINUTES));
+        let caution =
+            root.optional("caution").map_or(Some(Caution::default()), |value| value.word(Caution::ALL, Caution::word));
         let chosen =
             root.required("feeds", "feeds = [\"nws\"] at the top: names of feeds in counterpane.toml, best first");
         let chosen = chosen.map(|value| choose_feeds(&value, known.feeds)).unwrap_or_default();
@@ -100,6 +103,7 @@ pub(super) fn read(file: &File, known: &Known<'_>) -> Result<GardenSettings, Vec
             // Within the limits above, so that neither part is lost.
             finish_before_sunset: Duration::seconds((finish.unwrap_or(FINISH_BEFORE_SUNSET) * 60.0) as i64),
             worth_per_square_metre: Minutes(worth.unwrap_or(WORTH_PER_SQUARE_METRE)),
+            caution: caution?,
             people,
             crew: crew?,
             covers,
@@ -254,11 +258,20 @@ fn read_cover(table: Table<'_>) -> Option<CoverStock> {
     let length = table.required("length_m", "length_m = 3.0").and_then(|value| value.number(&LENGTH));
     let width = table.required("width_m", "width_m = 2.0").and_then(|value| value.number(&LENGTH));
     let rests = table.optional("rests_on_plants").map_or(Some(None), |value| value.flag().map(Some));
+    let shared_with = table.optional("shared_with").map_or(Some(Vec::new()), |value| shared::names(&value));
     table.finish();
     let kind = kind?;
     let rests_on_plants = rests?.unwrap_or(kind.rests_as_a_rule());
     let name = name.unwrap_or_else(|| kind.name().to_string());
-    Some(CoverStock { name, kind, count: count?, length: length?, width: width?, rests_on_plants })
+    Some(CoverStock {
+        name,
+        kind,
+        count: count?,
+        length: length?,
+        width: width?,
+        rests_on_plants,
+        shared_with: shared_with?,
+    })
 }
 
 /// Covers are told apart by what the shelf says; without a name, by their kind.

@@ -8,15 +8,14 @@
 use chrono::{DateTime, Datelike, Duration};
 use counterpane::beds::{Bed, BedKind, Garden};
 use counterpane::crops::Catalogue;
+use counterpane::night::Night;
 use counterpane::night::cover::{Cover, Layers};
 use counterpane::night::dusk::taught_for_a_score;
-use counterpane::night::screen::{Evidence, Span, expect};
-use counterpane::night::{Estimate, Knowledge, Night};
-use counterpane::plan::aftermath::{loss_left, picking};
-use counterpane::plan::{Measure, decide};
+use counterpane::plan::aftermath::{loss_left, picking, walking};
+use counterpane::plan::{Before, Measure, decide};
+use counterpane::replay::garden::{as_it_stands, night_of_record, with_low};
 use counterpane::replay::{foretell, past_nights};
-use counterpane::risk::{BedRisk, assess, pieces_for, stage_of};
-use counterpane::rounds::night_hours;
+use counterpane::risk::{BedRisk, assess, pieces_for};
 use counterpane::service::feed::decode;
 use counterpane::service::files::demo;
 use counterpane::settings::settings;
@@ -51,14 +50,7 @@ fn main() {
     let catalogue = &all.catalogue;
     let mut garden = all.gardens[0].garden.clone();
     let demo_night = NightOf("2027-01-16".parse().expect("a date"));
-    let staged = garden.clone();
-    for (bed, of_demo) in garden.beds.iter_mut().zip(&staged.beds) {
-        for (planting, as_it_was) in bed.plantings.iter_mut().zip(&of_demo.plantings) {
-            let crop = &catalogue.crops[&planting.crop];
-            planting.stage = Some(stage_of(&staged, as_it_was, crop, demo_night).name.to_string());
-            planting.planted = None;
-        }
-    }
+    garden = as_it_stands(&garden, catalogue, demo_night);
     // Of each rule, for every month of every station: worth lost, minutes spent, nights.
     let mut blocks: BTreeMap<(String, i32, u32), Block> = BTreeMap::new();
     for (name, site, zone, record) in stations(Path::new(&folder)) {
@@ -68,12 +60,8 @@ fn main() {
         let foretold = foretell(&nights, taught, true);
         let mut used = 0;
         for night in foretold {
-            let Some(known) = night_of(&garden, &record, night.of) else { continue };
-            let at = |low: Celsius, spread: f64| {
-                let mut moved = known.shifted(low - known.minimum.mean);
-                moved.minimum = Estimate { mean: low, spread: Kelvins(spread) };
-                moved
-            };
+            let Some(known) = night_of_record(&record, &site, &zone, night.of) else { continue };
+            let at = |low: Celsius, spread: f64| with_low(&known, low, Kelvins(spread));
             let (expected, came) = (at(night.low.median(), night.low.spread.0), at(night.observed, 0.05));
             let found = outcomes(&garden, catalogue, &expected, &came);
             let block = blocks.entry((name.clone(), night.of.0.year(), night.of.0.month())).or_default();
@@ -86,17 +74,6 @@ fn main() {
         println!("{name}: {used} nights");
     }
     table(&blocks.into_values().collect::<Vec<_>>());
-}
-
-/// The night as the record has it, with the days before it.
-fn night_of(garden: &Garden, record: &Forecast, of: NightOf) -> Option<Night> {
-    let (sunset, sunrise) = night_hours(&garden.site, &garden.zone, of);
-    let hours = record.between(sunset - Duration::days(12), sunrise + Duration::hours(3)).to_vec();
-    let now = sunset - Duration::hours(4);
-    let forecast = Forecast { issued: Some(now), fetched: now, hours, minima: Vec::new(), ..record.clone() };
-    let evidence =
-        Evidence { forecast: Some(&forecast), readings: &[], garden_offset: Some(Kelvins(0.0)), learned: None, now };
-    expect(&evidence, &Span { of, sunset, sunrise }).ok().filter(|night| night.knowledge == Knowledge::Complete)
 }
 
 fn outcomes(garden: &Garden, catalogue: &Catalogue, expected: &Night, came: &Night) -> [(f64, f64); NAMES.len()] {
@@ -116,13 +93,13 @@ fn outcomes(garden: &Garden, catalogue: &Catalogue, expected: &Night, came: &Nig
             let night = if index == 5 { expected } else { came };
             let risks = assess(garden, of, Some(night), catalogue);
             let now = night.sunset - Duration::hours(4);
-            let plan = decide(garden, of, night.sunset, Ok(night.clone()), risks, None, now);
+            let plan = decide(garden, of, night.sunset, Ok(night.clone()), risks, Before::default(), now);
             let cover = |bed: &counterpane::plan::BedPlan<'_>| {
                 let used = bed.cover.as_ref()?;
                 Some(garden.covers[used.stock].cover(used.layers))
             };
             let done: Vec<Done> = plan.beds.iter().map(|bed| (bed.measure, cover(bed))).collect();
-            let spent = plan.work().0 + plan.trips.0;
+            let spent = plan.work().0;
             let planned: Vec<BedRisk<'_>> = plan.beds.iter().map(|bed| bed.risk.clone()).collect();
             judged(&planned, &done, spent)
         };
@@ -135,8 +112,8 @@ const LAY: f64 = 4.0 / 2.88;
 const TAKE_OFF: f64 = 3.0;
 const CARRY: f64 = 1.5;
 
-/// What a rule does, bed by bed in its own order while covers and people last, and the minutes that it takes. No walking is
-/// counted.
+/// What a rule does, bed by bed in its own order while covers and people last, and the minutes that it takes, with walking
+/// and fetching as the list counts them.
 fn simple(rule: usize, garden: &Garden, risks: &[BedRisk<'_>], night: &Night) -> (Vec<Done>, f64) {
     let low = night.minimum.mean.0;
     let begins = |risk: &BedRisk<'_>| {
@@ -169,25 +146,33 @@ fn simple(rule: usize, garden: &Garden, risks: &[BedRisk<'_>], night: &Night) ->
     let (mut done, mut spent): (Vec<Done>, f64) = (vec![(Measure::Leave, None); risks.len()], 0.0);
     for index in order {
         let risk = &risks[index];
+        // What this bed adds to the walking.
+        let so_far: Vec<(Measure, bool)> = done.iter().map(|(measure, cover)| (*measure, cover.is_some())).collect();
+        let walk = |measure: Measure, has_cover: bool| {
+            walking(so_far.iter().copied().chain([(measure, has_cover)])).0 - walking(so_far.iter().copied()).0
+        };
         if let BedKind::Containers { count, movable: true, .. } = risk.bed.kind {
-            let one_way = CARRY * f64::from(count);
-            if one_way <= minutes {
-                (minutes, spent, done[index].0) = (minutes - one_way, spent + 2.0 * one_way, Measure::BringIn);
+            let (one_way, walk) = (CARRY * f64::from(count), walk(Measure::BringIn, false));
+            if one_way + walk <= minutes {
+                (minutes, spent) = (minutes - one_way - walk, spent + 2.0 * one_way + walk);
+                done[index].0 = Measure::BringIn;
             }
             continue;
         }
+        let walk_to_cover = walk(Measure::Cover, true);
         let laid = garden.covers.iter().enumerate().find_map(|(at, stock)| {
             let pieces = pieces_for(risk.bed, stock);
-            let tonight = (LAY * area(risk.bed) + f64::from(pieces - 1)) * stretch;
+            let tonight = (LAY * area(risk.bed) + f64::from(pieces - 1)) * stretch + walk_to_cover;
             (wind <= 12.0 && pieces <= left[at] && tonight <= minutes).then_some((at, pieces, tonight))
         });
         let work = picking(risk).0;
+        let with_walk = work + walk(Measure::Harvest, false);
         if let Some((at, pieces, tonight)) = laid {
             left[at] -= pieces;
             (minutes, spent) = (minutes - tonight, spent + tonight + TAKE_OFF * stretch);
             done[index] = (Measure::Cover, Some(garden.covers[at].cover(Layers::One)));
-        } else if rule == 4 && work > 0.0 && work <= minutes {
-            (minutes, spent, done[index].0) = (minutes - work, spent + work, Measure::Harvest);
+        } else if rule == 4 && work > 0.0 && with_walk <= minutes {
+            (minutes, spent, done[index].0) = (minutes - with_walk, spent + with_walk, Measure::Harvest);
         }
     }
     (done, spent)

@@ -39,6 +39,22 @@ fn a_list_that_was_refused_for_everybody_is_sent_again_at_the_next_round() {
 }
 
 #[test]
+fn a_word_that_all_is_quiet_does_not_arrive_behind_the_list_of_the_same_night() {
+    let (feed, away) = (Feed::with(weather(14.0, "2027-01-16T10:00:00Z")), SmtpSink::start(&[Fault::Greylist]));
+    let grid = [("grid", "nws", feed.base.as_str())];
+    let garden = Installation::with(&service(&grid, &to_relay(away.port)), GARDEN);
+    garden.once(MORNING);
+    assert_eq!(garden.asked("SELECT kind || ' ' || state FROM outbox"), ["all-quiet waiting"]);
+    feed.set_weather(frost());
+    let relay = SmtpSink::start(&[]);
+    garden.write("counterpane.toml", &service(&grid, &to_relay(relay.port)));
+    garden.once(AFTERNOON).ended_with(0);
+    assert_eq!(counts(&relay), [1, 1, 1]);
+    assert!(!to(&relay, MANAGER)[0].subject().contains("quiet"), "{}", to(&relay, MANAGER)[0].subject());
+    assert_eq!(garden.asked("SELECT state FROM outbox WHERE kind = 'all-quiet'"), ["superseded"]);
+}
+
+#[test]
 fn somebody_new_gets_the_standing_list_at_the_next_round_and_nobody_gets_it_twice() {
     let (feed, relay) = (Feed::with(frost()), SmtpSink::start(&[]));
     let garden = Installation::new(&feed.base, &relay);

@@ -51,6 +51,26 @@ fn a_night_to_come_is_told_once_in_the_morning_and_to_managers() {
     }
 }
 
+#[test]
+fn a_night_to_come_is_told_again_when_it_asks_for_more() {
+    let on_wednesday = |issued: &str, low: f64| Weather::of_low(MILD, at(issued)).then(at("2027-01-20T18:00:00Z"), low);
+    let (feed, relay) = (Feed::with(on_wednesday("2027-01-18T10:00:00Z", -1.0)), SmtpSink::start(&[]));
+    let garden = Installation::new(&feed.base, &relay);
+    garden.once("2027-01-17T06:30:10-05:00").ended_with(0);
+    garden.once("2027-01-18T06:30:10-05:00").ended_with(0);
+    let told = || -> Vec<String> {
+        let mails = to(&relay, MANAGER).into_iter().map(|mail| format!("{}\n{}", mail.subject(), mail.text()));
+        mails.filter(|mail| mail.starts_with("Look ahead")).collect()
+    };
+    assert_eq!(told().len(), 1, "{:?}", told());
+    feed.set_weather(on_wednesday("2027-01-19T10:00:00Z", FROST));
+    garden.once("2027-01-19T06:30:10-05:00").ended_with(0);
+    let [first, again] = &told()[..] else { panic!("{:?}", told()) };
+    assert!(again.starts_with("Look ahead, worse: Wednesday harvest 2, bring in 1, cover 1, low 20 F"), "{again}");
+    assert!(!first.contains("asks for more"), "{first}");
+    assert!(again.contains("It asks for more than the last word about it, sent for a low of 29 F."), "{again}");
+}
+
 /// The morning after a frost, of days like it.
 fn morning_after(next_low: Option<f64>) -> String {
     let (feed, relay) = (Feed::with(Weather::of_low(FROST, at("2027-01-16T10:00:00Z"))), SmtpSink::start(&[]));

@@ -171,6 +171,35 @@ fn a_mild_night_is_a_sign_of_life_for_managers_once_a_week() {
     assert!(relay.arrived().iter().all(|mail| mail.to == [MANAGER]));
 }
 
+/// 38 F written as 38 C: asked about before it is written, and where somebody insists, it takes back no frost.
+#[test]
+fn a_slip_of_the_unit_silences_no_frost() {
+    let (feed, relay) = (Feed::with(of_low(FROST)), SmtpSink::start(&[]));
+    let garden = Installation::new(&feed.base, &relay);
+    garden.once(AFTERNOON).ended_with(0);
+    let slip = ["reading", "38C", "--at", "18:40", "--now", DUSK];
+    let ran = garden.ran(&slip).ended_with(2);
+    assert!(
+        ran.err.contains("warmer than the forecast had it") && ran.err.contains("Is it 38.0 F (3.3 C)?"),
+        "{}",
+        ran.err
+    );
+    assert!(ran.err.contains("add --sure") && ran.err.contains("Nothing was written."), "{}", ran.err);
+    assert!(garden.asked("SELECT celsius FROM readings").is_empty());
+    garden.ran(&[&slip[..], &["--sure"]].concat()).ended_with(0);
+    let before = relay.arrived().len();
+    garden.once(DUSK).ended_with(0);
+    for mail in &relay.arrived()[before..] {
+        assert!(!mail.subject().contains("Called off") && !mail.subject().contains("low 9"), "{}", mail.subject());
+    }
+    let list = garden.ran(&["tonight", "--now", DUSK]).out.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(list.contains("The reading 100 F at 18:40 was not used: ") && list.contains("COVER"), "{list}");
+    let steps = garden.ran(&["explain", "--bed", "A1", "--now", DUSK]).out;
+    assert!(steps.contains("reading not used: "), "{steps}");
+    // What agrees with the forecast is asked about by nobody.
+    garden.ran(&["reading", "35F", "--at", "18:40", "--now", DUSK]).ended_with(0);
+}
+
 #[test]
 fn a_reading_at_dusk_stands_in_for_a_silent_feed() {
     let (feed, relay) = (Feed::start(Answer::Status("503 Service Unavailable", String::new())), SmtpSink::start(&[]));

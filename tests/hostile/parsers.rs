@@ -611,21 +611,21 @@ fn log(text: &[u8]) -> Result<bool, String> {
         return Ok(false);
     };
     let columns: Vec<_> = log.header().columns().cloned().collect();
-    let watch = |column: &Column| Watch::new(&column.name, column.scale, &site, Vec::new());
+    let watch = |column: &Column| Watch::new(column, &site, Vec::new());
     let mut watches: Vec<Watch> = columns.iter().map(watch).collect();
     let mut last = None;
     for _ in 0..=text.len() {
         match log.next_row() {
             log::Next::End => {
                 for watch in &watches {
-                    let doubts = watch.doubts(&site, &zone, true, &BTreeMap::new());
+                    let doubts = watch.doubts(&site, &zone, &BTreeMap::new());
                     ensure(doubts.iter().all(|doubt| !doubt.to_string().is_empty()), || "without words".into())?;
                 }
                 return Ok(last.is_some());
             }
             log::Next::Repeated { .. } => {}
             log::Next::Fault(fault) => ensure(!fault.what.is_empty(), || "without words".into())?,
-            log::Next::Row(row) => {
+            log::Next::Row(row) | log::Next::Part(row, _) => {
                 ensure(last.is_none_or(|last| last < row.at), || format!("{} after {last:?}", row.at))?;
                 ensure(row.at <= fetched() + Duration::minutes(5), || format!("of the future: {row:?}"))?;
                 last = Some(row.at);

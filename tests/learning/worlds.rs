@@ -3,6 +3,7 @@
 use crate::chance::Chance;
 use chrono::{Days, NaiveDate};
 use counterpane::crops::Figures;
+use counterpane::crops::damage::DamageClass;
 use counterpane::learn::bed_offset::{self, BedReading, BedReadings};
 use counterpane::learn::cover_gain::{self, PairedReading};
 use counterpane::learn::forecast::{self, ForecastNight, Sky};
@@ -11,6 +12,7 @@ use counterpane::learn::{Figure, Learned};
 use counterpane::night::Estimate;
 use counterpane::night::cover::{Cover, CoverConditions, CoverKind};
 use counterpane::night::dose::{DamageCurve, normal_cdf};
+use counterpane::night::screen::{CLEAR_CALM_SHIFT, CLEAR_CALM_SPREAD};
 use counterpane::units::{Celsius, Kelvins};
 use counterpane::zone::NightOf;
 
@@ -47,17 +49,21 @@ pub const QUANTITIES: [Quantity; 9] = [
     Quantity { name: "tolerance, temperatures worked out", trial: |c, n, odd, s| tolerance(c, n, odd, s, 1.5) },
 ];
 
-/// Lead day 3: the shift, and the logarithm of the factor of its spread.
+/// Lead day 3: the shift under a sky, and the logarithm of the factor of its spread. Nights are clear and calm to any
+/// degree, and show as much of what such nights have of their own.
 fn forecast(chance: &mut Chance, nights: usize, odd: Option<f64>, shuffled: bool, sky: Sky) -> (Trial, Trial) {
     let site = figure(0.0, 1.0);
     let published = forecast::published(site, sky);
-    // The shift wanders as the learner takes it to; what is asked for is that of the last night.
+    // Both parts of the shift wander as the learner takes them to; what is asked for is that of the last night.
     let kept = (-1.0 / forecast::FADES_IN_DAYS).exp();
-    let mut wandering = chance.normal();
+    let mut wandering = [chance.normal(), chance.normal()];
     let log_factor = forecast::Factor::PUBLISHED.log_spread * chance.normal();
     let spread = 2.2;
-    let clear_calm = if sky == Sky::ClearCalm { 0.9 } else { 0.1 };
-    let row = |index: usize, low: f64, off: f64| ForecastNight {
+    let asked_for = if sky == Sky::ClearCalm { 1.0 } else { 0.0 };
+    let shift = |[shared, own]: [f64; 2], clear_calm: f64| {
+        site.mean.0 + site.spread.0 * shared + clear_calm * (CLEAR_CALM_SHIFT + CLEAR_CALM_SPREAD * own)
+    };
+    let row = |index: usize, clear_calm: f64, low: f64, off: f64| ForecastNight {
         night: night(index),
         lead_day: 3,
         clear_calm,
@@ -65,24 +71,24 @@ fn forecast(chance: &mut Chance, nights: usize, odd: Option<f64>, shuffled: bool
         measured: Celsius(low + off),
         confirmed: true,
     };
-    let mut shift = published.mean.0 + published.spread.0 * wandering;
     let mut rows = Vec::new();
     for index in 0..nights {
         if index > 0 {
-            wandering = kept * wandering + (1.0 - kept * kept).sqrt() * chance.normal();
-            shift = published.mean.0 + published.spread.0 * wandering;
+            wandering = wandering.map(|part| kept * part + (1.0 - kept * kept).sqrt() * chance.normal());
         }
-        let off = shift + log_factor.exp() * spread * chance.normal();
-        rows.push(row(index, chance.between(-6.0, 4.0), off));
+        let clear_calm = chance.between(0.0, 1.0);
+        let off = shift(wandering, clear_calm) + log_factor.exp() * spread * chance.normal();
+        rows.push(row(index, clear_calm, chance.between(-6.0, 4.0), off));
     }
-    rows.extend(odd.map(|odd| row(nights, -2.0, published.mean.0 + odd)));
+    rows.extend(odd.map(|odd| row(nights, asked_for, -2.0, published.mean.0 + odd)));
     if shuffled {
         chance.shuffle(&mut rows);
     }
     let learned = forecast::learn(&rows, site);
-    let cell = learned.cell(3, sky);
-    let log = figure(cell.factor.value.ln(), cell.factor.log_spread);
-    (Trial { truth: shift, learned: cell.shift.learned }, Trial { truth: log_factor, learned: log })
+    let factor = learned.cell(3, sky).factor;
+    let log = figure(factor.value.ln(), factor.log_spread);
+    let truth = shift(wandering, asked_for);
+    (Trial { truth, learned: learned.at(3, asked_for).shift }, Trial { truth: log_factor, learned: log })
 }
 
 /// Six beds of several exposures, with 0.3 of the variance of their offsets in common; the fourth is read one night in
@@ -160,9 +166,10 @@ pub const KALE_LIKE: Figures = Figures {
     exposure_hours: None,
 };
 
-/// The class of a share of plants harmed, by the words of the scale.
+/// The class of a share of plants harmed, by the scale that people are shown.
 pub fn class_of(share: f64) -> u8 {
-    [0.005, 0.055, 0.205, 0.505, 0.905].iter().map(|bound| u8::from(share > *bound)).sum()
+    let class = DamageClass::all().find(|class| share <= *class.share().end()).expect("a share from 0 to 1");
+    class.number()
 }
 
 /// A crop of three kelvins between first harm and heavy loss; nights about its thresholds, more of them mild than cold.

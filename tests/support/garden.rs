@@ -2,7 +2,7 @@
 #![allow(dead_code, reason = "each test file uses its own part of this")]
 
 use chrono::{DateTime, Duration, Utc};
-use counterpane::beds::{Bed, BedKind, CoverStock, Garden, Hardened, Planting};
+use counterpane::beds::{Bed, BedKind, Caution, CoverStock, Garden, Hardened, Planting};
 use counterpane::crops::Catalogue;
 use counterpane::night::cover::CoverKind;
 use counterpane::night::exposure::Exposure;
@@ -73,6 +73,7 @@ pub fn empty_garden() -> Garden {
         offset: None,
         finish_before_sunset: Duration::minutes(30),
         worth_per_square_metre: Minutes(20.0),
+        caution: Caution::Even,
         people: Vec::new(),
         covers: Vec::new(),
         beds: Vec::new(),
@@ -118,7 +119,15 @@ pub fn planting(crop: &str, stage: &str) -> Planting {
 }
 
 pub fn cover(name: &str, kind: CoverKind, count: u32, length: f64, width: f64) -> CoverStock {
-    CoverStock { name: name.into(), kind, count, length, width, rests_on_plants: kind.rests_as_a_rule() }
+    CoverStock {
+        name: name.into(),
+        kind,
+        count,
+        length,
+        width,
+        rests_on_plants: kind.rests_as_a_rule(),
+        shared_with: Vec::new(),
+    }
 }
 
 /// Every crop of the catalogue in every stage, a bed each; places, kinds and hardening go round, so that most

@@ -54,6 +54,7 @@ pub fn row(recipient: &str, revision: u32) -> OutboxRow {
         due: evening(),
         expires: evening() + Duration::hours(2),
         others_due: None,
+        told: None,
     }
 }
 

@@ -7,6 +7,7 @@ use counterpane::settings::{Files, Settings, list, settings};
 use counterpane::zone::NightOf;
 use serde_json::{Value, json};
 use std::collections::BTreeMap;
+use std::hash::{DefaultHasher, Hash, Hasher};
 use std::path::Path;
 use std::sync::{Arc, Mutex};
 use tokio::sync::Notify;
@@ -313,6 +314,8 @@ pub struct Relay {
     pub arrived: Vec<Arrived>,
     /// By Message-ID: how often the relay said yes.
     pub taken: BTreeMap<String, u32>,
+    /// By Message-ID: of the bytes of the first try.
+    hashes: BTreeMap<String, u64>,
     /// Tries whose end nobody knows.
     pub unsure: usize,
     chance: Chance,
@@ -327,9 +330,17 @@ impl Relay {
             crash: Arc::new(Notify::new()),
             arrived: Vec::new(),
             taken: BTreeMap::new(),
+            hashes: BTreeMap::new(),
             unsure: 0,
             chance: Chance(chance.next()),
         }
+    }
+
+    /// The service was ended with these in hand. Of those to which the relay had said yes nobody knows it; how many.
+    pub fn forget(&mut self, in_hand: &[String]) -> u64 {
+        let unrecorded = in_hand.iter().filter(|id| self.taken.remove(*id).is_some()).count();
+        self.unsure += unrecorded;
+        unrecorded as u64
     }
 
     fn keep(&mut self, mail: Outgoing<'_>) {
@@ -350,6 +361,11 @@ impl Relay {
 
     /// `None`: the power fails just then.
     fn answer(&mut self, mail: Outgoing<'_>) -> Option<Answer> {
+        let mut hasher = DefaultHasher::new();
+        mail.bytes.hash(&mut hasher);
+        let hash = hasher.finish();
+        let first = *self.hashes.entry(mail.message_id.to_string()).or_insert(hash);
+        assert_eq!(first, hash, "{} became another mail", mail.message_id);
         let refused = || Some(Answer::Refused("550 no such person".into()));
         match self.weather {
             Weather::Away => return Some(Answer::Unreachable("connection refused".into())),

@@ -31,12 +31,16 @@ fn rows(from: &str, days: i64, late_hours: impl Fn(DateTime<Utc>) -> i64) -> Vec
     (0..days * 144).map(row).collect()
 }
 
+fn column(sampled: Sampled, scale: Scale) -> Column {
+    Column { name: "air".into(), medium: Medium::Air, sampled, scale }
+}
+
 fn doubts_of(rows: &[LogRow], scale: Scale, known: Vec<(DateTime<Utc>, Celsius)>) -> Vec<Doubt> {
-    let mut watch = Watch::new("air", scale, &SITE, known);
+    let mut watch = Watch::new(&column(Sampled::Instant, scale), &SITE, known);
     for row in rows {
         watch.look(row, row.values[0].expect("a value"));
     }
-    watch.doubts(&SITE, &zone(), true, &BTreeMap::new())
+    watch.doubts(&SITE, &zone(), &BTreeMap::new())
 }
 
 #[test]
@@ -91,7 +95,7 @@ fn a_logger_that_was_not_put_back_misses_an_hour() {
     }
     let now = "2027-01-01T00:00:00Z".parse().expect("an instant");
     let mut log = Log::new(text.as_bytes(), &[], Some(LogClock::Zone(zone())), None, now).expect("a log");
-    let mut watch = Watch::new("air_c", Scale::Celsius, &SITE, vec![]);
+    let mut watch = Watch::new(&column(Sampled::Instant, Scale::Celsius), &SITE, vec![]);
     loop {
         match log.next_row() {
             Next::End => break,
@@ -101,7 +105,7 @@ fn a_logger_that_was_not_put_back_misses_an_hour() {
     }
     let on = NaiveDate::from_ymd_opt(2026, 11, 1).expect("a date");
     // 02:00 stands on line 26.
-    assert_eq!(watch.doubts(&SITE, &zone(), true, &BTreeMap::new()), [Doubt::NotPutBack { line: 26, on }]);
+    assert_eq!(watch.doubts(&SITE, &zone(), &BTreeMap::new()), [Doubt::NotPutBack { line: 26, on }]);
 }
 
 #[test]
@@ -128,6 +132,32 @@ fn values_of_the_other_scale_are_asked_about() {
     assert!(asks(doubts_of(&as_celsius, Scale::Fahrenheit, vec![])));
     // Nothing known, and nights of 28 C.
     assert!(!asks(doubts_of(&as_fahrenheit, Scale::Celsius, vec![])), "26 to 43 is no garden's summer, but may be");
+}
+
+/// Ten days of a column with one value a day beside the lows of their nights.
+#[test]
+fn what_is_no_low_of_a_night_is_not_compared_with_lows() {
+    let start: DateTime<Utc> = "2027-03-10T11:00:00Z".parse().expect("an instant");
+    let asks = |column: Column, value: f64, low: f64| {
+        let mut watch = Watch::new(&column, &SITE, vec![]);
+        let mut lows = BTreeMap::new();
+        for day in 0..10 {
+            let at = start + Duration::days(day);
+            watch.look(&LogRow { line: 2, at, values: vec![] }, Celsius(value));
+            lows.insert(NightOf(at.date_naive() - Duration::days(1)), Celsius(low));
+        }
+        !watch.doubts(&SITE, &zone(), &lows).is_empty()
+    };
+    let (minimum, maximum) = (Sampled::Minimum { since: None }, Sampled::Maximum { since: None });
+    // 25 C by day and -4 C by night: an ordinary spring, and 25 F is -4 C.
+    assert!(!asks(column(maximum, Scale::Celsius), 25.0, -4.0));
+    assert!(!asks(Column { medium: Medium::Soil, ..column(Sampled::Instant, Scale::Celsius) }, 25.0, -4.0));
+    assert!(asks(column(minimum, Scale::Celsius), 25.0, -4.0));
+    assert!(asks(column(Sampled::Instant, Scale::Celsius), 25.0, -4.0));
+    // Hot days and cold nights of which nothing else is known.
+    assert!(!asks(column(maximum, Scale::Celsius), 33.0, 22.0));
+    assert!(!asks(column(minimum, Scale::Fahrenheit), -12.0, -11.0));
+    assert!(asks(column(minimum, Scale::Celsius), 33.0, 22.0));
 }
 
 #[test]

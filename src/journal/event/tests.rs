@@ -1,8 +1,8 @@
 use super::*;
 use crate::beds::sample;
+use crate::crops::damage::DamageClass;
 use crate::crops::{CountedFrom, sample::staged};
-use crate::journal::damage::DamageClass;
-use crate::journal::{Covered, Reading};
+use crate::journal::{Covered, Reading, Uncovered};
 use crate::units::Kelvins;
 use chrono::{NaiveDate, TimeZone};
 
@@ -113,6 +113,26 @@ fn nights_are_cold_by_what_was_foretold_or_measured_and_carry_what_was_done() {
     assert_eq!(nights[1].measured, Some((Celsius(-4.0), Place::Screen)));
     assert_eq!((nights[1].covered, nights[1].reports), (1, 2));
     assert_eq!(nights[1].worst.as_ref().map(|worst| worst.class.number()), Some(3));
+}
+
+/// Laid on the 15th and taken off on the morning of the 17th, it was on in both nights; what came off at midnight was not.
+#[test]
+fn a_cover_counts_in_every_night_through_which_it_lay() {
+    let covered = |bed: &str| What::Covered(Covered { bed: bed.into(), cover: None, layers: 1 });
+    let uncovered = |bed: &str| What::Uncovered(Uncovered { bed: bed.into() });
+    let entries = vec![
+        written(1, at(15, 21), covered("A1"), None),
+        written(2, at(15, 21), covered("A2"), None),
+        written(3, at(15, 22), covered("A3"), Some(9)),
+        written(4, at(16, 5), uncovered("A2"), None),
+        written(5, at(17, 14), uncovered("A1"), None),
+    ];
+    let garden = sample::garden(vec![sample::bed("A1", &[])], vec![]);
+    let known =
+        Known { foretold: [14, 15, 16, 17].map(|day| round(day, 22, -5.0)).into(), entries, ..Known::default() };
+    let nights = cold_nights(&garden, &Catalogue::default(), &known);
+    let covered: Vec<usize> = nights.iter().map(|night| night.covered).collect();
+    assert_eq!(covered, [0, 1, 1, 0]);
 }
 
 #[test]

@@ -1,6 +1,7 @@
 //! The first line of a log: what its columns measure, and on which scale.
 
 use crate::journal::Sampled;
+use crate::journal::lines::separated;
 use crate::units::Scale;
 
 /// What a column measures.
@@ -41,6 +42,7 @@ pub struct Header {
 impl Header {
     /// Reads the names of the columns. `passed_over` are those that the user knows and does not want.
     pub fn read(names: &[&str], passed_over: &[String]) -> Result<Header, String> {
+        separated(names.iter().copied())?;
         let mut time = None;
         let mut values: Vec<(usize, Column)> = Vec::new();
         for (index, name) in names.iter().enumerate() {
@@ -57,6 +59,12 @@ impl Header {
                 }
                 time = Some((index, times));
             } else if !passed_over.iter().any(|passed| passed == name) {
+                if name.is_empty() {
+                    return Err(format!(
+                        "its column {} has no name; name it like air_c, or leave it out with --ignore \"\"",
+                        index + 1
+                    ));
+                }
                 values.push((index, column(name)?));
             }
         }
@@ -121,7 +129,7 @@ pub(super) fn column(name: &str) -> Result<Column, String> {
         }
         _ => Err(format!(
             "nobody knows what column {name:?} is; name it like air_c, soil_f, min_c or under_cover_c, or leave it out \
-             with --ignore {name}"
+             with --ignore {name:?}"
         )),
     }
 }

@@ -39,6 +39,12 @@ fn a_header_says_what_and_on_which_scale() {
         (&["air_c"], "it has no column time_utc or time_local"),
         (&["time_utc"], "it has no column of temperatures"),
         (&["time_utc", "time_local", "air_c"], "\"time_local\" is a second column of times"),
+        (&["time_utc;air_c"], "its columns are separated by semicolons; save it with commas"),
+        (&["time_utc\tair_c"], "its columns are separated by tabs; save it with commas"),
+        (
+            &["time_utc", "air_c", ""],
+            "its column 3 has no name; name it like air_c, or leave it out with --ignore \"\"",
+        ),
         (&["time_utc", "air_c", "air_f"], "\"air_c\" and \"air_f\" are temperatures of the same thing"),
     ] {
         assert!(Header::read(names, &[]).is_err_and(|what| what.starts_with(why)), "{names:?}");
@@ -61,6 +67,30 @@ fn local_times_are_placed_by_their_zone_and_the_order_of_the_rows() {
     let text = "time_local,air_c\n2026-03-08 02:30,1.5\n";
     assert!(
         Log::new(text.as_bytes(), &[], None, None, now()).is_err_and(|what| what.starts_with("its times are local"))
+    );
+}
+
+#[test]
+fn a_repeated_row_in_the_hour_that_comes_twice_is_no_turn_of_the_clock() {
+    let at = |rows: &[Next]| -> Vec<String> {
+        let at = |next: &Next| match next {
+            Next::Row(row) => row.at.format("%H:%M").to_string(),
+            Next::Repeated { .. } => "again".into(),
+            other => panic!("{other:?}"),
+        };
+        rows.iter().map(at).collect()
+    };
+    let rows = |times: &[(&str, &str)]| {
+        let lines: String = times.iter().map(|(time, value)| format!("2026-11-01 {time},{value}\n")).collect();
+        at(&all(&format!("time_local,air_c\n{lines}"), Some(new_york())))
+    };
+    let ten_minutes =
+        [("01:10", "1.0"), ("01:20", "1.0"), ("01:20", "1.0"), ("01:50", "1.3"), ("01:10", "1.5"), ("01:10", "1.5")];
+    assert_eq!(rows(&ten_minutes), ["05:10", "05:20", "again", "05:50", "06:10", "again"]);
+    // A row an hour: the clock shows one time twice, with two temperatures.
+    assert_eq!(
+        rows(&[("00:30", "1.0"), ("01:30", "1.0"), ("01:30", "0.9"), ("02:30", "0.9")]),
+        ["04:30", "05:30", "06:30", "07:30"]
     );
 }
 
@@ -93,6 +123,28 @@ fn each_bad_row_is_named_and_the_next_is_read() {
     }
     let rows = all(&format!("time_utc,air_c\n{good}{good}"), None);
     assert_eq!(rows[1], Next::Repeated { line: 3 });
+}
+
+#[test]
+fn a_bad_temperature_takes_no_sound_one_of_its_row_with_it() {
+    let rows = all("time_utc,air_c,soil_c\n2027-01-16 05:00,-5,85\n2027-01-16 06:00,99,85\n", None);
+    let Next::Part(row, fault) = &rows[0] else { panic!("{rows:?}") };
+    assert_eq!((row.line, row.values.as_slice()), (2, &[Some(Celsius(-5.0)), None][..]));
+    assert!(fault.line == 2 && fault.what.starts_with("soil_c 85: a digital sensor"), "{fault:?}");
+    assert!(fault.what.ends_with("; the rest of the row is sound"), "{fault:?}");
+    assert!(
+        matches!(&rows[1], Next::Fault(fault) if fault.what.contains("air_c 99") && fault.what.contains("soil_c 85"))
+    );
+}
+
+#[test]
+fn a_bad_row_is_named_by_the_line_it_stands_on() {
+    let text = "time_utc,air_c\n2027-01-16 05:00,-1.25\n\n2027-01-16 06:00,85.0\n2027-01-16 07:00,-1.25\n";
+    for text in [text.to_string(), text.replace('\n', "\r\n")] {
+        let rows = all(&text, None);
+        assert!(matches!(&rows[1], Next::Fault(fault) if fault.line == 4), "{rows:?}");
+        assert_eq!(rows[2], row(5, "2027-01-16T07:00:00Z", &[-1.25]));
+    }
 }
 
 #[test]

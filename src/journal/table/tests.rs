@@ -118,8 +118,12 @@ fn each_bad_row_is_named_with_its_line_and_the_others_are_kept() {
         assert!(rows.iter().all(|row| row.by_hand));
         let [fault] = faults.as_slice() else { panic!("{bad}: {faults:?}") };
         assert!(fault.line == 3 && fault.what.contains(why), "{bad}: {fault:?}");
+        let (_, faults) =
+            read(format!("{DAMAGE}{good}\n\n{bad}\n").replace('\n', "\r\n").as_bytes(), now()).expect("a table");
+        assert_eq!(faults[0].line, 5, "{bad}");
     }
     for (header, why) in [
+        ("kind;key;at_utc\n", "its columns are separated by semicolons; save it with commas"),
         ("kind,key\n", "it has no column \"at_utc\""),
         ("kind,key,colour\n", "it has a column \"colour\", which no table of the journal has"),
         ("kind,key,key\n", "it has the column \"key\" twice"),
@@ -133,4 +137,14 @@ fn a_row_that_was_made_by_hand_has_the_same_key_at_every_import() {
     let text = format!("{DAMAGE}damage,,2027-01-16T15:00:00Z,,,,,A1,kale,2027-01-15,2,,,\n");
     let key = |now| read(text.as_bytes(), now).expect("a table").0[0].key.clone();
     assert_eq!(key(now()), key(now() + chrono::Duration::days(3)));
+}
+
+#[test]
+fn a_header_that_was_saved_in_quotes_is_one() {
+    for header in ["kind,key,at_utc", "\"kind\",\"key\",\"at_utc\"", "\u{feff}\"kind\", key,\"at_utc\""] {
+        assert!(is_header(header), "{header}");
+    }
+    assert!(!is_header("time_utc,air_c") && !is_header("key,kind"));
+    let columns = crate::journal::logged_table::COLUMNS;
+    assert!(crate::journal::logged_table::is_header(&format!("\"{}\"", columns.join("\",\""))));
 }

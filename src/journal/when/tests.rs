@@ -73,6 +73,34 @@ fn times_as_people_say_them() {
     }
 }
 
+/// The change of clock is no reason to write an entry a day too early, nor is a clock that runs a little ahead.
+#[test]
+fn a_clock_time_alone_is_the_last_one_that_was_shown() {
+    for (text, now, expected) in [
+        // 03:30 EDT on the day that has no 02:30.
+        ("02:30", "2027-03-14T07:30:00Z", Err("the clock never showed Sunday 14 March 2027, 02:30")),
+        // Before the change it was yesterday's.
+        ("02:30", "2027-03-14T06:30:00Z", Ok("2027-03-13T07:30:00Z")),
+        ("02:30", "2027-03-15T05:00:00Z", Err("the clock never showed Sunday 14 March 2027, 02:30")),
+        // 13:00 EST.
+        ("13:02", "2027-01-16T18:00:00Z", Ok("2027-01-16T18:02:00Z")),
+        ("13:06", "2027-01-16T18:00:00Z", Ok("2027-01-15T18:06:00Z")),
+        // 23:58 EST.
+        ("0:01", "2027-01-17T04:58:00Z", Ok("2027-01-17T05:01:00Z")),
+        // 01:45 EST, after 01:45 EDT; and 01:45 EDT.
+        ("01:30", "2026-11-01T06:45:00Z", Ok("2026-11-01T06:30:00Z")),
+        ("01:30", "2026-11-01T05:45:00Z", Ok("2026-11-01T05:30:00Z")),
+        ("01:50", "2026-11-01T06:45:00Z", Ok("2026-11-01T06:50:00Z")),
+        ("01:55", "2026-11-01T06:45:00Z", Ok("2026-11-01T05:55:00Z")),
+    ] {
+        match (understood(text, now), expected) {
+            (Ok(found), Ok(expected)) => assert_eq!(found, expected, "{text} at {now}"),
+            (Err(why), Err(expected)) => assert!(why.contains(expected), "{text} at {now}: {why}"),
+            (found, expected) => panic!("{text} at {now}: {found:?} and not {expected:?}"),
+        }
+    }
+}
+
 #[test]
 fn last_night_is_a_stretch_and_ends_now_while_it_lasts() {
     let zone = zone(chrono_tz::America::New_York);
@@ -90,7 +118,14 @@ fn nights_are_named_by_their_evening_and_none_is_to_come() {
     let night = |text: &str| speaker.night(text).map(|night| night.to_string()).map_err(|fault| fault.to_string());
     assert_eq!(night("last night"), Ok("2027-01-15".into()));
     assert_eq!(night("2027-01-14"), Ok("2027-01-14".into()));
-    assert_eq!(night("2027-01-17"), Err("the night of Sunday 17 January 2027 has not come yet".into()));
+    for (text, named) in [("2027-01-17", "Sunday 17"), ("2027-01-16", "Saturday 16"), ("tonight", "Saturday 16")] {
+        let why = format!(
+            "the night of {named} January 2027 has not begun yet; the last one was that of Friday 15 January 2027"
+        );
+        assert_eq!(night(text), Err(why));
+    }
+    let evening = Speaker { now: utc("2027-01-16T23:30:00Z"), ..speaker };
+    assert_eq!(evening.night("tonight").map(|night| night.to_string()), Ok("2027-01-16".into()));
     assert!(night("2027-02-30").is_err() && night("then").is_err());
 }
 

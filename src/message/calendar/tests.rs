@@ -18,7 +18,15 @@ const ORGANIZER: Organizer<'static> = Organizer {
 fn list(garden: &Garden, now: i64) -> Plan<'_> {
     let at = |hour: i64| DateTime::UNIX_EPOCH + Duration::days(20_834) + Duration::hours(hour);
     let of = NightOf(NaiveDate::from_ymd_opt(2027, 1, 16).expect("a date"));
-    crate::plan::decide(garden, of, at(22), Err(NoNight::NoForecast), Vec::new(), None, at(now))
+    crate::plan::decide(
+        garden,
+        of,
+        at(22),
+        Err(NoNight::NoForecast),
+        Vec::new(),
+        crate::plan::Before::default(),
+        at(now),
+    )
 }
 
 /// Names and their values.
@@ -66,6 +74,27 @@ fn another_parser_reads_every_property_once() {
     ] {
         assert_eq!(value(&event, name), expected);
     }
+}
+
+/// An hour before the work, where that is to come; with what is called off nobody is reminded of anything.
+#[test]
+fn people_are_reminded_an_hour_before() {
+    let garden = garden(vec![bed("R1", &[])], vec![cloth(1)]);
+    let alarms = |plan: &Plan<'_>, entry| {
+        let written = calendar(plan, entry, 1, ORGANIZER);
+        let reader = ical::IcalParser::new(std::io::BufReader::new(written.as_bytes()));
+        let calendars: Vec<_> = reader.map(|calendar| calendar.expect("a calendar")).collect();
+        let alarms = calendars[0].events[0].alarms.iter().map(|alarm| {
+            let of = |name: &str| alarm.properties.iter().find(|one| one.name == name)?.value.clone();
+            (of("ACTION"), of("TRIGGER"), of("DESCRIPTION").is_some())
+        });
+        alarms.collect::<Vec<_>>()
+    };
+    let reminded = (Some("DISPLAY".into()), Some("-PT60M".into()), true);
+    assert_eq!(alarms(&list(&garden, 18), CalendarEntry::Publish), [reminded]);
+    // The work begins at 21:00: at 20:00 the mail itself reminds them.
+    assert_eq!(alarms(&list(&garden, 20), CalendarEntry::Publish), []);
+    assert_eq!(alarms(&list(&garden, 18), CalendarEntry::Cancel), []);
 }
 
 #[test]

@@ -1,15 +1,17 @@
 //! The order of the work, for other programs.
 
-use super::super::work_order::name;
+use super::super::work_order::label;
 use super::hundredths;
 use crate::plan::Plan;
 use crate::plan::order::{Task, Turn, work_order};
 use serde::Serialize;
 
-/// One bed with work. Those that fit come first, as they are worked through.
+/// One bed with work, or two that lie under one piece. Those that fit come first, as they are worked through.
 #[derive(Clone, Debug, Serialize)]
 pub struct TurnDocument {
     pub bed: String,
+    /// The neighbour under the same piece, whose work this is too; `null` mostly.
+    pub together_with: Option<String>,
     /// `cut`, `bring-in` or `cover`.
     pub phase: &'static str,
     /// Tonight, of all its people together.
@@ -33,7 +35,8 @@ pub struct TurnDocument {
 pub(super) fn documents(plan: &Plan<'_>) -> Vec<TurnDocument> {
     let order = work_order(plan);
     let document = |task: &Task, turn: Option<&Turn>| TurnDocument {
-        bed: name(plan, task.bed),
+        bed: label(plan, task.bed),
+        together_with: task.with.map(|with| label(plan, with)),
         phase: task.phase.word(),
         person_minutes: hundredths(task.minutes.0),
         hands: task.hands,
@@ -42,7 +45,7 @@ pub(super) fn documents(plan: &Plan<'_>) -> Vec<TurnDocument> {
         reason: turn.map(|turn| turn.reason.word()),
         fits: turn.is_some(),
         averted: hundredths(task.averted.0),
-        left_as: order.leave_first.iter().position(|bed| *bed == task.bed).map(|place| place + 1),
+        left_as: order.leave_first.iter().position(|left| left.bed == task.bed).map(|place| place + 1),
     };
     let turns = order.turns.iter().map(|turn| document(&turn.task, Some(turn)));
     turns.chain(order.does_not_fit.iter().map(|task| document(task, None))).collect()

@@ -3,7 +3,7 @@
 
 use super::hours::{bend_to, lowest};
 use super::surroundings::{degree_hours, past};
-use super::{ASSUMED_DEPRESSION, CALM, Evidence, Span, curve};
+use super::{ASSUMED_DEPRESSION, CALM, Evidence, Span, TOO_WARM, curve};
 use crate::night::cooling::DuskRegression;
 use crate::night::cover::CoverConditions;
 use crate::night::dose::normal_cdf;
@@ -42,12 +42,53 @@ fn under_any_sky(reading: &Reading) -> Celsius {
     at_screen(reading, 1.0).min(reading.air)
 }
 
+/// Readings that are too warm for their hour to be believed: the last of them, and how many.
+#[derive(Default)]
+struct LeftOut {
+    last: Option<(Reading, Kelvins)>,
+    count: usize,
+}
+
+impl LeftOut {
+    /// Takes them out of the readings of a night. `warmer` is by how much one is warmer than expected, where that is known.
+    fn of(during: &mut Vec<Reading>, warmer: impl Fn(&Reading) -> Option<Kelvins>) -> LeftOut {
+        let mut out = LeftOut::default();
+        during.retain(|reading| {
+            let Some(by) = warmer(reading).filter(|by| *by > TOO_WARM) else { return true };
+            out.last = Some((*reading, by));
+            out.count += 1;
+            false
+        });
+        out
+    }
+
+    fn remark(&self) -> Option<Remark> {
+        let (reading, by) = self.last?;
+        Some(Remark::ReadingLeftOut { at: reading.at, air: reading.air, by, more: self.count - 1 })
+    }
+
+    fn step(&self) -> Option<Step> {
+        let (reading, by) = self.last?;
+        Some(Step {
+            what: format!("reading not used: {:.0} K warmer than the forecast of its hour", by.0),
+            value: Some(reading.air),
+            effect: None,
+            spread: None,
+            source: "the garden's reading; the limit of 8 K is assumed",
+        })
+    }
+}
+
 /// A night's forecast corrected by the last reading in it: what the air differs now, it will partly differ at the low.
 /// How much of it lasts is the regression's own coefficient of dusk air on the low, rising to all of it at sunrise.
 pub(super) fn refine(mut night: Night, forecast: &Forecast, readings: &[Reading], now: DateTime<Utc>) -> Night {
     let end = night.sunrise + Duration::hours(1);
     let in_night = |reading: &&Reading| reading.at >= night.sunset && reading.at <= end && reading.at <= now;
-    let during: Vec<Reading> = readings.iter().filter(in_night).copied().collect();
+    let mut during: Vec<Reading> = readings.iter().filter(in_night).copied().collect();
+    let left_out =
+        LeftOut::of(&mut during, |reading| Some(at_screen(reading, night.clear_calm) - air_at(&night, reading.at)?));
+    night.remarks.extend(left_out.remark());
+    night.steps.extend(left_out.step());
     let Some(last) = during.last() else { return night };
     if let Some(expected) = air_at(&night, last.at) {
         let difference = at_screen(last, night.clear_calm) - expected;
@@ -233,7 +274,12 @@ fn truncated(estimate: Estimate, shown: Celsius) -> Estimate {
 pub(super) fn alone(evidence: &Evidence<'_>, span: &Span) -> Result<Night, NoNight> {
     let in_night =
         |reading: &&Reading| reading.at >= span.sunset && reading.at <= span.end() && reading.at <= evidence.now;
-    let during: Vec<Reading> = evidence.readings.iter().filter(in_night).copied().collect();
+    let mut during: Vec<Reading> = evidence.readings.iter().filter(in_night).copied().collect();
+    // A forecast too old to go by still knows what no evening of tonight can be.
+    let left_out = LeftOut::of(&mut during, |reading| {
+        let expected = evidence.forecast?.air_at(reading.at)? + evidence.garden_offset.unwrap_or(Kelvins(0.0));
+        Some(under_any_sky(reading) - expected)
+    });
     let dusk = during.iter().rev().find(|reading| is_dusk(reading, span.sunset));
     let late = during.last().filter(|reading| reading.at > span.sunset + DUSK_TO);
     let (used, minimum, mut steps) = match (dusk, late) {
@@ -253,6 +299,7 @@ pub(super) fn alone(evidence: &Evidence<'_>, span: &Span) -> Result<Night, NoNig
         (None, None) if during.is_empty() => return Err(NoNight::NoForecast),
         (None, None) => return Err(NoNight::ReadTooEarly),
     };
+    steps.extend(left_out.step());
     let air = under_any_sky(used);
     let dew_point = used.dew_point.unwrap_or(air - ASSUMED_DEPRESSION);
     steps.push(Step {
@@ -278,7 +325,7 @@ pub(super) fn alone(evidence: &Evidence<'_>, span: &Span) -> Result<Night, NoNig
         cover_conditions: CoverConditions { wind_10m: CALM, left_by_the_day: CoverConditions::left_by(None, None) },
         knowledge: Knowledge::Complete,
         hours,
-        remarks: vec![Remark::ReadingOnly],
+        remarks: [Remark::ReadingOnly].into_iter().chain(left_out.remark()).collect(),
         provider: None,
         issued: None,
         fetched: None,

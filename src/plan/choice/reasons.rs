@@ -1,6 +1,7 @@
 //! Why a bed in danger is left as it is.
 
 use super::super::Reason;
+use super::super::said::Said;
 use super::Bounds;
 use super::ways::{Way, trips};
 use crate::beds::Garden;
@@ -22,13 +23,18 @@ pub(super) struct After<'g> {
 }
 
 impl<'g> After<'g> {
-    /// `ways` are those that each bed had, leaving it first.
-    pub fn new(garden: &'g Garden, chosen: &[Way], ways: &[Vec<Way>], bounds: &Bounds<'_>) -> After<'g> {
-        let mut pieces: Vec<u32> = garden.covers.iter().map(|stock| stock.count).collect();
+    /// `ways` are those that each bed had, leaving it first; `pieces` those there were of each stock.
+    pub fn new(
+        garden: &'g Garden,
+        chosen: &[Way],
+        ways: &[Vec<Way>],
+        bounds: &Bounds<'_>,
+        mut pieces: Vec<u32>,
+    ) -> After<'g> {
         let mut holders: Vec<Option<(f64, usize)>> = vec![None; pieces.len()];
         for (bed, (way, ways)) in chosen.iter().zip(ways).enumerate() {
             let Some(laid) = way.cover else { continue };
-            let gain = ways.first().map_or(0.0, |leaving| leaving.total() - way.total());
+            let gain = ways.first().map_or(0.0, |leaving| leaving.total(garden.caution) - way.total(garden.caution));
             if let (Some(left), Some(holder)) = (pieces.get_mut(laid.stock), holders.get_mut(laid.stock)) {
                 *left = left.saturating_sub(laid.pieces);
                 *holder = holder.filter(|(least, _)| *least <= gain).or(Some((gain, bed)));
@@ -38,7 +44,9 @@ impl<'g> After<'g> {
         let trips = trips(kinds & !bounds.underway);
         let spent = |is_spent: fn(&&Way) -> bool| chosen.iter().filter(is_spent).map(|way| way.tonight).sum::<f64>();
         let all = bounds.minutes.map_or(f64::INFINITY, |minutes| minutes.0 - trips - spent(|_| true));
-        let new = bounds.left.map_or(f64::INFINITY, |left| left.0 - spent(|way| !way.is_said));
+        // Who is at work already has fetched what it needs.
+        let fetched = if bounds.before.said.is_some_and(Said::has_work) { 0.0 } else { trips };
+        let new = bounds.left.map_or(f64::INFINITY, |left| left.0 - fetched - spent(|way| !way.is_said));
         let holders = holders.into_iter().map(|holder| holder.map(|(_, bed)| bed)).collect();
         After { garden, pieces, holders, minutes: all.min(new), kinds, trips }
     }
@@ -52,6 +60,11 @@ impl<'g> After<'g> {
         way.cover.is_none_or(|laid| self.pieces.get(laid.stock).is_some_and(|left| *left >= laid.pieces))
     }
 
+    /// Whether not even all pieces of a stock make the cover.
+    fn is_too_small(&self, way: &Way) -> bool {
+        way.cover.is_some_and(|laid| self.garden.covers.get(laid.stock).is_none_or(|stock| stock.count < laid.pieces))
+    }
+
     /// The bed that got the cover which would have been the best here.
     fn holder(&self, way: &Way) -> Option<String> {
         let bed = (*self.holders.get(way.cover?.stock)?)?;
@@ -62,19 +75,21 @@ impl<'g> After<'g> {
 /// `ways` are those with covers and people in plenty, leaving it first.
 pub(super) fn why_left(ways: &[Way], after: &After<'_>) -> Reason {
     let Some((leaving, measures)) = ways.split_first() else { return Reason::NothingHelps };
-    let total = |way: &&Way| way.total() + after.more_trips(way);
-    let pays = measures.iter().filter(|way| total(way) < leaving.total() - 1e-9);
+    let total = |way: &&Way| way.total(after.garden.caution) + after.more_trips(way);
+    let pays = measures.iter().filter(|way| total(way) < leaving.total(after.garden.caution) - 1e-9);
     let cheapest = |ways: Vec<&'_ Way>| ways.into_iter().min_by(|a, b| total(a).total_cmp(&total(b))).cloned();
     // People stand in the way where the pieces are there; else it is the pieces.
     let in_the_shed = cheapest(pays.clone().filter(|way| after.has_pieces(way)).collect());
     if let Some(way) = in_the_shed {
         let tonight = way.tonight + after.more_trips(&way);
         if tonight > after.minutes + 1e-9 {
-            return Reason::NoTimeLeft { work: Minutes(tonight), nobody: after.garden.is_left_alone() };
+            let left = Minutes(after.minutes.max(0.0));
+            return Reason::NoTimeLeft { work: Minutes(tonight), left, nobody: after.garden.is_left_alone() };
         }
     }
-    if let Some(way) = cheapest(pays.collect()).filter(|way| !after.has_pieces(way)) {
-        return Reason::NoCoverLeft { to: after.holder(&way) };
+    if cheapest(pays.clone().collect()).is_some_and(|way| !after.has_pieces(&way)) {
+        let elsewhere = cheapest(pays.filter(|way| !after.has_pieces(way) && !after.is_too_small(way)).collect());
+        return elsewhere.map_or(Reason::CoversTooSmall, |way| Reason::NoCoverLeft { to: after.holder(&way) });
     }
     match measures.iter().min_by(|a, b| a.loss.total_cmp(&b.loss)) {
         Some(surest) => Reason::WorthLessThanWork {

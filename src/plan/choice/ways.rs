@@ -2,17 +2,13 @@
 
 use super::super::aftermath::loss_left;
 use super::super::harvest;
-use super::super::said::Said;
-use super::super::{CoverUse, Measure};
+use super::super::{Before, CoverUse, Measure};
 use super::solve::Offer;
-use crate::beds::{Bed, BedKind, CoverStock, Garden};
+use crate::beds::{Bed, BedKind, Caution, CoverStock, Garden};
 use crate::crops::Life;
 use crate::night::cover::{Cover, Layers};
 use crate::risk::{BedRisk, PlantingRisk, pieces_for, pieces_over};
 
-/// What a minute of expected loss counts against a minute of work: 1 where a garden wants the least of both together.
-/// All caution, and all saving of work, goes through this one number.
-const LOSS_AGAINST_WORK: f64 = 1.0;
 /// Person-minutes for a bed of 1.2 by 2.4 m with hoops and cloth ready, and for uncovering and folding (assumed; no
 /// published figure was found, a garden's own times should replace them).
 const COVER_PER_SQUARE_METRE: f64 = 4.0 / 2.88;
@@ -31,6 +27,8 @@ const SOME_HELP: f64 = 0.25;
 /// What was said before is changed only where that gains more than this, person-minutes (assumed: telling people anew,
 /// and one cover taken off, carried and laid again).
 const KEPT_FOR: f64 = 10.0;
+/// Part of the chance from which a garden asks for work at which what was asked for is still asked for (assumed).
+const STILL_ASKED: f64 = 0.7;
 /// Worth of not leaving roots in soil that is too cold for them, min: more than any bed has, so that only a want of time
 /// leaves them there.
 const DUG_FIRST: f64 = 1e4;
@@ -61,6 +59,8 @@ pub(super) struct Way {
     pub anyhow: f64,
     /// Whether it is what was last said of this bed: then it is done, or people are at it.
     pub is_said: bool,
+    /// Whether its cover lies there, or its pots stand inside, since the night before.
+    pub is_out: bool,
     /// The bed that one piece covers together with this one, by its place in the garden.
     pub together: Option<usize>,
 }
@@ -74,8 +74,9 @@ pub(super) struct Laid {
 }
 
 impl Way {
-    pub fn total(&self) -> f64 {
-        LOSS_AGAINST_WORK * self.loss + self.work() - self.anyhow
+    /// Loss and work together, as a garden weighs them.
+    pub fn total(&self, caution: Caution) -> f64 {
+        caution.loss_counts() * self.loss + self.work() - self.anyhow
     }
 
     pub fn work(&self) -> f64 {
@@ -83,11 +84,11 @@ impl Way {
     }
 
     pub fn kinds(&self) -> u8 {
-        kinds_of(self.measure, self.cover.is_some())
+        kinds_of(self.measure, self.cover.is_some(), self.is_out)
     }
 
     /// As numbers, for a garden with so many stocks: pieces of each, minutes of all work, minutes of work that is new.
-    pub fn offer(&self, stocks: usize) -> Offer {
+    pub fn offer(&self, stocks: usize, caution: Caution) -> Offer {
         let mut uses = vec![0.0; stocks + 2];
         if let Some(laid) = self.cover
             && let Some(pieces) = uses.get_mut(laid.stock)
@@ -96,15 +97,16 @@ impl Way {
         }
         uses[stocks] = self.tonight;
         uses[stocks + 1] = if self.is_said { 0.0 } else { self.tonight };
-        Offer { cost: self.total() - if self.is_said { KEPT_FOR } else { 0.0 }, uses, kinds: self.kinds() }
+        Offer { cost: self.total(caution) - if self.is_said { KEPT_FOR } else { 0.0 }, uses, kinds: self.kinds() }
     }
 }
 
-/// The kinds of work that a measure asks for, a bit each.
-pub(in super::super) fn kinds_of(measure: Measure, has_cover: bool) -> u8 {
-    let cover = if has_cover { COVER } else { 0 };
+/// The kinds of work that a measure asks for, a bit each. For what is out since the night before nothing is fetched.
+pub(in super::super) fn kinds_of(measure: Measure, has_cover: bool, is_out: bool) -> u8 {
+    let cover = if has_cover && !is_out { COVER } else { 0 };
     match measure {
         Measure::Harvest => HARVEST | cover,
+        Measure::BringIn if is_out => 0,
         Measure::BringIn => CARRY,
         Measure::Cover | Measure::Leave | Measure::Fine | Measure::Unknown => cover,
     }
@@ -116,14 +118,14 @@ pub(super) struct Means<'g> {
     /// Times by which wind stretches the work with covers.
     wind_factor: f64,
     is_storm: bool,
-    last: Option<&'g Said>,
+    before: Before<'g>,
 }
 
 impl<'g> Means<'g> {
     /// `wind`: the mean of the night, m/s.
-    pub fn new(garden: &'g Garden, wind: f64, last: Option<&'g Said>) -> Means<'g> {
+    pub fn new(garden: &'g Garden, wind: f64, before: Before<'g>) -> Means<'g> {
         let wind_factor = if wind > HARD_TO_HANDLE { WIND_FACTOR } else { 1.0 };
-        Means { garden, wind_factor, is_storm: wind > TOO_WINDY, last }
+        Means { garden, wind_factor, is_storm: wind > TOO_WINDY, before }
     }
 
     /// Every way that helps, leaving it first, as if there were covers in plenty.
@@ -143,9 +145,8 @@ impl<'g> Means<'g> {
             before(loss, laid).is_none_or(|one| helps(one, loss(Some(laid.cover))))
         };
         let was_said = |measure: Measure, laid: &Laid| {
-            let mut way = Way { measure, cover: Some(*laid), ..leave(risk) };
-            self.compare_with_last(risk.bed, &mut way);
-            way.is_said
+            let way = Way { measure, cover: Some(*laid), ..leave(risk) };
+            self.is_said(risk.bed, &way)
         };
         let is_cover = |laid: &&Laid| adds(&open, laid) || was_said(Measure::Cover, laid);
         for laid in covers.iter().filter(|laid| !too_cold && is_cover(laid)) {
@@ -184,7 +185,8 @@ impl<'g> Means<'g> {
         });
         let is_ripe = |way: &Way| (ripe || too_cold) && way.measure == Measure::Harvest && way.cover.is_none();
         for way in &mut ways {
-            self.compare_with_last(risk.bed, way);
+            let picking = if way.measure == Measure::Harvest { work } else { 0.0 };
+            self.compare_with_before(risk.bed, way, picking);
         }
         // What lies there already is not taken off for helping a little less than it would have to.
         ways.retain(|way| is_ripe(way) || way.is_said || helps(open_loss, way.loss));
@@ -215,29 +217,72 @@ impl<'g> Means<'g> {
                 Way { measure, cover: Some(laid), loss: loss_a, tonight, tomorrow, together: Some(second), ..open_a };
             let rest = Laid { pieces: 0, ..laid };
             let mut way_b = Way { measure, cover: Some(rest), loss: loss_b, together: Some(first), ..open_b };
-            self.compare_with_last(a.bed, &mut way_a);
-            self.compare_with_last(b.bed, &mut way_b);
+            self.compare_with_before(a.bed, &mut way_a, 0.0);
+            self.compare_with_before(b.bed, &mut way_b, 0.0);
             ways.push([way_a, way_b]);
         }
         ways
     }
 
-    fn compare_with_last(&self, bed: &Bed, way: &mut Way) {
-        let said = self.last.and_then(|last| last.beds.iter().find(|said| said.bed == bed.id));
-        let Some(said) = said.filter(|_| way.measure.is_work()) else { return };
-        way.is_said = said.measure == way.measure && said.cover == self.cover_use(way).map(|cover| cover.title());
-        if way.is_said {
-            // What lies already is not stretched by a wind that rises.
-            let stretch = if way.cover.is_some() { self.wind_factor } else { 1.0 };
-            way.tonight /= stretch;
+    /// From which chance of damage on a bed is asked for: one that was asked for already stays so a little below it. A
+    /// forecast that goes up and down by a little would else send people out and call them off in turn.
+    pub fn asks_from(&self, risk: &BedRisk<'_>) -> f64 {
+        let asked = self.before.said_of(&risk.bed.id).is_some_and(|said| said.measure.is_work());
+        self.garden.caution.fine_below().0 * if asked { STILL_ASKED } else { 1.0 }
+    }
+
+    /// The stock and the pieces of the cover that was last said for a bed.
+    pub fn said_cover(&self, bed: &Bed) -> Option<Laid> {
+        let said = self.before.said_of(&bed.id)?.cover.as_ref()?;
+        let has_title =
+            |laid: &Laid, together| self.cover_of(Some(*laid), together).is_some_and(|cover| cover.title() == *said);
+        let alone = self.covers(bed).into_iter().find(|laid| has_title(laid, None));
+        let here = self.garden.beds.iter().position(|one| one.id == bed.id)?;
+        let shared = || {
+            let cover = |(stock, one): (usize, &CoverStock)| Laid { stock, cover: one.cover(Layers::One), pieces: 1 };
+            let mut pairs =
+                self.stocks().map(cover).flat_map(|laid| (0..self.garden.beds.len()).map(move |other| (laid, other)));
+            let (laid, other) = pairs.find(|(laid, other)| has_title(laid, Some(*other)))?;
+            // The first of two has the piece.
+            Some(Laid { pieces: u32::from(here < other), ..laid })
+        };
+        alone.or_else(shared)
+    }
+
+    fn is_said(&self, bed: &Bed, way: &Way) -> bool {
+        let said = self.before.said_of(&bed.id).filter(|_| way.measure.is_work());
+        said.is_some_and(|said| {
+            said.measure == way.measure && said.cover == self.cover_use(way).map(|cover| cover.title())
+        })
+    }
+
+    /// What was asked for counts with the minutes that it had then: a wind that rises does not stretch what lies there. What the
+    /// night before has left out is no work again. `picking` is the part of the work that is none with covers.
+    fn compare_with_before(&self, bed: &Bed, way: &mut Way, picking: f64) {
+        let kept = way.cover.and_then(|laid| {
+            let kind = self.garden.covers.get(laid.stock)?.kind;
+            self.before.minutes_to_close(&bed.id, &self.cover_use(way)?, kind)
+        });
+        if let Some(minutes) = kept {
+            (way.tonight, way.is_out) = (picking + minutes.min(way.tonight - picking), true);
+        } else if way.measure == Measure::BringIn && self.before.is_inside(&bed.id) {
+            (way.tonight, way.is_out) = (0.0, true);
+        }
+        way.is_said = self.is_said(bed, way);
+        if let Some(minutes) = self.before.said_of(&bed.id).and_then(|said| said.minutes).filter(|_| way.is_said) {
+            way.tonight = minutes;
         }
     }
 
     /// The cover of a way, by the name on the shelf.
     pub fn cover_use(&self, way: &Way) -> Option<CoverUse> {
-        let laid = way.cover?;
+        self.cover_of(way.cover, way.together)
+    }
+
+    fn cover_of(&self, laid: Option<Laid>, together: Option<usize>) -> Option<CoverUse> {
+        let laid = laid?;
         let name = self.garden.covers.get(laid.stock)?.name.clone();
-        let together_with = way.together.and_then(|bed| Some(self.garden.beds.get(bed)?.id.clone()));
+        let together_with = together.and_then(|bed| Some(self.garden.beds.get(bed)?.id.clone()));
         Some(CoverUse { name, stock: laid.stock, pieces: laid.pieces, layers: laid.cover.layers, together_with })
     }
 
@@ -259,12 +304,18 @@ impl<'g> Means<'g> {
         laid(Layers::One).chain(laid(Layers::Two)).collect()
     }
 
-    /// To lay it, and to take it off and fold it. A second layer is laid like the first; both come off together.
+    /// To lay it, and to take it off and fold it.
     fn cover_work(&self, area: f64, laid: &Laid) -> (f64, f64) {
-        let more_pieces = f64::from(laid.pieces.saturating_sub(1));
-        let lay = COVER_PER_SQUARE_METRE * area * f64::from(laid.cover.layers.times());
-        ((lay + more_pieces) * self.wind_factor, UNCOVER_PER_BED * self.wind_factor)
+        let (lay, take_off) = cover_minutes(area, laid.pieces, laid.cover.layers.times());
+        (lay * self.wind_factor, take_off * self.wind_factor)
     }
+}
+
+/// Person-minutes in little wind to lay a cover of so many pieces over an area, m², and to take it off and fold it. A second
+/// layer is laid like the first; both come off together.
+pub fn cover_minutes(area: f64, pieces: u32, layers: u32) -> (f64, f64) {
+    let more_pieces = f64::from(pieces.saturating_sub(1));
+    (COVER_PER_SQUARE_METRE * area * f64::from(layers) + more_pieces, UNCOVER_PER_BED)
 }
 
 /// What is done if nothing is.
@@ -277,6 +328,7 @@ pub(super) fn leave(risk: &BedRisk<'_>) -> Way {
         tomorrow: 0.0,
         anyhow: 0.0,
         is_said: false,
+        is_out: false,
         together: None,
     }
 }

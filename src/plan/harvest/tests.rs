@@ -96,8 +96,8 @@ fn roots_stay_while_the_soil_is_warmer_than_their_threshold() {
     assert!(!of_roots(0.1));
     assert!(of_roots(0.0));
     // The greens are in danger as well: it is not only the soil's business.
-    assert!(with(&["turnip"], 0.05, 0.1, |risk| soil_keeps(risk).is_none()), "nothing is in danger");
-    assert!(with(&["broccoli"], 0.3, 0.1, |risk| soil_keeps(risk).is_none()), "heads are in no soil");
+    assert!(with(&["turnip"], 0.05, 0.1, |risk| soil_keeps(risk, Caution::Even).is_none()), "nothing is in danger");
+    assert!(with(&["broccoli"], 0.3, 0.1, |risk| soil_keeps(risk, Caution::Even).is_none()), "heads are in no soil");
 }
 
 #[test]

@@ -49,10 +49,7 @@ pub fn arrange(mut tasks: Vec<Task>, party: Option<Party>) -> WorkOrder {
     });
     let leave_first = match party.people {
         0 | 1 => left_by_half_of_the_minutes(&kept),
-        people => drop_until_it_fits(&mut kept.clone(), Party { people: people / 2, ..party })
-            .into_iter()
-            .map(|task| task.bed)
-            .collect(),
+        people => drop_until_it_fits(&mut kept.clone(), Party { people: people / 2, ..party }),
     };
     let shares = share_out(&kept, party).unwrap_or_default();
     let turns = kept.into_iter().zip(shares).map(|(task, share)| Turn {
@@ -83,7 +80,8 @@ fn sort(tasks: &mut [Task]) {
 }
 
 fn most_first(a: &Task, b: &Task) -> std::cmp::Ordering {
-    b.averted_per_minute().total_cmp(&a.averted_per_minute()).then(a.bed.cmp(&b.bed))
+    let by_saving = b.averted_per_minute().total_cmp(&a.averted_per_minute());
+    b.is_first.cmp(&a.is_first).then(by_saving).then(a.bed.cmp(&b.bed))
 }
 
 fn reasoned(mut turns: Vec<Turn>) -> Vec<Turn> {
@@ -114,7 +112,7 @@ fn drop_until_it_fits(tasks: &mut Vec<Task>, party: Party) -> Vec<Task> {
     dropped
 }
 
-fn left_by_half_of_the_minutes(tasks: &[Task]) -> Vec<usize> {
+fn left_by_half_of_the_minutes(tasks: &[Task]) -> Vec<Task> {
     let minutes = |tasks: &[Task]| tasks.iter().map(|task| task.minutes.0).sum::<f64>();
     let (mut kept, mut left) = (tasks.to_vec(), Vec::new());
     while minutes(&kept) > minutes(tasks) / 2.0 {
@@ -123,7 +121,7 @@ fn left_by_half_of_the_minutes(tasks: &[Task]) -> Vec<usize> {
         if kept.len() == 1 {
             break;
         }
-        left.push(kept.remove(least).bed);
+        left.push(kept.remove(least));
     }
     left
 }

@@ -4,19 +4,33 @@ use crate::beds::sample::{bed, cloth, garden};
 use crate::crops::sample::crop;
 use crate::crops::{Catalogue, HarvestHabit, Life, Organ};
 use crate::night::cover::Layers;
-use crate::plan::{CoverUse, Reason};
+use crate::plan::CoverUse;
 use crate::risk::assess;
-use crate::units::Probability;
+use crate::units::{Celsius, Probability};
 use crate::zone::NightOf;
 use chrono::{DateTime, Duration, NaiveDate, Utc};
 use proptest::prelude::*;
 
 fn task(bed: usize, phase: Phase, place: usize, minutes: f64, averted: f64) -> Task {
-    Task { bed, phase, place, minutes: Minutes(minutes), do_by: None, hands: 1, averted: Minutes(averted) }
+    Task {
+        bed,
+        with: None,
+        phase,
+        place,
+        minutes: Minutes(minutes),
+        do_by: None,
+        hands: 1,
+        is_first: false,
+        averted: Minutes(averted),
+    }
 }
 
 fn people(people: u32, minutes: f64) -> Option<Party> {
     Some(Party { people, minutes: Minutes(minutes) })
+}
+
+fn left(order: &WorkOrder) -> Vec<usize> {
+    order.leave_first.iter().map(|task| task.bed).collect()
 }
 
 fn beds(turns: &[Turn]) -> Vec<usize> {
@@ -37,7 +51,7 @@ fn the_place_where_a_minute_saves_most_comes_first_and_its_beds_along_the_walk()
     let reasons: Vec<TurnReason> = order.turns.iter().map(|turn| turn.reason).collect();
     assert_eq!(reasons, [SavesMost, SavesMost, OnTheWay, SavesLess]);
     // 20 of 40 minutes: what saves 0.1 and 1 for a minute.
-    assert_eq!(order.leave_first, [3, 0]);
+    assert_eq!(left(&order), [3, 0]);
 }
 
 /// In the dark each bed has its own hour.
@@ -90,6 +104,29 @@ fn without_people_nothing_fits_and_one_alone_carries_what_two_should() {
     assert_eq!(arrange(Vec::new(), people(2, 0.0)).turns, []);
 }
 
+#[test]
+fn roots_that_do_not_last_in_the_soil_are_left_last_and_are_the_first_for_whom_time_is_found() {
+    let roots = Task { is_first: true, ..task(0, Phase::Cut, 0, 20.0, 1.0) };
+    let others = [task(1, Phase::Cover, 0, 10.0, 500.0), task(2, Phase::Cover, 0, 10.0, 400.0)];
+    let all = [&[roots][..], &others].concat();
+    assert_eq!(left(&arrange(all.clone(), None)), [2, 1]);
+    // Twenty minutes of one person: the roots; of ten, nobody has time for them, and they are named first.
+    assert_eq!(beds(&arrange(all.clone(), people(1, 20.0)).turns), [0]);
+    let without: Vec<usize> = arrange(all, people(1, 10.0)).does_not_fit.iter().map(|task| task.bed).collect();
+    assert_eq!(without, [0, 2]);
+}
+
+#[test]
+fn only_soil_that_is_too_cold_makes_a_task_the_first() {
+    let too_cold = Reason::SoilTooCold { soil: Celsius(9.0), begins: Celsius(10.0) };
+    for (reason, is_first) in [(too_cold, true), (Reason::PickBeforeFrost, false)] {
+        with_measures(None, at(18), |plan| {
+            (plan.beds[0].measure, plan.beds[0].reason) = (Measure::Harvest, reason);
+            assert_eq!(work_order(plan).turns[0].task.is_first, is_first);
+        });
+    }
+}
+
 fn tasks() -> impl Strategy<Value = Vec<Task>> {
     let one = (0..3usize, 0..3usize, 1.0..40.0f64, 0.0..200.0f64, 1..3u32);
     prop::collection::vec(one, 0..25).prop_map(|tasks| {
@@ -114,7 +151,7 @@ proptest! {
         found.sort_unstable();
         prop_assert_eq!(found, (0..tasks.len()).collect::<Vec<_>>());
         prop_assert!(crew.is_some() || order.does_not_fit.is_empty());
-        prop_assert!(order.leave_first.iter().all(|bed| beds(&order.turns).contains(bed)));
+        prop_assert!(left(&order).iter().all(|bed| beds(&order.turns).contains(bed)));
         prop_assert!(order.turns.is_empty() || crew.is_some_and(|crew| crew.people > 1) || order.leave_first.len() < order.turns.len());
     }
 
@@ -149,10 +186,10 @@ proptest! {
         let saved = |bed: &usize| {
             order.turns.iter().find(|turn| turn.task.bed == *bed).map_or(f64::NAN, |turn| turn.task.averted_per_minute())
         };
-        let kept: Vec<usize> = beds(&order.turns).into_iter().filter(|bed| !order.leave_first.contains(bed)).collect();
-        let most_left = order.leave_first.iter().map(saved).fold(0.0, f64::max);
+        let kept: Vec<usize> = beds(&order.turns).into_iter().filter(|bed| !left(&order).contains(bed)).collect();
+        let most_left = left(&order).iter().map(saved).fold(0.0, f64::max);
         prop_assert!(kept.iter().all(|bed| saved(bed) >= most_left));
-        prop_assert!(order.leave_first.iter().map(saved).collect::<Vec<_>>().is_sorted());
+        prop_assert!(left(&order).iter().map(saved).collect::<Vec<_>>().is_sorted());
         if order.leave_first.is_empty() {
             let minutes: f64 = order.turns.iter().map(|turn| turn.task.minutes.0).sum();
             prop_assert!(minutes <= f64::from(half) * each + 1e-6);
@@ -172,6 +209,20 @@ fn at(hour: i64) -> DateTime<Utc> {
 
 /// Beds R1, R2 and G1, of which R2 is left; sunset at 22:00, the deadline half an hour before.
 fn with_plan<T>(crew: Option<Crew>, now: DateTime<Utc>, look: impl FnOnce(&Plan<'_>) -> T) -> T {
+    let laid = CoverUse { name: "white cloth".into(), stock: 0, pieces: 1, layers: Layers::One, together_with: None };
+    with_measures(crew, now, |plan| {
+        for (bed, measure) in plan.beds.iter_mut().zip([Measure::Cover, Measure::Leave, Measure::Harvest]) {
+            (bed.measure, bed.reason) = (measure, Reason::CoverSaves { covered: Probability(0.1) });
+            bed.cover = (measure == Measure::Cover).then(|| laid.clone());
+            bed.work = Minutes(7.0);
+            bed.tonight = Minutes(if measure == Measure::Cover { 4.0 } else { 7.0 });
+        }
+        look(plan)
+    })
+}
+
+/// The same beds, before anything is said of them.
+fn with_measures<T>(crew: Option<Crew>, now: DateTime<Utc>, look: impl FnOnce(&mut Plan<'_>) -> T) -> T {
     let crop = crop("kale", HarvestHabit::Whole, Life::Annual, &[(Organ::Leaf, 1.0, None)]);
     let catalogue = Catalogue { crops: [(crop.id.clone(), crop)].into(), ..Catalogue::default() };
     let rows = ["R1", "R2", "G1"].map(|id| bed(id, &[("kale", "grown")]));
@@ -184,17 +235,40 @@ fn with_plan<T>(crew: Option<Crew>, now: DateTime<Utc>, look: impl FnOnce(&Plan<
         at(22),
         Err(crate::night::NoNight::NoForecast),
         assess(&garden, of, None, &catalogue),
-        None,
+        crate::plan::Before::default(),
         now,
     );
-    let laid = CoverUse { name: "white cloth".into(), stock: 0, pieces: 1, layers: Layers::One, together_with: None };
-    for (bed, measure) in plan.beds.iter_mut().zip([Measure::Cover, Measure::Leave, Measure::Harvest]) {
-        (bed.measure, bed.reason) = (measure, Reason::CoverSaves { covered: Probability(0.1) });
-        bed.cover = (measure == Measure::Cover).then(|| laid.clone());
-        bed.work = Minutes(7.0);
-        bed.tonight = Minutes(if measure == Measure::Cover { 4.0 } else { 7.0 });
+    look(&mut plan)
+}
+
+/// One piece over R1 and R2: R1 has it, and the work.
+fn over_a_pair(plan: &mut Plan<'_>) {
+    for (bed, (pieces, other)) in plan.beds.iter_mut().zip([(1, "R2"), (0, "R1")]) {
+        (bed.measure, bed.tonight) = (Measure::Cover, Minutes(if pieces == 1 { 10.0 } else { 0.0 }));
+        let together_with = Some(other.into());
+        bed.cover = Some(CoverUse { name: "big fleece".into(), stock: 0, pieces, layers: Layers::One, together_with });
     }
-    look(&plan)
+}
+
+#[test]
+fn one_piece_over_two_beds_is_one_task_that_nothing_splits() {
+    let crew = Some(Crew { people: 2, minutes: Minutes(7.0) });
+    with_measures(crew, at(18), |plan| {
+        over_a_pair(plan);
+        let order = work_order(plan);
+        let [turn] = &order.turns[..] else { panic!("{order:?}") };
+        assert_eq!((turn.task.bed, turn.task.with, turn.task.minutes), (0, Some(1), Minutes(10.0)));
+        assert_eq!(turn.who, [1, 2]);
+        assert_eq!(order.beds().collect::<Vec<_>>(), [0, 1]);
+    });
+    // Too long for one person alone: both beds are left, not the one that has the work.
+    let crew = Some(Crew { people: 1, minutes: Minutes(7.0) });
+    with_measures(crew, at(18), |plan| {
+        over_a_pair(plan);
+        let order = work_order(plan);
+        assert!(order.turns.is_empty());
+        assert_eq!(order.beds().collect::<Vec<_>>(), [0, 1]);
+    });
 }
 
 #[test]
@@ -211,13 +285,17 @@ fn every_bed_with_work_is_a_task_and_tomorrow_is_not_tonight() {
 }
 
 #[test]
-fn the_light_that_is_left_bounds_the_work_until_it_is_dark() {
+fn the_time_before_the_deadline_bounds_the_work_until_it_is_too_short_for_any() {
     let crew = Some(Crew { people: 2, minutes: Minutes(45.0) });
     for (now, minutes) in [
         (at(18), 45.0),
-        // Half an hour before the deadline, at the deadline, and in the dark.
+        // Half an hour before the deadline, in its last minutes, at the deadline, and in the dark.
         (at(21), 30.0),
-        (at(21) + Duration::minutes(30), 30.0),
+        (at(21) + Duration::minutes(19), 11.0),
+        (at(21) + Duration::minutes(20), 45.0),
+        (at(21) + Duration::minutes(28), 45.0),
+        (at(21) + Duration::minutes(30), 45.0),
+        (at(21) + Duration::minutes(58), 45.0),
         (at(23), 45.0),
     ] {
         let party = with_plan(crew, now, party).expect("a party");

@@ -83,6 +83,7 @@ fn outlook_of(rows: &[Row<'_>]) -> Outlook {
             work: Minutes(0.0),
             tonight: Minutes(0.0),
             loss: Minutes(0.0),
+            is_out: false,
             turning: None,
         }
     });
@@ -97,6 +98,7 @@ fn outlook_of(rows: &[Row<'_>]) -> Outlook {
         trips: Minutes(0.0),
         minutes: None,
         gap: Minutes(0.0),
+        elsewhere: Vec::new(),
     };
     outlook(&plan, day(TODAY))
 }

@@ -22,8 +22,9 @@ fn said(at: DateTime<Utc>, beds: &[Bed]) -> Said {
             Leave | Fine => *chance,
             Harvest | BringIn | Unknown => 0.0,
         },
+        minutes: None,
     });
-    Said { at, beds: beds.collect() }
+    Said { at, beds: beds.collect(), ..Said::default() }
 }
 
 fn earlier(beds: &[Bed]) -> Said {
@@ -234,4 +235,30 @@ fn an_entry_is_taken_out_once_the_work_that_was_asked_is_called_off() {
         let before: Vec<Said> = before.iter().map(|bed| earlier(&[*bed])).collect();
         assert_eq!(calendar_entry(*reason, &said(now(), next), &before), *entry, "{what}");
     }
+}
+
+/// Two gardens and five pieces of cloth: what the other was last told counts, and nothing of what it was told before.
+#[test]
+fn shared_covers_are_where_the_last_list_that_stands_has_them() {
+    use crate::beds::sample::{cloth, garden};
+    let shared = CoverStock { shared_with: vec!["hillside".into()], ..cloth(5) };
+    let (here, other) = (garden(vec![], vec![cloth(1), shared.clone()]), garden(vec![], vec![]));
+    // The first stock has the same name and is this garden's own.
+    let here = Garden { covers: vec![CoverStock { name: "own".into(), ..cloth(1) }, here.covers[1].clone()], ..here };
+    let other = Garden { id: "hillside".into(), name: "Hillside".into(), ..other };
+    let list = |measure: Measure, pieces: u32| {
+        let name = shared.name.to_uppercase();
+        Said { covers: [(name, pieces), ("own".into(), 9)].into(), ..earlier(&[(measure, 0.5)]) }
+    };
+    let away = |said: &[Said]| -> Vec<(usize, u32)> {
+        elsewhere(&here, &other, said).iter().map(|away| (away.stock, away.pieces)).collect()
+    };
+    assert_eq!(away(&[]), []);
+    assert_eq!(away(&[list(Cover, 3)]), [(1, 3)]);
+    assert_eq!(away(&[list(Cover, 3), list(Cover, 2)]), [(1, 2)]);
+    assert_eq!(away(&[list(Cover, 3), list(Fine, 0)]), []);
+    assert_eq!(away(&[list(Cover, 3), list(Unknown, 0)]), [(1, 3)], "a list that knows nothing takes none back");
+    let stranger = Garden { id: "meadow".into(), ..other.clone() };
+    assert_eq!(elsewhere(&here, &stranger, &[list(Cover, 3)]), []);
+    assert_eq!(elsewhere(&here, &other, &[list(Cover, 3)])[0].garden, "Hillside");
 }

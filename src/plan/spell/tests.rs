@@ -1,12 +1,12 @@
 use super::*;
-use crate::beds::Crew;
 use crate::beds::sample::{bed, cloth, garden};
+use crate::beds::{Bed, BedKind, Crew};
 use crate::crops::sample::crop;
 use crate::crops::{Catalogue, HarvestHabit, Life, Organ};
 use crate::night::cover::CoverConditions;
 use crate::night::{Estimate, FrostKind, Knowledge, Night, NightHour, NoNight};
-use crate::plan::decide;
-use crate::risk::assess;
+use crate::plan::{decide, decide_ahead};
+use crate::risk::{BedRisk, assess};
 use crate::units::{Kelvins, MetresPerSecond};
 use crate::zone::NightOf;
 use chrono::{DateTime, Duration, NaiveDate, Utc};
@@ -50,23 +50,37 @@ fn night(number: i64, low: f64) -> Night {
     }
 }
 
+/// The first night is cut to those who come.
+fn plan<'a>(garden: &'a Garden, number: i64, night: Result<Night, NoNight>, risks: Vec<BedRisk<'a>>) -> Plan<'a> {
+    let now = sunset(0) - Duration::hours(10);
+    match number {
+        0 => decide(garden, date(0), sunset(0), night, risks, crate::plan::Before::default(), now),
+        _ => decide_ahead(garden, date(number), sunset(number), night, risks, crate::plan::Before::default(), now),
+    }
+}
+
 /// For each night after the first: the beds with work, its minutes, the people for it, and the advice for its covers.
 type Seen = (Vec<(String, Measure)>, f64, Option<u32>, Vec<DayAdvice>);
 
 /// R1 has seedlings that are worth a cover, R2 heads that are picked. `lows` of nights in a row, `None` where there is
 /// no forecast, and the days between them.
 fn seen(lows: &[Option<f64>], days: &[Option<Day>]) -> Vec<Seen> {
+    seen_by(15.0, lows, days)
+}
+
+/// The same for people who have so many minutes each.
+fn seen_by(each: f64, lows: &[Option<f64>], days: &[Option<Day>]) -> Vec<Seen> {
     let seedlings = crop("seedlings", HarvestHabit::Whole, Life::Annual, &[(Organ::Leaf, 1.0, None)]);
     let heads = crop("heads", HarvestHabit::Whole, Life::Annual, &[(Organ::Head, 1.0, Some("Cut the heads."))]);
     let crops = [seedlings, heads].map(|crop| (crop.id.clone(), crop));
     let catalogue = Catalogue { crops: crops.into(), ..Catalogue::default() };
     let mut garden =
         garden(vec![bed("R1", &[("seedlings", "grown")]), bed("R2", &[("heads", "grown")])], vec![cloth(1)]);
-    garden.crew = Some(Crew { people: 2, minutes: Minutes(15.0) });
+    garden.crew = Some(Crew { people: 2, minutes: Minutes(each) });
     let mut plans = (0..).zip(lows).map(|(number, low)| {
         let night = low.map(|low| night(number, low)).ok_or(NoNight::NothingForThisNight);
         let risks = assess(&garden, date(number), night.as_ref().ok(), &catalogue);
-        decide(&garden, date(number), sunset(number), night, risks, None, sunset(0) - Duration::hours(10))
+        plan(&garden, number, night, risks)
     });
     let tonight = plans.next().expect("a first night");
     let spell = Spell::of(tonight, plans.collect(), days);
@@ -97,8 +111,20 @@ fn a_warm_day_and_one_of_which_nothing_is_known_bring_the_cover_off_and_on_again
         let nights = seen(&[Some(-5.0), Some(-5.0)], &[between]);
         assert_eq!(nights[0].0, [("R1".into(), Measure::Cover)]);
         assert_eq!(nights[0].3, [DayAdvice::ComesOff]);
-        // 4 minutes to lay and 3 to take off and fold, for a bed of 2.88 m2: one person.
-        assert!((nights[0].1 - 7.0).abs() < 1e-9 && nights[0].2 == Some(1), "{nights:?}");
+        // 4 minutes to lay and 3 to take off and fold, for a bed of 2.88 m2, and 2 to fetch it: one person.
+        assert!((nights[0].1 - 9.0).abs() < 1e-9 && nights[0].2 == Some(1), "{nights:?}");
+    }
+}
+
+/// Of the work 3 minutes are tomorrow's uncovering.
+#[test]
+fn people_are_counted_by_what_is_done_before_the_night() {
+    let by = |each: f64| seen_by(each, &[Some(6.0), Some(-5.0)], &[None]).remove(0);
+    let before_night = by(15.0).1 - 3.0;
+    for (each, expected) in
+        [(before_night, 1), (before_night - 0.1, 2), (before_night / 2.0, 2), (before_night / 2.1, 3)]
+    {
+        assert_eq!(by(each).2, Some(expected), "{each} of {before_night}");
     }
 }
 
@@ -135,7 +161,7 @@ fn the_first_night_with_work_after_tonight_is_announced() {
         let mut plans = (0..).zip(lows).map(|(number, low)| {
             let night = Ok(night(number, *low));
             let risks = assess(&garden, date(number), night.as_ref().ok(), &catalogue);
-            decide(&garden, date(number), sunset(number), night, risks, None, sunset(0) - Duration::hours(10))
+            plan(&garden, number, night, risks)
         });
         let tonight = plans.next().expect("a first night");
         let spell = Spell::of(tonight, plans.collect(), &[]);
@@ -143,6 +169,57 @@ fn the_first_night_with_work_after_tonight_is_announced() {
     };
     assert_eq!(spell(&[6.0, 6.0, -5.0]), Some(date(2)));
     assert_eq!(spell(&[-5.0, 6.0, 6.0]), None);
+}
+
+#[test]
+fn pots_that_stand_inside_stay_there_where_tonight_wants_them_in_again() {
+    let rosemary = crop("rosemary", HarvestHabit::Whole, Life::Annual, &[(Organ::Leaf, 1.0, None)]);
+    let catalogue = Catalogue { crops: [(rosemary.id.clone(), rosemary)].into(), ..Catalogue::default() };
+    let pots = |id: &str| Bed {
+        kind: BedKind::Containers { diameter: 0.3, count: 4, movable: true },
+        ..bed(id, &[("rosemary", "grown")])
+    };
+    let garden = garden(vec![pots("P1"), pots("P2")], Vec::new());
+    let tonight = |low: f64| {
+        let night = Ok(night(0, low));
+        let risks = assess(&garden, date(0), night.as_ref().ok(), &catalogue);
+        plan(&garden, 0, night, risks)
+    };
+    let mut said = Said::of(&tonight(-5.0));
+    assert_eq!(kept(&said, &tonight(-5.0), None).inside, ["P1", "P2"]);
+    assert!(kept(&said, &tonight(6.0), None).inside.is_empty());
+    said.beds[0].measure = Measure::Leave;
+    assert_eq!(kept(&said, &tonight(-5.0), None).inside, ["P2"]);
+}
+
+#[test]
+fn more_people_or_another_bed_is_more_than_was_told() {
+    let seedlings = crop("seedlings", HarvestHabit::Whole, Life::Annual, &[(Organ::Leaf, 1.0, None)]);
+    let catalogue = Catalogue { crops: [(seedlings.id.clone(), seedlings)].into(), ..Catalogue::default() };
+    let garden = garden(vec![bed("R1", &[("seedlings", "grown")])], vec![cloth(1)]);
+    let plans = [(0, 6.0), (1, -5.0)].map(|(number, low)| {
+        let night = Ok(night(number, low));
+        let risks = assess(&garden, date(number), night.as_ref().ok(), &catalogue);
+        plan(&garden, number, night, risks)
+    });
+    let [tonight, next] = plans;
+    let mut spell = Spell::of(tonight, vec![next], &[]);
+    let ahead = &mut spell.ahead[0];
+    let cover = |bed: &str| (bed.to_string(), Measure::Cover);
+    let told = ToldAhead { people: Some(2), beds: vec![cover("R1"), cover("R2")], low: Some(-1.0) };
+    for (people, beds, is_more) in [
+        (Some(2), vec![cover("R1"), cover("R2")], false),
+        (Some(3), vec![cover("R1"), cover("R2")], true),
+        (Some(1), vec![cover("R1")], false),
+        (Some(2), vec![cover("R1"), cover("R3")], true),
+        (Some(1), vec![("R1".into(), Measure::Harvest)], false),
+        (None, Vec::new(), false),
+    ] {
+        (ahead.people, ahead.beds) = (people, beds);
+        assert_eq!(told.is_less_than(ahead), is_more, "{:?}", ahead.beds);
+        assert!(!ToldAhead::of(ahead).is_less_than(ahead));
+    }
+    assert_eq!(ToldAhead::of(ahead).low, Some(-5.0));
 }
 
 /// A warmer day, or a sunnier one, never leaves a cover more closed; and nothing closed stays so in the sun.

@@ -51,6 +51,16 @@ impl Check {
                 garden.people.len(),
                 feeds.join(", ")
             );
+            for stock in garden.covers.iter().filter(|stock| !stock.shared_with.is_empty()) {
+                let _ = writeln!(
+                    text,
+                    "  {} ({}) is shared with {}.",
+                    stock.name,
+                    stock.count,
+                    stock.shared_with.join(", ")
+                );
+            }
+            let _ = writeln!(text, "  caution {}.", message::caution(garden.caution));
             let mut after = Utc::now();
             let of = night_at(&garden.site, &garden.zone, after);
             for (bed, planting) in garden.beds.iter().flat_map(|bed| bed.plantings.iter().map(move |it| (bed, it))) {

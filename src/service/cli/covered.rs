@@ -31,7 +31,8 @@ impl CoveredCommand {
     pub fn run(&self) -> Result<Done, Failure> {
         let settings = self.writing.settings()?;
         let desk = self.writing.desk(&settings)?;
-        let cover = self.cover.as_deref().map(|named| on_the_shelf(desk.garden, named)).transpose()?;
+        let cover = self.cover.as_deref().map(|named| on_the_shelf(desk.garden, named)).transpose();
+        let cover = cover.map_err(refused)?;
         let moment = desk.when(self.at.as_deref())?;
         if moment.since.is_some() {
             return Err(refused("Say the hour at which it was done, such as \"last night 18:30\""));
@@ -56,7 +57,7 @@ impl CoveredCommand {
 }
 
 /// The cover of that name in the shed; a beginning that only one has will do.
-fn on_the_shelf(garden: &Garden, named: &str) -> Result<String, Failure> {
+fn on_the_shelf(garden: &Garden, named: &str) -> Result<String, String> {
     let names: Vec<&str> = garden.covers.iter().map(|cover| cover.name.as_str()).collect();
     let same = |name: &&&str| name.eq_ignore_ascii_case(named);
     let begins = |name: &&&str| name.to_lowercase().starts_with(&named.to_lowercase());
@@ -64,6 +65,12 @@ fn on_the_shelf(garden: &Garden, named: &str) -> Result<String, Failure> {
     match (names.iter().find(same), beginning.as_slice()) {
         (Some(name), _) => Ok((*name).to_string()),
         (None, [only]) => Ok((**only).to_string()),
-        _ => Err(refused(format!("No cover is called \"{named}\". There are: {}", names.join(", ")))),
+        _ => Err(format!("No cover is called \"{named}\". There are: {}", names.join(", "))),
     }
+}
+
+/// The cover over a thermometer; blank: nobody said which.
+pub(super) fn cover_named(garden: &Garden, named: &str) -> Result<Option<String>, String> {
+    let named = Some(named.trim()).filter(|named| !named.is_empty());
+    named.map(|named| on_the_shelf(garden, named)).transpose()
 }

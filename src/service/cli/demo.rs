@@ -5,7 +5,7 @@ use crate::beds::Role;
 use crate::message::{Context, Reader, evening_letter, plain_text};
 use crate::plan::said::SayReason;
 use crate::plan::spell::TOLD;
-use crate::plan::turning;
+use crate::plan::{Before, turning};
 use crate::rounds::night_at;
 use crate::service::clock::Clock;
 use crate::service::daemon::{Daemon, PATIENCE, Shared};
@@ -89,8 +89,9 @@ impl Demo {
         for garden in &settings.gardens {
             let of = night_at(&garden.garden.site, &garden.garden.zone, now);
             let forecasts = std::slice::from_ref(&forecast);
-            let mut spell = look::spell(&garden.garden, &settings.catalogue, of, TOLD, forecasts, &[], None, now);
-            turning::find(&mut spell.tonight, &settings.catalogue, None);
+            let mut spell =
+                look::spell(&garden.garden, &settings.catalogue, of, TOLD, forecasts, &[], Before::default(), now);
+            turning::find(&mut spell.tonight, &settings.catalogue, Before::default());
             let plan = &spell.tonight;
             let context = Context {
                 reason: SayReason::First,

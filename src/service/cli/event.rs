@@ -2,17 +2,17 @@
 
 use super::{Configuration, Done, Failure, choose, print};
 use crate::beds::Garden;
-use crate::journal::event::{Known, cold_nights, lows_of_readings, solar_offset};
+use crate::journal::event::{Known, cold_nights, lows_of_readings};
 use crate::message::cold_night::{list_of_cold_nights, story};
 use crate::service::store::{Open, Store};
 use crate::zone::NightOf;
-use chrono::{DateTime, Duration, NaiveDate, NaiveTime, Utc};
+use chrono::{DateTime, NaiveDate, Utc};
 use clap::Args;
 
 #[derive(Debug, Args)]
 pub(super) struct EventCommand {
     /// The date of the night's evening; leave it out for a list of all cold nights
-    #[arg(value_name = "DATE")]
+    #[arg(value_name = "DATE", value_parser = super::date)]
     date: Option<NaiveDate>,
     #[command(flatten)]
     configuration: Configuration,
@@ -20,18 +20,15 @@ pub(super) struct EventCommand {
     #[arg(long, value_name = "GARDEN")]
     garden: Option<String>,
     /// Of a list: from this evening on
-    #[arg(long, value_name = "DATE", conflicts_with = "date")]
+    #[arg(long, value_name = "DATE", value_parser = super::date, conflicts_with = "date")]
     from: Option<NaiveDate>,
     /// Of a list: up to this evening
-    #[arg(long, value_name = "DATE", conflicts_with = "date")]
+    #[arg(long, value_name = "DATE", value_parser = super::date, conflicts_with = "date")]
     to: Option<NaiveDate>,
     /// Pretend that it is this time, such as 2027-01-16T18:40:00-05:00
     #[arg(long, value_name = "RFC3339", value_parser = super::instant)]
     now: Option<DateTime<Utc>>,
 }
-
-/// Damage shows for two weeks, and is written down as late as that.
-const SHOWS_FOR: Duration = Duration::days(60);
 
 impl EventCommand {
     pub fn run(&self) -> Result<Done, Failure> {
@@ -59,9 +56,9 @@ impl EventCommand {
 }
 
 /// Everything that the store knows of the nights from one to another, both included.
-async fn known(store: &Store, garden: &Garden, from: NightOf, to: NightOf) -> Result<Known, Failure> {
-    let begins = |night: NightOf| night.0.and_time(NaiveTime::MIN).and_utc() - solar_offset(garden.site.longitude);
-    let entries = store.entries(&garden.id, Some((begins(from), begins(to) + Duration::days(1) + SHOWS_FOR))).await?;
+pub(super) async fn known(store: &Store, garden: &Garden, from: NightOf, to: NightOf) -> Result<Known, Failure> {
+    // All of them: damage may be written down months later, and a cover have lain there for as long.
+    let entries = store.entries(&garden.id, None).await?;
     let mut lows = store.lows_of_logs(&garden.id, garden.site.longitude, from, to).await?;
     let typed = lows_of_readings(&entries, garden.site.longitude);
     lows.extend(typed.into_iter().filter(|low| (from..=to).contains(&low.night)));

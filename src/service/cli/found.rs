@@ -2,7 +2,7 @@
 
 use super::writing::{Desk, Writing, refused};
 use super::{Done, Failure};
-use crate::journal::damage::{DamageClass, Usable};
+use crate::crops::damage::{DamageClass, Usable};
 use crate::journal::{Amount, Damage, Gone, Harvested, Kind, Struck, What, bed_of, crop_in, note, photo};
 use clap::Args;
 

@@ -8,8 +8,10 @@ use super::reading::height;
 use super::writing::refused;
 use super::{Configuration, Done, Failure, choose, print};
 use crate::beds::Garden;
+use crate::journal::event::Written;
 use crate::journal::table::RowFault;
 use crate::journal::when::Speaker;
+use crate::journal::{Imported, What};
 use crate::message::journal_list::journal_list;
 use crate::service::store::{Open, Store};
 use crate::settings::Settings;
@@ -25,10 +27,10 @@ pub(super) struct JournalCommand {
     #[arg(long, value_name = "GARDEN")]
     garden: Option<String>,
     /// From this day on
-    #[arg(long, value_name = "DATE")]
+    #[arg(long, value_name = "DATE", value_parser = super::date)]
     from: Option<NaiveDate>,
     /// Up to this day
-    #[arg(long, value_name = "DATE")]
+    #[arg(long, value_name = "DATE", value_parser = super::date)]
     to: Option<NaiveDate>,
     /// Write all of it into this new folder, one table for each kind
     #[arg(long, value_name = "DIR", conflicts_with_all = ["import", "from", "to"])]
@@ -58,6 +60,9 @@ pub(super) struct JournalCommand {
     /// Take in the good rows and leave out the others, instead of refusing all
     #[arg(long, requires = "import")]
     keep_good: bool,
+    /// The tables are those of a garden of another name, and are meant for this one
+    #[arg(long, requires = "import")]
+    other_garden: bool,
     /// What looks doubtful was looked at and is right
     #[arg(long, requires = "import")]
     sure: bool,
@@ -115,9 +120,40 @@ impl Work<'_> {
             .to
             .map_or(self.now + Duration::days(1), |to| start(to + Duration::days(1)) - Duration::seconds(1));
         let entries = store.entries(&self.garden.id, Some((from, to))).await?;
+        let mut interrupted = String::new();
+        for (written, imported, there) in self.interrupted(&store, &entries).await? {
+            interrupted.push_str(&format!(
+                "\nEntry {} was interrupted: {there} of {} rows of {} are there. Take it in again, and the others are \
+                 added.\n",
+                written.id, imported.rows, imported.file
+            ));
+        }
         store.close().await;
         let speaker = Speaker { zone, site: &self.garden.site, now: self.now };
-        Ok(journal_list(&entries, &speaker, self.garden))
+        Ok(journal_list(&entries, &speaker, self.garden) + &interrupted)
+    }
+
+    /// Of some entries the imports that stand and of which rows are missing, with how many are there: the program ended while
+    /// they were written.
+    async fn interrupted<'e>(
+        &self,
+        store: &Store,
+        entries: &'e [Written],
+    ) -> Result<Vec<(&'e Written, &'e Imported, u64)>, Failure> {
+        let imports =
+            entries.iter().filter(|written| written.stands()).filter_map(|written| match &written.entry.what {
+                What::Imported(imported) => Some((written, imported)),
+                _ => None,
+            });
+        let imports: Vec<_> = imports.collect();
+        if imports.is_empty() {
+            return Ok(Vec::new());
+        }
+        let rows = store.rows_of_imports(&self.garden.id).await?;
+        let counted = imports
+            .into_iter()
+            .map(|(written, imported)| (written, imported, rows.get(&written.id).copied().unwrap_or_default()));
+        Ok(counted.filter(|(_, imported, there)| *there < imported.rows).collect())
     }
 
     async fn import(&self, path: &Path) -> Result<String, Failure> {

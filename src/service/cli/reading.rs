@@ -1,11 +1,14 @@
 //! `counterpane reading`: write down what a thermometer shows, and echo what was understood.
 
+use super::covered::cover_named;
+use super::doubtful;
 use super::weather::low;
 use super::writing::{Writing, both, refused};
 use super::{Done, Failure};
+use crate::beds::Garden;
 use crate::journal::when::Moment;
-use crate::journal::{HEIGHT, Place, Reading, Sampled, Thermometer, What, bed_of, note};
-use crate::units::Celsius;
+use crate::journal::{HEIGHT, Place, Reading, Sampled, Thermometer, What, bed_of};
+use crate::units::{Celsius, Scale};
 use clap::Args;
 
 #[derive(Debug, Args)]
@@ -30,6 +33,9 @@ pub(super) struct ReadingCommand {
     /// It is the highest of last night, or of the stretch that --at names
     #[arg(long)]
     max: bool,
+    /// It looks doubtful, was looked at again, and is right
+    #[arg(long)]
+    sure: bool,
     /// When it was read: 06:10, "last night", "yesterday 18:30" or "2027-01-16 06:10"; leave it out for now
     #[arg(long, value_name = "TIME")]
     at: Option<String>,
@@ -91,7 +97,7 @@ impl ReadingCommand {
             (_, true) => Sampled::Maximum { since },
             _ => Sampled::Instant,
         };
-        let place = self.place()?;
+        let place = self.place(desk.garden)?;
         let reading = Reading {
             place: place.clone(),
             temperature,
@@ -101,6 +107,11 @@ impl ReadingCommand {
             height: self.height,
             shielded: self.shielded,
         };
+        if !self.sure {
+            let path = self.writing.configuration.store_path(&settings);
+            let typed = if self.temperature.to_uppercase().contains('F') { Scale::Fahrenheit } else { Scale::Celsius };
+            doubtful::ask(&desk, &path, &reading, moment.at, typed, self.writing.replaces)?;
+        }
         let entry = desk.entry(&moment, self.as_typed(), What::Reading(reading), false)?;
         let dew_point = self.dew_point.map_or(String::new(), |dew_point| format!(", dew point {}", both(dew_point)));
         let which = match of {
@@ -115,12 +126,12 @@ impl ReadingCommand {
         Ok(Done::Well)
     }
 
-    fn place(&self) -> Result<Place, Failure> {
+    fn place(&self, garden: &Garden) -> Result<Place, Failure> {
         Ok(match (&self.bed, self.soil, &self.under_cover) {
             (None, ..) => Place::Screen,
             (Some(bed), true, _) => Place::Soil { bed: bed.clone() },
             (Some(bed), false, Some(cover)) => {
-                Place::UnderCover { bed: bed.clone(), cover: note(cover).map_err(refused)? }
+                Place::UnderCover { bed: bed.clone(), cover: cover_named(garden, cover).map_err(refused)? }
             }
             (Some(bed), false, None) => Place::Bed { bed: bed.clone() },
         })

@@ -1,18 +1,21 @@
 //! `counterpane replay`: what would have been said over a past winter, and how good it was.
 
-use super::{Done, Failure, print, zone_named};
+use super::{Configuration, Done, Failure, choose, print, zone_named};
+use crate::beds::Garden;
 use crate::chart::reliability::{Group, reliability_diagram};
 use crate::night::dusk::taught_for_a_score;
+use crate::replay::garden::{as_it_stands, judge};
 use crate::replay::report::{beside_the_regression, table_of_nights};
 use crate::replay::{Foretold, foretell, past_nights};
+use crate::rounds::night_at;
 use crate::score::brier::{Bin, Issued, bins};
 use crate::score::table::table;
 use crate::score::{Scored, Threshold};
 use crate::service::feed::{FeedFault, decode};
-use crate::units::{ELEVATION, LATITUDE, LONGITUDE, Limits};
+use crate::units::{ELEVATION, Kelvins, LATITUDE, LONGITUDE, Limits};
 use crate::weather::{Provider, Site};
 use crate::zone::Zone;
-use chrono::DateTime;
+use chrono::{DateTime, Utc};
 use clap::Args;
 use std::io::{IsTerminal, Read, Write};
 use std::path::{Path, PathBuf};
@@ -22,18 +25,24 @@ pub(super) struct Replay {
     /// The record, a table of hours: utc_time,temp_c,dew_point_c,wind_ms,cloud_fraction; blank where missing
     #[arg(long, value_name = "FILE")]
     observations: PathBuf,
+    #[command(flatten)]
+    configuration: Configuration,
+    /// Tell too what this garden's lists would have asked, for each `caution`; without a place the record is its own
+    #[arg(long, value_name = "GARDEN")]
+    garden: Option<String>,
     /// Degrees north of the equator
-    #[arg(long, value_name = "DEGREES", allow_negative_numbers = true)]
-    latitude: f64,
+    #[arg(long, value_name = "DEGREES", allow_negative_numbers = true, required_unless_present = "garden")]
+    #[arg(requires_all = ["longitude", "elevation", "time_zone"])]
+    latitude: Option<f64>,
     /// Degrees east of Greenwich
-    #[arg(long, value_name = "DEGREES", allow_negative_numbers = true)]
-    longitude: f64,
+    #[arg(long, value_name = "DEGREES", allow_negative_numbers = true, requires = "latitude")]
+    longitude: Option<f64>,
     /// Metres above the sea
-    #[arg(long, value_name = "METRES", allow_negative_numbers = true)]
-    elevation: f64,
+    #[arg(long, value_name = "METRES", allow_negative_numbers = true, requires = "latitude")]
+    elevation: Option<f64>,
     /// The zone of the clock on the wall, such as America/New_York
-    #[arg(long, value_name = "ZONE", value_parser = zone_named)]
-    time_zone: Zone,
+    #[arg(long, value_name = "ZONE", value_parser = zone_named, requires = "latitude")]
+    time_zone: Option<Zone>,
     /// Hand over the sky and the wind of each night itself, as a perfect forecast of both would
     #[arg(long)]
     as_feed: bool,
@@ -50,14 +59,19 @@ const LONGEST_RECORD: u64 = 512 * 1024 * 1024;
 
 impl Replay {
     pub fn run(&self) -> Result<Done, Failure> {
-        let site = self.site()?;
+        let settings_of = self.garden.as_ref().map(|_| self.configuration.read(Utc::now())).transpose()?;
+        let garden = match (&settings_of, &self.garden) {
+            (Some(settings), Some(id)) => Some((&choose(settings, Some(id))?.garden, &settings.catalogue)),
+            _ => None,
+        };
+        let (site, zone) = self.place(garden.map(|(garden, _)| garden))?;
         let mut progress = Progress::new();
         progress.says("reading the record");
         let body = read(&self.observations)?;
         let record = decode(&Provider::Csv, &body, DateTime::UNIX_EPOCH)
             .map_err(|fault| settings(&self.observations, of_a_record(&fault)))?;
         progress.says("finding its nights");
-        let nights = past_nights(&record.hours, &site, &self.time_zone);
+        let nights = past_nights(&record.hours, &site, &zone);
         if nights.is_empty() {
             let what = "it has no night from October to April (April to October in the south) of which nine hours in \
                         ten and the hours about dusk are there";
@@ -69,7 +83,16 @@ impl Replay {
         write(&self.out, &table_of_nights(&foretold))?;
         progress.says("scoring");
         let scored: Vec<Scored> = foretold.iter().map(Foretold::scored).collect();
-        let report = self.report(&foretold, &scored, record.implausible_hours, left_out);
+        let mut report = self.report(&foretold, &scored, record.implausible_hours, left_out);
+        if let Some((garden, catalogue)) = garden {
+            progress.says("making the garden's lists");
+            let today = night_at(&garden.site, &garden.zone, Utc::now());
+            let standing = as_it_stands(garden, catalogue, today);
+            // What is known against the forecast holds against a station too; the garden's own record needs nothing.
+            let shift = garden.offset.filter(|_| self.latitude.is_some()).unwrap_or(Kelvins(0.0));
+            let nights = judge(&standing, catalogue, &record, (&site, &zone), &foretold, shift);
+            report.push_str(&nights.report(&garden.name, garden.caution));
+        }
         if let Some(chart) = &self.chart {
             write(chart, &diagram(&scored))?;
         }
@@ -78,7 +101,8 @@ impl Replay {
         Ok(Done::Well)
     }
 
-    fn site(&self) -> Result<Site, Failure> {
+    /// Where the record was taken: at the place given, else in the garden.
+    fn place(&self, garden: Option<&Garden>) -> Result<(Site, Zone), Failure> {
         let within = |option: &str, value: f64, limits: &Limits| match limits.allow(value) {
             true => Ok(value),
             false => Err(Failure::Settings(format!(
@@ -86,11 +110,18 @@ impl Replay {
                 limits.low, limits.high, limits.unit
             ))),
         };
-        Ok(Site {
-            latitude: within("latitude", self.latitude, &LATITUDE)?,
-            longitude: within("longitude", self.longitude, &LONGITUDE)?,
-            elevation: within("elevation", self.elevation, &ELEVATION)?,
-        })
+        match (self.latitude, self.longitude, self.elevation, &self.time_zone, garden) {
+            (Some(latitude), Some(longitude), Some(elevation), Some(zone), _) => {
+                let site = Site {
+                    latitude: within("latitude", latitude, &LATITUDE)?,
+                    longitude: within("longitude", longitude, &LONGITUDE)?,
+                    elevation: within("elevation", elevation, &ELEVATION)?,
+                };
+                Ok((site, zone.clone()))
+            }
+            (.., Some(garden)) => Ok((garden.site, garden.zone.clone())),
+            _ => Err(Failure::Settings("The place of the record is not given.".into())),
+        }
     }
 
     fn report(&self, foretold: &[Foretold], scored: &[Scored], doubtful: usize, left_out: Option<&str>) -> String {

@@ -2,12 +2,17 @@
 
 use super::{Configuration, Failure, choose};
 use crate::beds::Garden;
+use crate::night::day::Day;
 use crate::night::screen::forecast_of_low;
+use crate::plan::said::{Elsewhere, Said};
 use crate::plan::spell::Spell;
-use crate::plan::{Plan, turning};
+use crate::plan::{Before, Plan, turning};
 use crate::rounds::night_at;
 use crate::service::feed::{Fetcher, decode, recognise};
-use crate::service::look::{self, Gathered, NOT_TAUGHT, Sources, list, readings, span_of, teach};
+use crate::service::look::{
+    self, Gathered, NOT_TAUGHT, Sources, covers_elsewhere, day_before, heard, left_out, list_after, readings, span_of,
+    teach,
+};
 use crate::service::store::{Open, Store};
 use crate::settings::{GardenSettings, Settings};
 use crate::units::{Celsius, READING, parse_temperature};
@@ -36,6 +41,22 @@ pub(super) struct WeatherArguments {
     /// Pretend that it is this time, such as 2027-01-16T13:00:00-05:00
     #[arg(long, value_name = "RFC3339", value_parser = super::instant)]
     pub now: Option<DateTime<Utc>>,
+}
+
+/// What the store knows of a night.
+#[derive(Default)]
+struct Stored {
+    readings: Vec<Reading>,
+    last: Option<Said>,
+    elsewhere: Vec<Elsewhere>,
+    out: Option<Said>,
+    day: Option<Day>,
+}
+
+impl Stored {
+    fn before(&self) -> Before<'_> {
+        Before { said: self.last.as_ref(), out: self.out.as_ref(), day: self.day, elsewhere: &self.elsewhere }
+    }
 }
 
 fn provider(text: &str) -> Result<Provider, String> {
@@ -68,24 +89,25 @@ pub(super) struct AtHand {
     of: NightOf,
     now: DateTime<Utc>,
     gathered: Gathered,
-    readings: Vec<Reading>,
+    stored: Stored,
 }
 
 impl AtHand {
     /// The list, and what went wrong with feeds.
     pub fn list<'s>(&self, settings: &'s Settings) -> Result<(Plan<'s>, &[String]), Failure> {
-        let garden = self.garden(settings)?;
-        let mut plan = list(garden, &settings.catalogue, self.of, &self.gathered.forecasts, &self.readings, self.now);
-        turning::find(&mut plan, &settings.catalogue, None);
+        let (garden, catalogue, before) = (self.garden(settings)?, &settings.catalogue, self.stored.before());
+        let (forecasts, readings) = (&self.gathered.forecasts, &self.stored.readings);
+        let mut plan = list_after(garden, catalogue, self.of, forecasts, readings, before, self.now);
+        turning::find(&mut plan, catalogue, before);
         Ok((plan, &self.gathered.troubles))
     }
 
     /// The same for tonight and the nights after it, so many in all.
     pub fn spell<'s>(&self, settings: &'s Settings, nights: u32) -> Result<(Spell<'s>, &[String]), Failure> {
-        let (garden, catalogue) = (self.garden(settings)?, &settings.catalogue);
-        let forecasts = &self.gathered.forecasts;
-        let mut spell = look::spell(garden, catalogue, self.of, nights, forecasts, &self.readings, None, self.now);
-        turning::find(&mut spell.tonight, catalogue, None);
+        let (garden, catalogue, before) = (self.garden(settings)?, &settings.catalogue, self.stored.before());
+        let (forecasts, readings) = (&self.gathered.forecasts, &self.stored.readings);
+        let mut spell = look::spell(garden, catalogue, self.of, nights, forecasts, readings, before, self.now);
+        turning::find(&mut spell.tonight, catalogue, before);
         Ok((spell, &self.gathered.troubles))
     }
 
@@ -109,9 +131,9 @@ impl WeatherArguments {
         let garden = settings.gardens.iter().position(named).unwrap_or_default();
         let chosen = &settings.gardens[garden];
         let of = night_at(&chosen.garden.site, &chosen.garden.zone, self.now());
-        let (taught, gathered, readings) = self.gather(configuration, settings, chosen, of)?;
+        let (taught, gathered, stored) = self.gather(configuration, settings, chosen, of)?;
         settings.gardens[garden].garden = taught;
-        Ok(AtHand { garden, of, now: self.now(), gathered, readings })
+        Ok(AtHand { garden, of, now: self.now(), gathered, stored })
     }
 
     /// The instant that the list is made for.
@@ -119,14 +141,14 @@ impl WeatherArguments {
         self.now.unwrap_or_else(Utc::now)
     }
 
-    /// A garden with what its nights have taught, forecasts and the evening's readings, for one night.
+    /// A garden with what its nights have taught, forecasts, and what the store knows of one night.
     fn gather(
         &self,
         configuration: &Configuration,
         settings: &Settings,
         garden: &GardenSettings,
         of: NightOf,
-    ) -> Result<(Garden, Gathered, Vec<Reading>), Failure> {
+    ) -> Result<(Garden, Gathered, Stored), Failure> {
         let now = self.now();
         let given = match (&self.low, &self.feed) {
             (Some(low), _) => Some(forecast_of_low(*low, &span_of(&garden.garden, of), now)),
@@ -140,22 +162,28 @@ impl WeatherArguments {
                 false => None,
                 true => match Store::open(&path, Open::ExistingOnly).await {
                     Ok(store) => Some(store),
-                    // A given forecast needs no store; the readings in it are then missing, and that is said.
+                    // A given forecast needs no store; what is in it is then missing, and that is said.
                     Err(fault) if given.is_some() => {
                         let troubles =
                             vec![format!("The evening's readings could not be read: {fault}."), NOT_TAUGHT.to_string()];
                         let gathered = Gathered { forecasts: given.into_iter().collect(), troubles };
-                        return Ok((garden.garden.clone(), gathered, Vec::new()));
+                        return Ok((garden.garden.clone(), gathered, Stored::default()));
                     }
                     Err(fault) => return Err(fault.into()),
                 },
             };
             let mut taught = garden.garden.clone();
-            let readings = match &store {
-                None => Vec::new(),
+            let mut stored = match &store {
+                None => Stored::default(),
                 Some(store) => {
                     teach(store, &mut taught, of).await?;
-                    readings(store, &taught, of).await?
+                    Stored {
+                        readings: readings(store, &taught, of).await?,
+                        // What went out stands: a list printed here agrees with it, and moves no cover for little.
+                        last: heard(store, &garden.garden.id, of, now).await?.pop(),
+                        elsewhere: covers_elsewhere(store, settings, &garden.garden, of, now).await?,
+                        ..Stored::default()
+                    }
                 }
             };
             let gathered = match given {
@@ -176,9 +204,11 @@ impl WeatherArguments {
                 }
             };
             if let Some(store) = store {
+                stored.out = left_out(&store, &garden.garden, of, stored.last.as_ref()).await?;
+                stored.day = day_before(&garden.garden, of, &gathered.forecasts);
                 store.close().await;
             }
-            Ok((taught, gathered, readings))
+            Ok((taught, gathered, stored))
         })
     }
 

@@ -3,7 +3,7 @@
 use super::{Configuration, Failure, choose, print};
 use crate::beds::Garden;
 use crate::journal::when::{Moment, Speaker};
-use crate::journal::{Entry, Key, What, belongs, note};
+use crate::journal::{Entry, Key, What, belongs, may_replace, note};
 use crate::service::store::{Open, Outcome, Store};
 use crate::settings::Settings;
 use crate::units::{Celsius, Scale};
@@ -22,7 +22,7 @@ pub(super) struct Writing {
     by: Option<String>,
     /// The number of the entry that this one stands for; the old one stays and is shown as corrected
     #[arg(long, value_name = "NUMBER")]
-    replaces: Option<i64>,
+    pub replaces: Option<i64>,
     /// Pretend that it is this time, such as 2027-01-16T18:40:00-05:00
     #[arg(long, value_name = "RFC3339", value_parser = super::instant)]
     now: Option<DateTime<Utc>>,
@@ -121,22 +121,16 @@ async fn replaced(store: &Store, desk: &Desk<'_>, number: i64, by: Option<&Entry
         return Err(refused(format!("There is no entry {number} in the journal of {}", desk.garden.name)));
     };
     if let Some(later) = old.corrected_by {
-        return Err(refused(format!(
-            "Entry {number} was corrected already; correct entry {later}, which stands for it"
-        )));
+        let by = store.entry(&desk.garden.id, later).await?;
+        if by.is_some_and(|by| matches!(by.entry.what, What::Struck(_))) {
+            return Err(refused(format!(
+                "Entry {number} was struck by entry {later} and counts no more; write what is right anew, without --replaces"
+            )));
+        }
     }
-    let (old_kind, new_kind) = (old.entry.what.kind(), by.map(|entry| entry.what.kind()));
-    if matches!(old.entry.what, What::Struck(_)) {
-        return Err(refused(format!("Entry {number} strikes another; write the other anew instead")));
-    }
-    let strikes = by.is_some_and(|entry| matches!(entry.what, What::Struck(_)));
-    if !strikes && new_kind != Some(old_kind) {
-        return Err(refused(format!(
-            "Entry {number} is of another kind ({}); strike it with `counterpane correct {number}` and write this one \
-             without --replaces",
-            old_kind.word()
-        )));
-    }
+    let later = old.corrected_by.map(|later| format!("entry {later}"));
+    let named = format!("Entry {number}");
+    by.map_or(Ok(()), |by| may_replace(&named, &old.entry, later.as_deref(), by)).map_err(refused)?;
     Ok(old.key)
 }
 
@@ -153,7 +147,13 @@ impl Desk<'_> {
     /// An instant as it is said back, and that the clock showed it twice.
     pub fn echo(&self, moment: &Moment) -> String {
         let speaker = self.speaker();
-        let twice = if moment.twice { ", the first of the two times that the clock showed it" } else { "" };
+        let wall = speaker.zone.local(moment.at).naive_local();
+        let which = if speaker.zone.instants(wall).first() == Some(&moment.at) { "first" } else { "last" };
+        let twice = if moment.twice {
+            format!(", the {which} of the two times that the clock showed it")
+        } else {
+            String::new()
+        };
         match moment.since {
             None => format!("{}{twice}", speaker.echo(moment.at)),
             Some(since) => format!("from {} to {}", speaker.echo(since), speaker.echo(moment.at)),
@@ -163,7 +163,12 @@ impl Desk<'_> {
     /// The entry, once its bed and planting have been found in the garden.
     pub fn entry(&self, moment: &Moment, as_typed: String, what: What, anyway: bool) -> Result<Entry, Failure> {
         let entry = Entry::new(moment.at, self.now, as_typed, what);
-        if !anyway {
+        if anyway {
+            let is_plain = |bed: &str| note(bed).is_ok_and(|text| text.as_deref() == Some(bed));
+            if let Some(bed) = entry.what.bed().filter(|bed| !is_plain(bed)) {
+                return Err(refused(format!("{bed:?} is no label of a bed; write it as one line of plain text")));
+            }
+        } else {
             belongs(&entry, self.garden, &self.settings.catalogue).map_err(refused)?;
         }
         Ok(entry)

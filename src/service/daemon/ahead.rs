@@ -6,17 +6,24 @@ use crate::beds::{Person, Role};
 use crate::journal::event::ForecastAtRound;
 use crate::message::ahead_letter;
 use crate::plan::said::Said;
-use crate::plan::spell::{ByDay, NightAhead, Spell, kept};
-use crate::service::look::{day_before, list};
-use crate::service::store::RoundRow;
+use crate::plan::spell::{Kept, NightAhead, Spell, ToldAhead, kept};
+use crate::plan::{Before, Measure};
+use crate::service::look::{self, day_before, list_after};
+use crate::service::store::{LastMail, RoundRow};
 use crate::settings::GardenSettings;
 use crate::zone::NightOf;
 use chrono::{DateTime, Duration, Utc};
 
 const KIND: &str = "ahead";
 
+fn read_back(garden: &str, mail: &LastMail) -> Option<ToldAhead> {
+    serde_json::from_str(mail.told.as_ref()?)
+        .inspect_err(|fault| tracing::error!(garden, %fault, "what was told ahead cannot be read back"))
+        .ok()
+}
+
 impl Daemon<'_> {
-    /// Tells the managers of the next night that wants people, once for each night. `false` where there is nothing to
+    /// Tells the managers of the next night that wants people, and again when it asks for more. `false` where there is nothing to
     /// tell, and then nothing was written.
     pub(super) async fn look_ahead(
         &self,
@@ -28,8 +35,13 @@ impl Daemon<'_> {
         let (garden, now) = (&settings.garden, self.clock.now());
         let Some(night) = spell.to_announce() else { return Ok(false) };
         let of = night.plan.of;
-        let told = self.store.last_mails(&garden.id, of, KIND).await?;
-        let heard = |person: &&Person| told.iter().any(|mail| !mail.failed && mail.recipient == person.address);
+        let mails = self.store.last_mails(&garden.id, of, KIND).await?;
+        let of_person = |person: &Person| mails.iter().find(|mail| !mail.failed && mail.recipient == person.address);
+        let told = |person: &Person| read_back(&garden.id, of_person(person)?);
+        // What an older release told cannot be compared, and is not told again.
+        let heard = |person: &&Person| {
+            of_person(person).is_some() && !told(person).is_some_and(|told| told.is_less_than(night))
+        };
         let managers = garden.people.iter().filter(|person| person.role == Role::Manager);
         let people: Vec<&Person> = managers.filter(|person| !heard(person)).collect();
         if people.is_empty() {
@@ -41,8 +53,10 @@ impl Daemon<'_> {
         let post =
             Post { garden, of, kind: KIND, revision, expires, others_due: None, now, enclosed: Enclosed::default() };
         let next_word_by = self.next_word_by(garden, None, now);
-        let letter = |_: &Person| ahead_letter(spell, night, next_word_by);
-        let messages = self.messages(&people, &post, letter).await?;
+        let letter = |person: &Person| ahead_letter(spell, night, told(person).as_ref(), next_word_by);
+        let mut messages = self.messages(&people, &post, letter).await?;
+        let document = serde_json::to_string(&ToldAhead::of(night))?;
+        messages.iter_mut().for_each(|message| message.told = Some(document.clone()));
         self.store.decide_and_tell(None, done.clone(), &messages, None, foretold).await?;
         let NightAhead { minutes, people, .. } = night;
         tracing::info!(garden = garden.id, night = %of, minutes = minutes.0, ?people, mails = messages.len(), "looked ahead");
@@ -50,23 +64,27 @@ impl Daemon<'_> {
         Ok(true)
     }
 
-    /// Which covers of the night just over the coming one wants again, and what to do with them by day. Without a
-    /// forecast there is none: all come off.
+    /// Which covers and pots of the night just over the coming one wants again, and what to do with them by day. Without a
+    /// forecast there are none: all come off, and out.
     pub(super) async fn kept_by_day(
         &self,
         settings: &GardenSettings,
         over: NightOf,
         said: &Said,
         now: DateTime<Utc>,
-    ) -> Vec<ByDay> {
-        if said.beds.iter().all(|bed| bed.cover.is_none()) {
-            return Vec::new();
+    ) -> Result<Kept, DaemonFault> {
+        if said.beds.iter().all(|bed| bed.cover.is_none() && bed.measure != Measure::BringIn) {
+            return Ok(Kept::default());
         }
         let of = NightOf(over.0 + Duration::days(1));
         let (garden, _) = self.taught(settings, of).await;
         let garden = &garden;
         let forecasts = self.sources().gather(settings, of, now).await.forecasts;
-        let tonight = list(garden, &self.settings.catalogue, of, &forecasts, &[], now);
-        kept(said, &tonight, day_before(garden, of, &forecasts).as_ref())
+        let rows = self.store.said(&garden.id, of).await?;
+        let told = rows.last().and_then(look::read_back);
+        let day = day_before(garden, of, &forecasts);
+        let before = Before { said: told.as_ref(), out: Some(said), day, ..Before::default() };
+        let tonight = list_after(garden, &self.settings.catalogue, of, &forecasts, &[], before, now);
+        Ok(kept(said, &tonight, day.as_ref()))
     }
 }

@@ -1,12 +1,13 @@
 //! What a frost did shows late: the people are asked about its beds three days after it, and again when ten have passed.
 
 use super::post::{Enclosed, Post};
-use super::rounds::{read_back, round_row};
+use super::rounds::round_row;
 use super::{Daemon, DaemonFault};
 use crate::beds::Person;
 use crate::message::{Reader, look_again_letter};
 use crate::plan::said::Said;
 use crate::rounds::{Round, RoundKind};
+use crate::service::look::read_back;
 use crate::service::store::RoundState;
 use crate::settings::GardenSettings;
 use crate::zone::NightOf;

@@ -94,7 +94,8 @@ impl Daemon<'_> {
                     night: post.of,
                     kind: post.kind.into(),
                     revision: post.revision,
-                    replaceable: post.kind == "list",
+                    // That all is quiet tonight must not arrive behind a list either.
+                    replaceable: matches!(post.kind, "list" | "all-quiet"),
                     message_id: rendered.message_id,
                     envelope_from: rendered.envelope_from,
                     bytes: rendered.bytes,
@@ -103,6 +104,7 @@ impl Daemon<'_> {
                     due: post.now,
                     expires: post.expires,
                     others_due: post.others_due,
+                    told: None,
                 }),
                 Err(fault) => tracing::error!(garden, person = person.name, %fault, "mail cannot be written"),
             }

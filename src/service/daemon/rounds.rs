@@ -6,12 +6,15 @@ use crate::beds::{Garden, Person, Role};
 use crate::journal::event::ForecastAtRound;
 use crate::message::{Context, NightOver, Reader, evening_letter, morning_after_letter};
 use crate::night::NightHour;
-use crate::plan::said::{Said, SaidBed, SayReason, SilentReason, calendar_entry, changes, whether};
+use crate::plan::before::still_out;
+use crate::plan::said::{Said, SayReason, SilentReason, calendar_entry, changes, whether};
 use crate::plan::spell::TOLD;
-use crate::plan::{Measure, Plan, turning};
+use crate::plan::{Before, Measure, Plan, turning};
 use crate::rounds::{MORNING_AFTER, Round, RoundKind, next_firing, next_round, night_at, night_hours};
 use crate::service::failpoint;
-use crate::service::look::{NOT_TAUGHT, readings, spell, teach};
+use crate::service::look::{
+    NOT_TAUGHT, covers_elsewhere, day_before, is_heard, left_out, read_back, readings, spell, teach,
+};
 use crate::service::store::{LastMail, OutboxRow, RoundRow, RoundState, SaidRow};
 use crate::settings::GardenSettings;
 use crate::units::{Kelvins, Minutes};
@@ -23,8 +26,6 @@ const FIRST_LOOK_BACK: Duration = Duration::hours(12);
 const LONGEST_LOOK_BACK: Duration = Duration::days(4);
 /// A morning-after message later than this tells nobody anything.
 const UNCOVER_IN_TIME: Duration = Duration::hours(8);
-/// A clock is set back by a few hours at most; what was said later than that belongs to another time.
-const AHEAD: Duration = Duration::hours(3);
 /// Whoever is told in another's place needs so long to act, and the relay is given so long first.
 const IN_TIME: Duration = Duration::minutes(45);
 const TRIED: Duration = Duration::minutes(10);
@@ -140,6 +141,10 @@ impl Daemon<'_> {
         let now = self.clock.now();
         // Without a store that can be written no list can be sent from here: no feed is bothered for it.
         self.store.prove_writable().await?;
+        // Of gardens that share covers one looks at a time, in the order in which they came here: what it takes is in the store
+        // before another looks, and whose weather comes first does not decide who gets them.
+        let shares = garden.covers.iter().any(|stock| !stock.shared_with.is_empty());
+        let _shelf = if shares { Some(self.shared.shelf.lock().await) } else { None };
         let mut gathered = self.sources().gather(settings, round.night, now).await;
         self.keep_silences().await;
         let (garden, untaught) = self.taught(settings, round.night).await;
@@ -151,14 +156,18 @@ impl Daemon<'_> {
             Vec::new()
         });
         failpoint::here("weather-gathered");
+        let elsewhere = covers_elsewhere(self.store, self.settings, garden, round.night, now).await?;
         let rows = self.store.said(&garden.id, round.night).await?;
         // What was said by a clock that ran ahead, or in a rehearsal, is not said yet.
-        let heard = || rows.iter().filter(|row| row.said_at <= now + AHEAD);
+        let heard = || rows.iter().filter(|row| is_heard(row, now));
         let said = heard().next_back().and_then(read_back);
         let (catalogue, forecasts) = (&self.settings.catalogue, &gathered.forecasts);
         // At dusk people are out for tonight.
         let nights = if round.kind == RoundKind::Dusk { 1 } else { TOLD };
-        let mut spell = spell(garden, catalogue, round.night, nights, forecasts, &readings, said.as_ref(), now);
+        let out = left_out(self.store, garden, round.night, said.as_ref()).await?;
+        let day = day_before(garden, round.night, forecasts);
+        let before = Before { said: said.as_ref(), out: out.as_ref(), day, elsewhere: &elsewhere };
+        let mut spell = spell(garden, catalogue, round.night, nights, forecasts, &readings, before, now);
         let plan = &spell.tonight;
         failpoint::here("list-made");
         if plan.gap > Minutes(0.01) {
@@ -192,7 +201,7 @@ impl Daemon<'_> {
             }
         };
         // Only what is sent needs it.
-        turning::find(&mut spell.tonight, catalogue, said.as_ref());
+        turning::find(&mut spell.tonight, catalogue, before);
         let plan = &spell.tonight;
         let (untold, of_untold) = self.untold(garden).await?;
         let for_managers: Vec<String> = gathered.troubles.iter().cloned().chain(of_untold).collect();
@@ -336,7 +345,7 @@ impl Daemon<'_> {
         let (Some(said), Ok(reason)) = (said, reason) else {
             return Ok(self.store.decide(None, done, &[]).await?);
         };
-        let kept = self.kept_by_day(settings, round.night, &said, now).await;
+        let kept = self.kept_by_day(settings, round.night, &said, now).await?;
         let next_word_by = self.next_word_by(garden, None, now);
         let (untold, of_untold) = self.untold(garden).await?;
         let letter = |person: &Person| {
@@ -354,7 +363,8 @@ impl Daemon<'_> {
         let post =
             Post { garden, of: round.night, kind: "morning-after", revision, expires, others_due, now, enclosed };
         let messages = self.messages(people, &post, letter).await?;
-        let said = said_row(garden, round.night, revision, &Said { at: now, ..said.clone() }, now)?;
+        let told = Said { at: now, kept: Some(kept.beds()), ..said.clone() };
+        let said = said_row(garden, round.night, revision, &told, now)?;
         let to_manager = self.to_manager(garden, &messages);
         let told = to_manager.as_deref().map(|key| (untold.as_slice(), key));
         self.store.decide_and_tell(Some(said), done, &messages, told, &[]).await?;
@@ -427,67 +437,6 @@ fn said_row(
 }
 
 /// What was said, or nothing where this release cannot read it any more: then the list is said anew.
-pub(super) fn read_back(row: &SaidRow) -> Option<Said> {
-    serde_json::from_str(&row.document)
-        .inspect_err(|fault| tracing::error!(garden = row.garden, %fault, "what was said cannot be read back"))
-        .ok()
-}
-
 fn next_revision(rows: &[SaidRow]) -> u32 {
     rows.last().map_or(1, |row| row.revision + 1)
-}
-
-/// What may lie on the beds in the morning: covers and pots of the list that stood when the work was to be done, and
-/// of every later one. A list called off at dusk has been worked through by then; one that knows nothing replaces none.
-fn still_out(said: &[Said], deadline: DateTime<Utc>) -> Option<Said> {
-    let knows = |said: &Said| said.beds.iter().all(|bed| bed.measure != Measure::Unknown);
-    let standing = said.iter().rposition(|said| said.at <= deadline && knows(said)).unwrap_or(0);
-    let (last, earlier) = said.get(standing..)?.split_last()?;
-    let is_out = |bed: &&SaidBed| bed.cover.is_some() || bed.measure == Measure::BringIn;
-    let beds = last.beds.iter().map(|bed| {
-        let lists = earlier.iter().rev().flat_map(|said| &said.beds);
-        std::iter::once(bed).chain(lists).filter(|other| other.bed == bed.bed).find(is_out).unwrap_or(bed).clone()
-    });
-    Some(Said { at: last.at, beds: beds.collect() })
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    const COVER: &str = "sheet";
-
-    /// One list at an hour of the day: A's measure and B's, with a cover where that is what they say.
-    fn list(hour: i64, a: Measure, b: Measure) -> Said {
-        let bed = |bed: &str, measure: Measure| SaidBed {
-            bed: bed.into(),
-            measure,
-            cover: (measure == Measure::Cover).then(|| COVER.into()),
-            chance: 0.5,
-            remaining: 0.2,
-        };
-        Said { at: DateTime::UNIX_EPOCH + Duration::hours(hour), beds: vec![bed("A", a), bed("B", b)] }
-    }
-
-    #[test]
-    fn what_lies_on_the_beds_is_what_stood_when_the_work_was_done_and_what_came_later() {
-        use Measure::{BringIn, Cover, Fine, Unknown};
-        for (lists, expected) in [
-            (vec![list(13, Cover, Fine)], [Cover, Fine]),
-            // Called off before anyone has gone out, and after.
-            (vec![list(7, Cover, Cover), list(13, Fine, Fine)], [Fine, Fine]),
-            (vec![list(13, Cover, Fine), list(19, Fine, Fine)], [Cover, Fine]),
-            (vec![list(13, Cover, Fine), list(19, Fine, Cover)], [Cover, Cover]),
-            (vec![list(13, BringIn, Cover), list(19, Fine, Fine)], [BringIn, Cover]),
-            // Weather that went missing calls nothing off.
-            (vec![list(7, Cover, Fine), list(13, Unknown, Unknown)], [Cover, Unknown]),
-            (vec![list(13, Unknown, Unknown)], [Unknown, Unknown]),
-            (vec![list(19, Cover, Fine), list(20, Fine, Fine)], [Cover, Fine]),
-        ] {
-            let out = still_out(&lists, DateTime::UNIX_EPOCH + Duration::hours(17));
-            let measures: Vec<Measure> = out.iter().flat_map(|said| &said.beds).map(|bed| bed.measure).collect();
-            assert_eq!(measures, expected, "{lists:?}");
-        }
-        assert_eq!(still_out(&[], DateTime::UNIX_EPOCH), None);
-    }
 }

@@ -18,6 +18,11 @@ pub enum StoreFault {
     )]
     NewerVersion { path: PathBuf, version: i64 },
     #[error(
+        "the store {path} has layout {version} already, and this program would change it by the earlier layout {next}. \
+         Mend: install the version that used it last, and report this: a release must not slip a layout in"
+    )]
+    OutOfOrder { path: PathBuf, version: i64, next: i64 },
+    #[error(
         "the store {path} cannot be written. Mend: give the account that runs this program the right to write the file \
          and its folder, and check that the disk is not mounted read-only"
     )]

@@ -68,6 +68,17 @@ impl Store {
         }))
     }
 
+    /// The last forecast of each feed that a garden ever had, the newest first; what can no longer be read is left out.
+    pub async fn forecasts(&self, garden: &str) -> Result<Vec<Forecast>, StoreFault> {
+        let rows = sqlx::query("SELECT document FROM forecasts WHERE garden = ? ORDER BY fetched DESC, feed")
+            .bind(garden)
+            .fetch_all(&self.pool)
+            .await
+            .map_err(|error| self.fault(error))?;
+        let documents: Vec<String> = rows.iter().map(|row| self.text(row, "document")).collect::<Result<_, _>>()?;
+        Ok(documents.iter().filter_map(|document| serde_json::from_str(document).ok()).collect())
+    }
+
     /// Keeps until when providers, by their origin, want to be left alone; what is past is forgotten.
     pub async fn keep_silences(
         &self,

@@ -164,10 +164,11 @@ impl Store {
         let rows = sqlx::query(
             "SELECT bed, at, celsius, dew_point_celsius FROM readings WHERE garden = ?1 AND at BETWEEN ?2 AND ?3
              UNION ALL
-             SELECT nullif(series.bed, ''), logged.at, logged.celsius, NULL FROM series
+             SELECT nullif(series.bed, ''), logged.at, min(logged.celsius), NULL FROM series
              CROSS JOIN logged ON logged.series = series.id
              WHERE series.garden = ?1 AND series.place IN ('screen', 'bed') AND series.sampled = 'instant'
              AND logged.at BETWEEN ?2 AND ?3 AND logged.import NOT IN (SELECT id FROM struck_imports)
+             GROUP BY series.id, logged.at
              ORDER BY 2",
         )
         .bind(garden)

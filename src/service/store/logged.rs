@@ -1,13 +1,14 @@
 //! The rows of thermometers' logs, millions of them: a thermometer in its place once, and of each row three numbers.
 
 use super::{Store, StoreFault};
-use crate::journal::event::{PlaceLow, solar_offset};
+use crate::journal::event::{MINIMUM_REACHES_BACK, PlaceLow, solar_offset};
 use crate::journal::{Place, Sampled};
 use crate::units::Celsius;
 use crate::zone::NightOf;
 use chrono::{DateTime, Utc};
 use sqlx::Row;
 use sqlx::sqlite::SqliteRow;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// One thermometer in one place.
 #[derive(Clone, Debug, PartialEq)]
@@ -27,6 +28,9 @@ pub struct Logged {
     pub celsius: Celsius,
     pub import: i64,
 }
+
+/// Temperatures that are this near to one another are the same, K: one may have gone through another scale and back.
+pub const SAME: f64 = 1e-9;
 
 /// Rows of one statement: enough that its overhead does not count.
 const ROWS_AT_ONCE: usize = 200;
@@ -88,8 +92,9 @@ impl Store {
         number.ok_or_else(|| self.unreadable("a thermometer", "it was not kept"))
     }
 
-    /// Adds rows of a thermometer in one transaction, and gives how many are new. A time that is there already stays,
-    /// unless the import it came with was struck.
+    /// Adds rows of a thermometer in one transaction, and gives how many are new. Each import keeps all its rows, also
+    /// those that another one brought before, so that striking that one takes none of them away. A time that is there
+    /// with another temperature stays as it is, unless one of the two imports was struck.
     pub async fn log(&self, series: i64, rows: &[Logged]) -> Result<u64, StoreFault> {
         let mut transaction = self.begin().await?;
         let mut added = 0;
@@ -98,9 +103,12 @@ impl Store {
             let statement = format!(
                 "WITH given (at, import, celsius) AS (VALUES {values})
                  INSERT INTO logged (series, at, import, celsius)
-                 SELECT ?, given.at, given.import, given.celsius FROM given WHERE NOT EXISTS
+                 SELECT ?, given.at, given.import, given.celsius FROM given
+                 WHERE given.import IN (SELECT id FROM struck_imports) OR NOT EXISTS
                      (SELECT 1 FROM logged AS old WHERE old.series = ? AND old.at = given.at
-                      AND (old.import = given.import OR old.import NOT IN (SELECT id FROM struck_imports)))"
+                      AND abs(old.celsius - given.celsius) > {SAME}
+                      AND old.import NOT IN (SELECT id FROM struck_imports))
+                 ON CONFLICT DO NOTHING"
             );
             let mut query = sqlx::query(sqlx::AssertSqlSafe(statement));
             for row in rows {
@@ -113,7 +121,23 @@ impl Store {
         Ok(added)
     }
 
-    /// Rows of a thermometer within an interval, both ends included, in order of time, whose import stands.
+    /// How many rows of each import of a garden are there, by its number in the journal. Reads all rows.
+    pub async fn rows_of_imports(&self, garden: &str) -> Result<BTreeMap<i64, u64>, StoreFault> {
+        let rows = sqlx::query(
+            "SELECT logged.import, count(*) AS count FROM series CROSS JOIN logged ON logged.series = series.id
+             WHERE series.garden = ? GROUP BY logged.import",
+        )
+        .bind(garden)
+        .fetch_all(&self.pool)
+        .await
+        .map_err(|error| self.fault(error))?;
+        rows.iter()
+            .map(|row| Ok((self.number(row, "import")?, u64::try_from(self.number(row, "count")?).unwrap_or_default())))
+            .collect()
+    }
+
+    /// Rows of a thermometer within an interval, both ends included, in order of time, whose import stands; once,
+    /// where several imports held them.
     pub async fn logged(
         &self,
         series: i64,
@@ -121,8 +145,8 @@ impl Store {
         to: DateTime<Utc>,
     ) -> Result<Vec<(DateTime<Utc>, Celsius)>, StoreFault> {
         let rows = sqlx::query(
-            "SELECT at, celsius FROM logged WHERE series = ? AND at BETWEEN ? AND ?
-             AND import NOT IN (SELECT id FROM struck_imports) ORDER BY at",
+            "SELECT at, min(celsius) AS celsius FROM logged WHERE series = ? AND at BETWEEN ? AND ?
+             AND import NOT IN (SELECT id FROM struck_imports) GROUP BY at ORDER BY at",
         )
         .bind(series)
         .bind(from.timestamp())
@@ -133,22 +157,35 @@ impl Store {
         rows.iter().map(|row| Ok((self.time(row, "at")?, Celsius(self.real(row, "celsius")?)))).collect()
     }
 
-    /// Rows of a thermometer behind one of them, in order of time and import, at most so many; of struck imports too.
-    pub async fn logged_behind(
+    /// Rows of a thermometer within an interval, both ends included, in order of time; of struck imports too.
+    pub async fn logged_of_all(
         &self,
         series: i64,
-        behind: Option<(DateTime<Utc>, i64)>,
-        most: u32,
+        from: DateTime<Utc>,
+        to: DateTime<Utc>,
     ) -> Result<Vec<Logged>, StoreFault> {
-        let (at, import) = behind.map_or((i64::MIN, i64::MIN), |(at, import)| (at.timestamp(), import));
+        self.all_logged(series, from, to, -1).await
+    }
+
+    /// Rows of a thermometer from a time on, in order of time, at most so many; of struck imports too.
+    pub async fn logged_from(&self, series: i64, from: DateTime<Utc>, most: u32) -> Result<Vec<Logged>, StoreFault> {
+        self.all_logged(series, from, DateTime::<Utc>::MAX_UTC, i64::from(most)).await
+    }
+
+    async fn all_logged(
+        &self,
+        series: i64,
+        from: DateTime<Utc>,
+        to: DateTime<Utc>,
+        most: i64,
+    ) -> Result<Vec<Logged>, StoreFault> {
         let rows = sqlx::query(
-            "SELECT at, celsius, import FROM logged WHERE series = ?1 AND (at, import) > (?2, ?3)
-             ORDER BY at, import LIMIT ?4",
+            "SELECT at, celsius, import FROM logged WHERE series = ? AND at BETWEEN ? AND ? ORDER BY at LIMIT ?",
         )
         .bind(series)
-        .bind(at)
-        .bind(import)
-        .bind(i64::from(most))
+        .bind(from.timestamp())
+        .bind(to.timestamp())
+        .bind(most)
         .fetch_all(&self.pool)
         .await
         .map_err(|error| self.fault(error))?;
@@ -162,8 +199,21 @@ impl Store {
         rows.iter().map(logged).collect()
     }
 
+    /// The numbers of a garden's imports whose rows do not count.
+    pub async fn struck_imports(&self, garden: &str) -> Result<BTreeSet<i64>, StoreFault> {
+        let ids: Vec<i64> = sqlx::query_scalar(
+            "SELECT struck_imports.id FROM struck_imports JOIN journal ON journal.id = struck_imports.id
+             WHERE journal.garden = ?",
+        )
+        .bind(garden)
+        .fetch_all(&self.pool)
+        .await
+        .map_err(|error| self.fault(error))?;
+        Ok(ids.into_iter().collect())
+    }
+
     /// The lowest row of every place and night, from noon to noon by the mean sun of a longitude, of the nights from
-    /// one to another, both included.
+    /// one to another, both included. A minimum is of the night as in [`MINIMUM_REACHES_BACK`].
     pub async fn lows_of_logs(
         &self,
         garden: &str,
@@ -174,17 +224,27 @@ impl Store {
         let offset = solar_offset(longitude).num_seconds();
         let begins = |night: NightOf| night.0.and_time(chrono::NaiveTime::MIN).and_utc().timestamp() - offset;
         let rows = sqlx::query(
-            "SELECT series.place, series.bed, series.cover, series.sampled, series.source, series.height,
-                    (logged.at + ?2) / 86400 AS day, min(logged.celsius) AS celsius
-             FROM series CROSS JOIN logged ON logged.series = series.id
-             WHERE series.garden = ?1 AND series.sampled <> 'maximum' AND logged.at >= ?3 AND logged.at < ?4
-             AND logged.import NOT IN (SELECT id FROM struck_imports)
-             GROUP BY series.id, day ORDER BY day, series.id",
+            // A day at a time, along the key of the rows: to group them would sort them all, in a file of its own.
+            "WITH RECURSIVE ends (id, noon, first, last) AS (
+                 SELECT id, noon, (SELECT min(at) FROM logged WHERE series = each.id AND at >= ?3 + back AND at < ?4 + back),
+                                  (SELECT max(at) FROM logged WHERE series = each.id AND at >= ?3 + back AND at < ?4 + back)
+                 FROM (SELECT id, (sampled = 'minimum') * ?5 AS back, ?2 - (sampled = 'minimum') * ?5 AS noon
+                       FROM series WHERE garden = ?1 AND sampled <> 'maximum') AS each),
+             days (id, noon, day, last) AS (
+                 SELECT id, noon, (first + noon) / 86400, (last + noon) / 86400 FROM ends WHERE first IS NOT NULL
+                 UNION ALL SELECT id, noon, day + 1, last FROM days WHERE day < last),
+             lows (id, day, celsius) AS (
+                 SELECT id, day, (SELECT min(celsius) FROM logged
+                                  WHERE series = days.id AND at >= day * 86400 - noon AND at < (day + 1) * 86400 - noon
+                                  AND import NOT IN (SELECT id FROM struck_imports)) FROM days)
+             SELECT series.place, series.bed, series.cover, series.sampled, series.source, series.height, day, celsius
+             FROM lows CROSS JOIN series ON series.id = lows.id WHERE celsius IS NOT NULL ORDER BY day, series.id",
         )
         .bind(garden)
         .bind(offset)
         .bind(begins(from))
         .bind(begins(to) + 86_400)
+        .bind(MINIMUM_REACHES_BACK.num_seconds())
         .fetch_all(&self.pool)
         .await
         .map_err(|error| self.fault(error))?;

@@ -2,8 +2,8 @@
 //!
 //! ```text
 //! waiting    -> leased, expired, superseded
-//! leased     -> sent, waiting, unknown, refused; when the lease is over: leased again, or expired
-//! unknown    -> leased, expired        an earlier try may have arrived
+//! leased     -> sent, waiting, unknown, refused, superseded; when the lease is over: leased again, or expired
+//! unknown    -> leased, expired, superseded        an earlier try may have arrived
 //! sent, refused, expired, superseded   ends
 //! ```
 //!
@@ -25,7 +25,8 @@ pub struct OutboxRow {
     pub kind: String,
     pub revision: u32,
     /// Whether a newer one to the same person about the same night makes this one needless, and the other way round:
-    /// true for lists of what to do, false for news of something that happened.
+    /// true for lists of what to do and for the word that there is nothing to do, false for news of something that
+    /// happened.
     pub replaceable: bool,
     pub message_id: String,
     pub envelope_from: String,
@@ -40,6 +41,8 @@ pub struct OutboxRow {
     pub expires: DateTime<Utc>,
     /// From when on somebody else is told, where nobody has taken it by then.
     pub others_due: Option<DateTime<Utc>>,
+    /// What it tells, as JSON, where a later one is compared with it; the store does not look inside.
+    pub told: Option<String>,
 }
 
 impl OutboxRow {
@@ -114,10 +117,22 @@ pub struct LastMail {
     pub recipient: String,
     /// It was refused or expired.
     pub failed: bool,
+    /// As of an [`OutboxRow`].
+    pub told: Option<String>,
 }
 
 /// No mail is put off longer than this by a clock that is right.
 const LONGEST_WAIT: Duration = Duration::hours(1);
+
+/// A list in whose place there is a newer one. One that was being tried when the newer one was decided must not arrive
+/// behind it, and nobody need hear that it did not: the newer one keeps the promise that somebody is told.
+macro_rules! outdated {
+    () => {
+        "(replaceable AND EXISTS
+            (SELECT 1 FROM outbox AS newer WHERE newer.garden = outbox.garden AND newer.night = outbox.night
+             AND newer.recipient = outbox.recipient AND newer.replaceable AND newer.revision > outbox.revision))"
+    };
+}
 
 impl Store {
     pub(super) async fn queue(&self, to: &mut Transaction<'_, Sqlite>, row: &OutboxRow) -> Result<(), StoreFault> {
@@ -138,8 +153,8 @@ impl Store {
         superseded.map_err(|error| self.fault(error))?;
         sqlx::query(
             "INSERT INTO outbox (key, recipient, garden, night, kind, revision, replaceable, message_id, envelope_from,
-                                 bytes, subject, plain, due, expires, others_due)
-             VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
+                                 bytes, subject, plain, due, expires, others_due, told)
+             VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
              ON CONFLICT (key) DO NOTHING",
         )
         .bind(row.key())
@@ -157,6 +172,7 @@ impl Store {
         .bind(row.due.timestamp())
         .bind(row.expires.timestamp())
         .bind(row.others_due.map(|at| at.timestamp()))
+        .bind(&row.told)
         .execute(&mut **to)
         .await
         .map_err(|error| self.fault(error))?;
@@ -165,9 +181,10 @@ impl Store {
 
     /// Claims the row that has to be sent first: of those due and not expired, the one nearest its `expires`. A row
     /// whose lease is over is due as well, and may have arrived; so is one that would be due later than anybody sets
-    /// it, for that was a clock that ran ahead. No two claims give the same row at the same time.
+    /// it, for that was a clock that ran ahead. No two claims give the same row at the same time, and none gives a list
+    /// in whose place there is a newer one.
     pub async fn claim(&self, now: DateTime<Utc>, owner: &str, lease: Duration) -> Result<Option<Claimed>, StoreFault> {
-        let rows = sqlx::query(
+        let rows = sqlx::query(concat!(
             "UPDATE outbox SET
                  state = 'leased', owner = ?2, lease_until = ?3, fence = fence + 1, tries = tries + 1,
                  maybe_delivered = (maybe_delivered OR state = 'leased')
@@ -175,9 +192,11 @@ impl Store {
                  SELECT key FROM outbox
                  WHERE state IN ('waiting', 'leased', 'unknown') AND expires > ?1
                    AND CASE state WHEN 'leased' THEN lease_until ELSE due END NOT BETWEEN ?1 + 1 AND ?4
-                 ORDER BY expires, night, revision, key LIMIT 1)
+                   AND NOT ",
+            outdated!(),
+            "    ORDER BY expires, night, revision, key LIMIT 1)
              RETURNING *",
-        )
+        ))
         .bind(now.timestamp())
         .bind(owner)
         .bind((now + lease).timestamp())
@@ -198,13 +217,16 @@ impl Store {
             Settled::Again { due } => ("waiting", Some(due), None, false),
             Settled::MaybeArrived { due } => ("waiting", Some(due), None, true),
         };
-        let done = sqlx::query(
+        let done = sqlx::query(concat!(
             "UPDATE outbox SET
-                 state = CASE WHEN ?4 = 'waiting' AND (maybe_delivered OR ?6) THEN 'unknown' ELSE ?4 END,
+                 state = CASE WHEN ?4 <> 'sent' AND ",
+            outdated!(),
+            "                 THEN 'superseded'
+                              WHEN ?4 = 'waiting' AND (maybe_delivered OR ?6) THEN 'unknown' ELSE ?4 END,
                  due = coalesce(?5, due), maybe_delivered = (maybe_delivered OR ?6), last_answer = ?7,
                  ended_at = ?8, owner = NULL, lease_until = NULL
              WHERE key = ?1 AND owner = ?2 AND fence = ?3 AND state = 'leased'",
-        )
+        ))
         .bind(&claimed.key)
         .bind(&claimed.owner)
         .bind(claimed.fence)
@@ -219,9 +241,18 @@ impl Store {
         Ok(done.rows_affected() == 1)
     }
 
-    /// Ends the rows whose useful life is over, and returns them. A row that somebody is trying just now is left
-    /// until its lease is over.
+    /// Ends the rows whose useful life is over, and returns them; and those that gave place to a newer one while their
+    /// owner was trying them and went. A row that somebody is trying just now is left until its lease is over.
     pub async fn expire_overdue(&self, now: DateTime<Utc>) -> Result<Vec<Ended>, StoreFault> {
+        sqlx::query(concat!(
+            "UPDATE outbox SET state = 'superseded', owner = NULL, lease_until = NULL
+             WHERE state IN ('waiting', 'leased', 'unknown') AND (state <> 'leased' OR lease_until <= ?) AND ",
+            outdated!(),
+        ))
+        .bind(now.timestamp())
+        .execute(&self.pool)
+        .await
+        .map_err(|error| self.fault(error))?;
         let rows = sqlx::query(
             "UPDATE outbox SET
                  state = 'expired', maybe_delivered = (maybe_delivered OR state = 'leased'),
@@ -252,10 +283,12 @@ impl Store {
     /// The mails that nobody has taken though their hour comes near, and that nobody else was told of yet. They are
     /// tried on.
     pub async fn not_taken_yet(&self, now: DateTime<Utc>) -> Result<Vec<Ended>, StoreFault> {
-        let rows = sqlx::query(
+        let rows = sqlx::query(concat!(
             "SELECT * FROM outbox WHERE state IN ('waiting', 'leased', 'unknown') AND others_due <= ? AND NOT others_told
-             ORDER BY night, key",
-        )
+             AND NOT ",
+            outdated!(),
+            " ORDER BY night, key",
+        ))
         .bind(now.timestamp())
         .fetch_all(&self.pool)
         .await
@@ -342,7 +375,7 @@ impl Store {
     /// The last mail of a kind about a night, for each person to whom there was one.
     pub async fn last_mails(&self, garden: &str, night: NightOf, kind: &str) -> Result<Vec<LastMail>, StoreFault> {
         let rows = sqlx::query(
-            "SELECT recipient, state IN ('refused', 'expired') AS failed, max(revision) FROM outbox
+            "SELECT recipient, state IN ('refused', 'expired') AS failed, told, max(revision) FROM outbox
              WHERE garden = ? AND night = ? AND kind = ? GROUP BY recipient",
         )
         .bind(garden)
@@ -352,7 +385,11 @@ impl Store {
         .await
         .map_err(|error| self.fault(error))?;
         let mails = rows.iter().map(|row| {
-            Ok(LastMail { recipient: self.text(row, "recipient")?, failed: self.number(row, "failed")? != 0 })
+            Ok(LastMail {
+                recipient: self.text(row, "recipient")?,
+                failed: self.number(row, "failed")? != 0,
+                told: self.optional_text(row, "told")?,
+            })
         });
         mails.collect()
     }

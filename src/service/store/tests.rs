@@ -58,6 +58,7 @@ async fn a_store_that_is_full_says_so_and_holds_nothing_half_written() {
         due: at,
         expires: at + Duration::hours(1),
         others_due: None,
+        told: None,
     };
     let small = OutboxRow { bytes: b"x".to_vec(), ..mail.clone() };
     let fault = store.decide(Some(said.clone()), round.clone(), &[mail]).await.expect_err("no room");
@@ -115,6 +116,27 @@ async fn a_change_that_fails_leaves_the_store_as_it_was_and_every_try_has_its_ow
     store.close().await;
     let store = Store::open(store.path(), Open::ReadWrite).await.expect("unchanged");
     assert!(!store.is_behind().await.expect("readable"));
+}
+
+/// Two branches that each add a layout meet in one program.
+#[tokio::test]
+async fn a_layout_that_comes_after_a_later_one_is_refused_and_changes_nothing() {
+    let (folder, store) = new_store().await;
+    store.migrate(&one_layout_more("CREATE TABLE more (x)")).await.expect("a change");
+    let copies = files(&folder);
+    let mut migrations: Vec<_> = one_layout_more("CREATE TABLE more (x)").iter().cloned().collect();
+    let late = sqlx::SqlStr::from_static("CREATE TABLE late (x)");
+    let kind = sqlx::migrate::MigrationType::Simple;
+    migrations.insert(migrations.len() - 1, sqlx::migrate::Migration::new(998, "late".into(), kind, late, false));
+    let fault = store.migrate(&Migrator::with_migrations(migrations)).await.expect_err("out of order");
+    assert!(matches!(fault, StoreFault::OutOfOrder { version: 999, next: 998, .. }) && fault.lasts(), "{fault:?}");
+    assert_eq!(store.layouts().await.expect("readable").last(), Some(&999));
+    assert_eq!(files(&folder), copies);
+    let late: i64 = sqlx::query_scalar("SELECT count(*) FROM sqlite_schema WHERE name = 'late'")
+        .fetch_one(&store.pool)
+        .await
+        .expect("a count");
+    assert_eq!(late, 0);
 }
 
 /// What the disk does not take is refused whole and says so, and does so again as long as it lasts.

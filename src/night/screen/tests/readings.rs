@@ -62,6 +62,51 @@ fn a_thermometer_that_contradicts_the_forecast_is_believed_and_remarked() {
     assert!(matches!(night.remarks[..], [Remark::ReadingDisagrees { by }] if (by.0 + 6.0).abs() < 1e-6));
 }
 
+/// 38 F written as 38 C, in one reading or in a whole log, before or after sound ones: the night is judged as without it,
+/// and says so. What is too cold for its hour is never left out.
+#[test]
+fn a_reading_far_too_warm_for_its_hour_is_left_out_and_named() {
+    let forecast = forecast();
+    let slip = |time: f64| reading(time, 38.0);
+    let sound = reading(1.5, expected_air(1.5) - 1.0);
+    for (slips, sound) in [
+        (vec![slip(2.0)], vec![]),
+        (vec![slip(1.0), slip(2.0), slip(2.5)], vec![]),
+        (vec![slip(2.0)], vec![sound]),
+        (vec![slip(1.0)], vec![sound]),
+    ] {
+        let mut all = [slips.clone(), sound.clone()].concat();
+        all.sort_by_key(|reading| reading.at);
+        let (with, without) = (
+            judge(Some(&forecast), &all, 3.0).expect("a night"),
+            judge(Some(&forecast), &sound, 3.0).expect("a night"),
+        );
+        assert_eq!((with.minimum, &with.hours), (without.minimum, &without.hours));
+        let last = slips.last().expect("a slip");
+        let named = with.remarks.iter().find_map(|remark| match remark {
+            Remark::ReadingLeftOut { at, air, by, more } => Some((*at, *air, by.0, *more)),
+            _ => None,
+        });
+        let (at, air, by, more) = named.expect("a remark");
+        assert_eq!((at, air, more), (last.at, last.air, slips.len() - 1));
+        assert!((by - (38.0 - expected_air((at - super::at(0.0)).num_minutes() as f64 / 60.0))).abs() < 0.1, "{by}");
+        assert!(with.steps.iter().any(|step| step.what.starts_with("reading not used: 3")));
+    }
+    for (off, is_left_out) in [(-25.0, false), (-9.0, false), (7.5, false), (8.5, true)] {
+        let (_, night) = moved_by(reading(2.0, expected_air(2.0) + off), 2.0);
+        let named = night.remarks.iter().any(|remark| matches!(remark, Remark::ReadingLeftOut { .. }));
+        assert_eq!(named, is_left_out, "{off}");
+    }
+}
+
+/// A forecast too old to go by still knows that nobody read 38 C on this evening.
+#[test]
+fn a_slip_is_no_night_of_its_own_where_the_forecast_is_old() {
+    let forecast = Forecast { issued: Some(at(-30.0)), fetched: at(-30.0), ..forecast() };
+    assert!(judge(Some(&forecast), &[reading(2.0, 3.0)], 2.0).is_ok());
+    assert!(matches!(judge(Some(&forecast), &[reading(2.0, 38.0)], 2.0), Err(NoNight::Stale { .. })));
+}
+
 #[test]
 fn the_low_is_never_above_what_a_thermometer_has_shown() {
     let forecast = forecast();

@@ -3,9 +3,10 @@
 use super::{Work, at_fault};
 use crate::journal::event::Written;
 use crate::journal::logged_table::{COLUMNS, Origin, fields};
-use crate::journal::{Kind, table};
+use crate::journal::{Kind, table, whose};
 use crate::service::cli::Failure;
 use crate::service::store::{Open, Store};
+use chrono::DateTime;
 use std::collections::BTreeMap;
 use std::io::BufWriter;
 use std::path::Path;
@@ -31,6 +32,7 @@ impl Work<'_> {
             let text = table::write(*kind, of_kind.map(|written| (&written.key, &written.entry)));
             std::fs::write(folder.join(format!("{}.csv", kind.word())), text).map_err(unwritable)?;
         }
+        std::fs::write(folder.join(whose::FILE), whose::write(self.garden)).map_err(unwritable)?;
         let rows = self.export_logs(&store, &entries, &folder.join(LOGGED)).await?;
         store.close().await;
         let count = entries.len();
@@ -47,11 +49,18 @@ impl Work<'_> {
         let keys: BTreeMap<i64, _> = entries.iter().map(|written| (written.id, &written.key)).collect();
         let mut count = 0;
         for (number, series) in store.series(&self.garden.id).await? {
-            let mut behind = None;
+            let mut from = DateTime::UNIX_EPOCH;
             loop {
-                let rows = store.logged_behind(number, behind, PAGE).await?;
-                let Some(last) = rows.last() else { break };
-                behind = Some((last.at, last.import));
+                let mut rows = store.logged_from(number, from, PAGE).await?;
+                let is_full = rows.len() == PAGE as usize;
+                let last = rows.last().map_or(from, |row| row.at);
+                if is_full {
+                    // The next page begins with all rows of this time.
+                    rows.retain(|row| row.at < last);
+                    from = last;
+                }
+                // By keys, for numbers are those of this store alone.
+                rows.sort_by_key(|row| (row.at, keys.get(&row.import)));
                 for row in &rows {
                     let Some(import) = keys.get(&row.import) else {
                         return Err(Failure::Unexpected(format!("Row of no import in {}.", self.store.display())));
@@ -66,6 +75,9 @@ impl Work<'_> {
                     let fields = fields(row.at, row.celsius, &origin);
                     table.write_record(&fields).map_err(|error| unwritable(&error))?;
                     count += 1;
+                }
+                if !is_full {
+                    break;
                 }
             }
         }

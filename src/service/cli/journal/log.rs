@@ -1,12 +1,13 @@
 //! Taking in a thermometer's log: looked through first, and written only when nothing is wrong or somebody has
 //! answered.
 
-use super::tables::{Batch, ROWS_AT_ONCE};
+use super::tables::{Batch, ROWS_AT_ONCE, Waiting};
 use super::{Faults, Work, at_fault};
 use crate::journal::doubts::{Doubt, Watch};
 use crate::journal::event::lows_of_readings;
 use crate::journal::log::{Column, Log, LogClock, Medium, Next};
 use crate::journal::{Entry, Imported, Place, Sampled, What, bed_of, note};
+use crate::service::cli::covered::cover_named;
 use crate::service::cli::progress::Progress;
 use crate::service::cli::writing::refused;
 use crate::service::cli::{Failure, zone_named};
@@ -18,6 +19,7 @@ use std::collections::BTreeMap;
 use std::fs::File;
 use std::io::{Read, Seek, SeekFrom};
 use std::path::Path;
+use std::rc::Rc;
 
 /// What one column comes to.
 struct Found {
@@ -64,7 +66,7 @@ impl Work<'_> {
     fn place(&self, column: &Column) -> Result<Place, String> {
         let bed = self.command.bed.clone();
         let needs = |bed: Option<String>| bed.ok_or_else(|| format!("of which bed is {}? Add --bed", column.name));
-        let cover = self.command.under_cover.as_ref().map(|cover| note(cover)).transpose()?;
+        let cover = self.command.under_cover.as_deref().map(|named| cover_named(self.garden, named)).transpose()?;
         Ok(match (column.medium, cover) {
             (Medium::Soil, _) => Place::Soil { bed: needs(bed)? },
             (Medium::UnderCover, cover) => Place::UnderCover { bed: needs(bed)?, cover: cover.flatten() },
@@ -118,39 +120,53 @@ impl Work<'_> {
             Some(store) => self.known(store).await?,
             None => (Vec::new(), BTreeMap::new()),
         };
+        let struck = match store {
+            Some(store) => Rc::new(store.struck_imports(&self.garden.id).await?),
+            None => Rc::default(),
+        };
         let columns: Vec<Column> = log.header().columns().cloned().collect();
         let mut found = Vec::new();
         for column in columns {
-            let batch =
-                Batch { series: Some(self.series(&column).map_err(|what| at_fault(path, what))?), ..Batch::default() };
+            let series = Some(self.series(&column).map_err(|what| at_fault(path, what))?);
+            let batch = Batch { series, struck: Rc::clone(&struck), ..Batch::default() };
             let known = if column.sampled == Sampled::Instant && column.medium == Medium::Air {
                 known.clone()
             } else {
                 Vec::new()
             };
-            let watch = Watch::new(&column.name, column.scale, &self.garden.site, known);
+            let watch = Watch::new(&column, &self.garden.site, known);
             found.push(Found { column, batch, watch, rows: 0, first: None, last: None });
         }
         let mut progress = Progress::new(format!("checking {}", path.display()), length);
         let mut repeated = 0;
         loop {
-            match log.next_row() {
+            let row = match log.next_row() {
                 Next::End => break,
-                Next::Fault(fault) => faults.add(path, fault),
-                Next::Repeated { .. } => repeated += 1,
-                Next::Row(row) => {
-                    progress.is_at(log.bytes());
-                    for (found, value) in found.iter_mut().zip(&row.values) {
-                        let Some(value) = value else { continue };
-                        found.rows += 1;
-                        found.first.get_or_insert(row.at);
-                        found.last = Some(row.at);
-                        found.watch.look(&row, *value);
-                        found.batch.rows.push((row.line, row.at, *value));
-                        if found.batch.rows.len() >= ROWS_AT_ONCE {
-                            found.batch.compare(store, &self.garden.id, path, faults).await?;
-                        }
-                    }
+                Next::Fault(fault) => {
+                    faults.add(path, fault);
+                    continue;
+                }
+                Next::Repeated { .. } => {
+                    repeated += 1;
+                    continue;
+                }
+                Next::Part(row, fault) => {
+                    faults.add(path, fault);
+                    row
+                }
+                Next::Row(row) => row,
+            };
+            progress.is_at(log.bytes());
+            for (found, value) in found.iter_mut().zip(&row.values) {
+                let Some(value) = value else { continue };
+                found.rows += 1;
+                found.first.get_or_insert(row.at);
+                found.last = Some(row.at);
+                found.watch.look(&row, *value);
+                let (line, at) = (row.line, row.at);
+                found.batch.rows.push(Waiting { line, at, celsius: *value, import: None, counts: true });
+                if found.batch.rows.len() >= ROWS_AT_ONCE {
+                    found.batch.compare(store, &self.garden.id, path, faults).await?;
                 }
             }
         }
@@ -196,8 +212,7 @@ impl Work<'_> {
         };
         let mut doubts = Vec::new();
         for found in found {
-            let in_air = found.column.medium != Medium::Soil && found.column.sampled == Sampled::Instant;
-            doubts.extend(found.watch.doubts(&self.garden.site, zone, in_air, lows));
+            doubts.extend(found.watch.doubts(&self.garden.site, zone, lows));
         }
         if repeated > 0 {
             doubts.push(Doubt::Repeated { rows: repeated });
@@ -219,6 +234,8 @@ impl Work<'_> {
         let by = self.command.by.as_deref().map(note).transpose().map_err(refused)?.flatten();
         let mut text = String::new();
         let mut targets: Vec<Option<(i64, i64)>> = Vec::new();
+        let entries = store.entries(&self.garden.id, None).await?;
+        let interrupted = self.interrupted(store, &entries).await?;
         for found in found {
             let series = self.series(&found.column).map_err(refused)?;
             let (Some(first), Some(last)) = (found.first, found.last) else {
@@ -233,6 +250,18 @@ impl Work<'_> {
             if new == 0 {
                 text.push_str(&format!("Nothing new: {what}, {} rows, all there already.\n", found.rows));
                 targets.push(None);
+                continue;
+            }
+            // The rest of an import during which the program ended belongs to its entry, which says how many rows there are.
+            let rest = interrupted.iter().find(|(_, imported, there)| {
+                imported.file == file
+                    && imported.column == found.column.name
+                    && imported.place == series.place
+                    && there + new == imported.rows
+            });
+            if let Some((written, ..)) = rest {
+                text.push_str(&format!("Taken in: {what}, {new} rows that entry {} had been without.\n", written.id));
+                targets.push(Some((store.keep_series(&self.garden.id, &series).await?, written.id)));
                 continue;
             }
             let imported = Imported {
@@ -272,7 +301,7 @@ impl Work<'_> {
             let row = match log.next_row() {
                 Next::End => break,
                 Next::Fault(_) | Next::Repeated { .. } => continue,
-                Next::Row(row) => row,
+                Next::Row(row) | Next::Part(row, _) => row,
             };
             progress.is_at(log.bytes());
             for ((target, rows), value) in targets.iter().zip(&mut rows).zip(&row.values) {

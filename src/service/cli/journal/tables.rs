@@ -2,17 +2,18 @@
 
 use super::export::LOGGED;
 use super::{Faults, Work, at_fault};
-use crate::journal::logged_table::{LoggedTable, Next};
+use crate::journal::logged_table::{self, LoggedTable, Next};
 use crate::journal::table::{Row, RowFault, is_header, read};
-use crate::journal::{Entry, Key, Kind, belongs};
+use crate::journal::{Entry, Key, Kind, bed_of, belongs, may_replace, whose};
 use crate::service::cli::Failure;
 use crate::service::cli::progress::Progress;
-use crate::service::store::{Logged, Open, Outcome, Series, Store};
+use crate::service::store::{Logged, Open, Outcome, SAME, Series, Store};
 use crate::units::Celsius;
 use chrono::{DateTime, Utc};
 use std::collections::{BTreeMap, BTreeSet};
 use std::io::Read;
 use std::path::{Path, PathBuf};
+use std::rc::Rc;
 
 /// What a file of a journal is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -26,6 +27,8 @@ pub(super) enum FileKind {
 pub(super) struct Tables {
     entries: Vec<PathBuf>,
     logged: Option<PathBuf>,
+    /// Whose journal it is.
+    garden: Option<PathBuf>,
     passed_over: Vec<PathBuf>,
 }
 
@@ -52,6 +55,7 @@ pub(super) fn of_folder(folder: &Path) -> Result<Tables, Failure> {
         let is_table = |kind: &&Kind| name == format!("{}.csv", kind.word());
         match name.as_str() {
             LOGGED => tables.logged = Some(path),
+            whose::FILE => tables.garden = Some(path),
             _ if Kind::ALL.iter().find(is_table).is_some() => tables.entries.push(path),
             _ => tables.passed_over.push(path),
         }
@@ -72,7 +76,7 @@ pub(super) fn kind_of_file(path: &Path) -> Result<Option<FileKind>, Failure> {
     let first = text.lines().next().unwrap_or_default().trim();
     Ok(if is_header(first) {
         Some(FileKind::Entries)
-    } else if first == crate::journal::logged_table::COLUMNS.join(",") {
+    } else if logged_table::is_header(first) {
         Some(FileKind::Logged)
     } else {
         None
@@ -87,6 +91,9 @@ pub(super) const ROWS_AT_ONCE: usize = 10_000;
 
 impl Work<'_> {
     pub(super) async fn import_tables(&self, tables: &Tables) -> Result<String, Failure> {
+        if let Some(path) = &tables.garden {
+            self.is_ours(path)?;
+        }
         let mut faults = Faults::default();
         let mut rows: Vec<(PathBuf, Row)> = Vec::new();
         for path in &tables.entries {
@@ -97,9 +104,8 @@ impl Work<'_> {
         }
         let existing = self.existing().await?;
         let rows = self.sound(rows, existing.as_ref(), &mut faults).await?;
-        let mut keys: BTreeSet<Key> = rows.iter().map(|row| row.key.clone()).collect();
         if let Some(path) = &tables.logged {
-            self.check_logged(path, existing.as_ref(), &mut keys, &mut faults).await?;
+            self.check_logged(path, existing.as_ref(), &rows, &mut faults).await?;
         }
         if let Some(store) = existing {
             store.close().await;
@@ -115,36 +121,62 @@ impl Work<'_> {
             text.push_str(&format!("Taken in: {added} new rows of logs, of {read}.\n"));
         }
         store.close().await;
+        text.push_str(&self.of_unknown_beds(&entries));
         for path in &tables.passed_over {
             text.push_str(&format!("Passed over, for it is no table of a journal: {}.\n", path.display()));
         }
         Ok(text)
     }
 
+    /// Asks where the tables are those of another garden.
+    fn is_ours(&self, path: &Path) -> Result<(), Failure> {
+        let (garden, name) = whose::read(&whole(path)?).map_err(|what| at_fault(path, what))?;
+        if garden == self.garden.id || self.command.other_garden {
+            return Ok(());
+        }
+        let ours = &self.garden.id;
+        Err(at_fault(
+            path,
+            format!(
+                "this is the journal of garden {garden:?} ({name}), and it would go into that of {ours:?}; add \
+                 --other-garden if that is meant"
+            ),
+        ))
+    }
+
+    /// How many entries are about beds that are not there, in a sentence.
+    fn of_unknown_beds(&self, entries: &[(Key, Entry)]) -> String {
+        let beds = entries.iter().filter_map(|(_, entry)| entry.what.bed());
+        let unknown: Vec<&str> = beds.filter(|bed| bed_of(self.garden, bed).is_err()).collect();
+        if unknown.is_empty() {
+            return String::new();
+        }
+        let count = unknown.len();
+        let names: Vec<&str> = unknown.into_iter().collect::<BTreeSet<&str>>().into_iter().collect();
+        format!("Of these, {count} are about beds that are not in the settings: {}.\n", names.join(", "))
+    }
+
     /// The rows whose bed, planting and corrected entry are there; in an order in which a correction follows what it
     /// corrects.
     async fn sound(
         &self,
-        rows: Vec<(PathBuf, Row)>,
+        mut rows: Vec<(PathBuf, Row)>,
         store: Option<&Store>,
         faults: &mut Faults,
     ) -> Result<Vec<Row>, Failure> {
-        let keys: BTreeSet<Key> = rows.iter().map(|(_, row)| row.key.clone()).collect();
+        rows.sort_by(|(_, a), (_, b)| {
+            (a.entry.entered_at, a.entry.at, &a.key).cmp(&(b.entry.entered_at, b.entry.at, &b.key))
+        });
+        let given: BTreeMap<Key, Entry> = rows.iter().map(|(_, row)| (row.key.clone(), row.entry.clone())).collect();
+        let mut corrected: BTreeMap<Key, Key> = BTreeMap::new();
         let mut sound = Vec::with_capacity(rows.len());
         for (path, row) in rows {
             let mut fault = None;
             if row.by_hand {
                 fault = belongs(&row.entry, self.garden, &self.settings.catalogue).err();
             }
-            if let Some(replaced) = &row.entry.replaces {
-                let there = match store {
-                    _ if keys.contains(replaced) => true,
-                    Some(store) => store.id_of_key(&self.garden.id, replaced).await?.is_some(),
-                    None => false,
-                };
-                if !there {
-                    fault.get_or_insert(format!("it replaces {replaced}, and no entry has that key"));
-                }
+            if fault.is_none() {
+                fault = self.wrong_correction(&row, &given, &mut corrected, store).await?;
             }
             if row.key.is_old()
                 && let Some(store) = store
@@ -158,22 +190,62 @@ impl Work<'_> {
                 Some(what) => faults.add(&path, RowFault { line: row.line, what }),
             }
         }
-        sound.sort_by(|a, b| (a.entry.entered_at, a.entry.at, &a.key).cmp(&(b.entry.entered_at, b.entry.at, &b.key)));
         Ok(sound)
     }
 
-    /// Looks through a table of rows before anything is written.
+    /// What is wrong with the correction that a row is, where it is one. One that is in the store already was tried
+    /// when it came there.
+    async fn wrong_correction(
+        &self,
+        row: &Row,
+        given: &BTreeMap<Key, Entry>,
+        corrected: &mut BTreeMap<Key, Key>,
+        store: Option<&Store>,
+    ) -> Result<Option<String>, Failure> {
+        let Some(replaced) = &row.entry.replaces else { return Ok(None) };
+        let mut old = given.get(replaced).cloned();
+        let mut later = corrected.get(replaced).filter(|key| **key != row.key).map(|key| format!("entry {key}"));
+        if let Some(store) = store {
+            if store.id_of_key(&self.garden.id, &row.key).await?.is_some() {
+                return Ok(None);
+            }
+            if let Some(id) = store.id_of_key(&self.garden.id, replaced).await?
+                && let Some(written) = store.entry(&self.garden.id, id).await?
+            {
+                later = written.corrected_by.map(|later| format!("entry {later}")).or(later);
+                old = Some(written.entry);
+            }
+        }
+        let Some(old) = old else { return Ok(Some(format!("it replaces {replaced}, and no entry has that key"))) };
+        let fault = may_replace(&format!("Entry {replaced}"), &old, later.as_deref(), &row.entry).err();
+        if fault.is_none() {
+            corrected.insert(replaced.clone(), row.key.clone());
+        }
+        Ok(fault)
+    }
+
+    /// Looks through a table of rows before anything is written. `entries` are taken in with it.
     async fn check_logged(
         &self,
         path: &Path,
         store: Option<&Store>,
-        keys: &mut BTreeSet<Key>,
+        entries: &[Row],
         faults: &mut Faults,
     ) -> Result<(), Failure> {
         let (mut table, length) = open_logged(path, self.now)?;
         let mut progress = Progress::new(format!("checking {}", path.display()), length);
-        let mut unknown: BTreeSet<Key> = BTreeSet::new();
-        let mut batch = Batch::default();
+        let given: BTreeSet<&Key> = entries.iter().map(|row| &row.key).collect();
+        let strikes: BTreeSet<&Key> = entries.iter().filter_map(|row| row.entry.replaces.as_ref()).collect();
+        let mut struck = BTreeSet::new();
+        if let Some(store) = store {
+            struck = store.struck_imports(&self.garden.id).await?;
+            for key in &strikes {
+                struck.extend(store.id_of_key(&self.garden.id, key).await?);
+            }
+        }
+        // Of each import that rows name: its number here, and whether it counts; none where nobody knows it.
+        let mut imports: BTreeMap<Key, Option<(Option<i64>, bool)>> = BTreeMap::new();
+        let mut batch = Batch { struck: Rc::new(struck), ..Batch::default() };
         loop {
             let done = table.bytes();
             match table.next_row() {
@@ -181,23 +253,21 @@ impl Work<'_> {
                 Next::Fault(fault) => faults.add(path, fault),
                 Next::Row { line, at, celsius, origin } => {
                     progress.is_at(done);
-                    let import = &origin.import;
-                    if !keys.contains(import) && !unknown.contains(import) {
-                        let there = match store {
-                            Some(store) => store.id_of_key(&self.garden.id, import).await?.is_some(),
-                            None => false,
+                    let key = &origin.import;
+                    if !imports.contains_key(key) {
+                        let number = match store {
+                            Some(store) => store.id_of_key(&self.garden.id, key).await?,
+                            None => None,
                         };
-                        if there {
-                            keys.insert(import.clone())
-                        } else {
-                            unknown.insert(import.clone())
-                        };
+                        let is_struck = strikes.contains(key) || number.is_some_and(|id| batch.struck.contains(&id));
+                        let known = number.is_some() || given.contains(key);
+                        imports.insert(key.clone(), known.then_some((number, !is_struck)));
                     }
-                    if unknown.contains(import) {
-                        let what = format!("its import {import} is no entry; take in imported.csv with it");
+                    let Some((import, counts)) = imports.get(key).copied().flatten() else {
+                        let what = format!("its import {key} is no entry; take in imported.csv with it");
                         faults.add(path, RowFault { line, what });
                         continue;
-                    }
+                    };
                     let series = Series {
                         place: origin.place.clone(),
                         sampled: origin.of,
@@ -208,7 +278,7 @@ impl Work<'_> {
                         batch.compare(store, &self.garden.id, path, faults).await?;
                         batch.series = Some(series);
                     }
-                    batch.rows.push((line, at, celsius));
+                    batch.rows.push(Waiting { line, at, celsius, import, counts });
                 }
             }
         }
@@ -271,17 +341,31 @@ impl Work<'_> {
     }
 }
 
+/// A row that waits to be compared with the store.
+pub(super) struct Waiting {
+    pub(super) line: u64,
+    pub(super) at: DateTime<Utc>,
+    pub(super) celsius: Celsius,
+    /// The number of its import, where that is in the store.
+    pub(super) import: Option<i64>,
+    /// Its import was not struck.
+    pub(super) counts: bool,
+}
+
 /// Rows of one thermometer that wait to be compared with the store.
 #[derive(Default)]
 pub(super) struct Batch {
     pub(super) series: Option<Series>,
-    pub(super) rows: Vec<(u64, DateTime<Utc>, Celsius)>,
+    pub(super) rows: Vec<Waiting>,
+    /// Imports of the store whose rows do not count.
+    pub(super) struck: Rc<BTreeSet<i64>>,
     /// Rows whose time the store did not have.
     pub(super) new: u64,
 }
 
 impl Batch {
-    /// Compares and empties the rows: a time that is there with another temperature is a fault of its row.
+    /// Compares and empties the rows: a time that is there with another temperature is a fault of its row. What one and
+    /// the same import said must not have changed; of two imports only those that count may not disagree.
     pub(super) async fn compare(
         &mut self,
         store: Option<&Store>,
@@ -289,29 +373,33 @@ impl Batch {
         path: &Path,
         faults: &mut Faults,
     ) -> Result<(), Failure> {
-        let times = || self.rows.iter().map(|(_, at, _)| *at);
+        let times = || self.rows.iter().map(|row| row.at);
         let known = match (store, &self.series, times().min(), times().max()) {
             (Some(store), Some(series), Some(first), Some(last)) => {
                 match store.number_of_series(garden, series).await? {
-                    Some(number) => store.logged(number, first, last).await?,
+                    Some(number) => store.logged_of_all(number, first, last).await?,
                     None => Vec::new(),
                 }
             }
             _ => Vec::new(),
         };
-        for (line, at, celsius) in self.rows.drain(..) {
-            match known.binary_search_by_key(&at, |(at, _)| *at).ok().and_then(|index| known.get(index)) {
+        for row in self.rows.drain(..) {
+            let from = known.partition_point(|known| known.at < row.at);
+            let there = || known.iter().skip(from).take_while(|known| known.at == row.at);
+            let of_another = |known: &&Logged| row.counts && !self.struck.contains(&known.import);
+            let own = there().find(|known| Some(known.import) == row.import);
+            match own.or_else(|| there().find(of_another)) {
                 None => self.new += 1,
-                Some((_, there)) if (*there - celsius).0.abs() < 1e-9 => {}
-                Some((_, there)) => {
+                Some(known) if (known.celsius - row.celsius).0.abs() < SAME => {}
+                Some(known) => {
                     let what = format!(
                         "{} UTC is there already with {:.2} C, and this says {:.2} C; is it another \
                          thermometer (--source)?",
-                        at.format("%Y-%m-%d %H:%M"),
-                        there.0,
-                        celsius.0
+                        row.at.format("%Y-%m-%d %H:%M"),
+                        known.celsius.0,
+                        row.celsius.0
                     );
-                    faults.add(path, RowFault { line, what });
+                    faults.add(path, RowFault { line: row.line, what });
                 }
             }
         }

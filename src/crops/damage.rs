@@ -30,7 +30,7 @@ impl DamageClass {
     /// The class of a number, or what the scale is.
     ///
     /// ```
-    /// # use counterpane::journal::damage::DamageClass;
+    /// # use counterpane::crops::damage::DamageClass;
     /// assert_eq!(DamageClass::new(5).map(|class| class.words()), Ok("dead: nothing will grow again"));
     /// assert!(DamageClass::new(7).unwrap_err().starts_with("There is no class 7."));
     /// ```

@@ -1,0 +1,114 @@
+//! A season by beds: how cold each was, what it was asked, what lay on it, what the frost did.
+
+use super::covers::lying;
+use super::worth::damage;
+use super::{NightFigures, Tender, Thermometer, Verdict};
+use crate::beds::{Bed, Garden};
+use crate::crops::damage::DamageClass;
+use crate::journal::Place;
+use crate::journal::event::Known;
+use crate::units::{Celsius, Kelvins};
+use crate::zone::NightOf;
+use std::collections::{BTreeMap, BTreeSet};
+
+/// One bed over a season.
+#[derive(Clone, Debug)]
+pub struct BedFigures<'g> {
+    pub bed: &'g Bed,
+    /// Nights on which the last list asked work for it.
+    pub asked: usize,
+    /// Nights on which it was covered, as far as it was written down.
+    pub covered: usize,
+    /// Its own thermometer in the air.
+    pub thermometer: Option<Thermometer>,
+    /// That thermometer less the garden's screen, on nights with frost at either.
+    pub against_screen: Option<AgainstScreen>,
+    /// Reports of damage, those of class 0 included, and the worst.
+    pub reports: usize,
+    pub worst: Option<DamageClass>,
+    pub hits: usize,
+    pub misses: usize,
+    pub false_alarms: usize,
+    /// Nights with work asked for of which nobody measured the low.
+    pub not_known: usize,
+}
+
+/// How much colder a bed is than the garden's screen.
+#[derive(Clone, Debug, PartialEq)]
+pub struct AgainstScreen {
+    /// Mean of the bed's low less the screen's; negative is colder.
+    pub mean: Kelvins,
+    pub nights: Vec<NightOf>,
+}
+
+pub(super) fn beds<'g>(
+    garden: &'g Garden,
+    known: &Known,
+    nights: &[NightFigures],
+    tender: &Tender,
+    thermometers: &[Thermometer],
+) -> Vec<BedFigures<'g>> {
+    let counted: BTreeSet<NightOf> = nights.iter().map(|night| night.of).collect();
+    let lows: BTreeMap<(&Place, NightOf), Celsius> = known
+        .lows
+        .iter()
+        .filter(|low| counted.contains(&low.night))
+        .map(|low| ((&low.place, low.night), low.low))
+        .collect();
+    let lying = lying(known, garden.site.longitude);
+    let damage = damage(known);
+    let figures = |bed: &'g Bed| {
+        let place = Place::Bed { bed: bed.id.clone() };
+        let found: Vec<_> =
+            damage.iter().filter(|damage| damage.bed == bed.id && counted.contains(&damage.night)).collect();
+        let mut figures = BedFigures {
+            bed,
+            asked: 0,
+            covered: 0,
+            thermometer: thermometers.iter().find(|found| found.place == place).cloned(),
+            against_screen: against_screen(&lows, &place),
+            reports: found.len(),
+            worst: found.iter().map(|damage| damage.class).max(),
+            hits: 0,
+            misses: 0,
+            false_alarms: 0,
+            not_known: 0,
+        };
+        for night in nights {
+            let is_asked = night.said_of(&bed.id).is_some_and(|said| said.measure.is_work());
+            figures.asked += usize::from(is_asked);
+            let lies = lying.get(&night.of).is_some_and(|lying| lying.iter().any(|lying| lying.bed == bed.id));
+            figures.covered += usize::from(lies);
+            let harmed = found.iter().any(|damage| damage.night == night.of && damage.class.number() > 0);
+            if !is_asked && !harmed {
+                continue;
+            }
+            let screen = night.measured.as_ref().filter(|(_, at)| *at == Place::Screen).map(|(low, _)| *low);
+            let low = lows.get(&(&place, night.of)).copied().or(screen);
+            let begins = tender.get(&night.of).and_then(|beds| beds.get(&bed.id)).map(|tender| tender.begins);
+            let cold = low.and_then(|low| Some(low < begins?));
+            let warned = night.last_list.as_ref().map(|_| is_asked);
+            match Verdict::of(warned, cold, harmed) {
+                Verdict::Hit => figures.hits += 1,
+                Verdict::Miss => figures.misses += 1,
+                Verdict::FalseAlarm => figures.false_alarms += 1,
+                Verdict::NotKnown => figures.not_known += 1,
+                Verdict::Passed | Verdict::Quiet => {}
+            }
+        }
+        figures
+    };
+    garden.beds.iter().map(figures).collect()
+}
+
+/// On nights with frost at either of the two: on mild ones a bed in the sun is another place.
+fn against_screen(lows: &BTreeMap<(&Place, NightOf), Celsius>, place: &Place) -> Option<AgainstScreen> {
+    let both = lows.iter().filter(|((at, _), _)| *at == place).filter_map(|((_, night), bed)| {
+        let screen = lows.get(&(&Place::Screen, *night))?;
+        (bed.min(*screen) <= super::FROST).then_some((*night, *bed - *screen))
+    });
+    let both: Vec<(NightOf, Kelvins)> = both.collect();
+    let mean = both.iter().map(|(_, difference)| difference.0).sum::<f64>() / both.len() as f64;
+    (!both.is_empty())
+        .then(|| AgainstScreen { mean: Kelvins(mean), nights: both.into_iter().map(|(night, _)| night).collect() })
+}

@@ -1,0 +1,163 @@
+//! Covers of a season: what lay where, what lists asked for, and when there were too few.
+
+use super::NightFigures;
+use crate::beds::{Bed, CoverStock, Garden};
+use crate::journal::What;
+use crate::journal::event::{Known, night_of};
+use crate::plan::Measure;
+use crate::plan::said::SaidBed;
+use crate::risk::{pieces_for, pieces_over};
+use crate::zone::NightOf;
+use chrono::Duration;
+use std::collections::{BTreeMap, BTreeSet};
+
+/// A cover on a bed in one night, as it was written down.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct Lying {
+    pub bed: String,
+    /// As the shelf calls it, where somebody said.
+    pub cover: Option<String>,
+    pub layers: u8,
+    /// Laid for this night, and not left on since an earlier one.
+    pub is_new: bool,
+}
+
+/// Uncovered in the morning or the afternoon, a bed was covered in the night before.
+const MORNING: Duration = Duration::hours(6);
+
+/// What lay on the beds in each night. A cover stays on until it is written down that it was taken off or another was laid;
+/// where nobody wrote that it was taken off, it counts for one night.
+pub(super) fn lying(known: &Known, longitude: f64) -> BTreeMap<NightOf, Vec<Lying>> {
+    let mut events: BTreeMap<&str, Vec<_>> = BTreeMap::new();
+    for written in known.entries.iter().filter(|written| written.stands()) {
+        if let What::Covered(_) | What::Uncovered(_) = written.entry.what
+            && let Some(bed) = written.entry.what.bed()
+        {
+            events.entry(bed).or_default().push(&written.entry);
+        }
+    }
+    let mut nights: BTreeMap<NightOf, BTreeMap<&str, Lying>> = BTreeMap::new();
+    for (bed, entries) in events {
+        for (index, entry) in entries.iter().enumerate() {
+            let What::Covered(laid) = &entry.what else { continue };
+            let first = night_of(entry.at, longitude);
+            let last = match entries.get(index + 1) {
+                Some(next) if matches!(next.what, What::Uncovered(_)) => night_of(next.at - MORNING, longitude),
+                _ => first,
+            };
+            for night in first.0.iter_days().take_while(|date| *date <= last.max(first).0) {
+                let lying =
+                    Lying { bed: bed.into(), cover: laid.cover.clone(), layers: laid.layers, is_new: night == first.0 };
+                nights.entry(NightOf(night)).or_default().insert(bed, lying);
+            }
+        }
+    }
+    nights.into_iter().map(|(night, beds)| (night, beds.into_values().collect())).collect()
+}
+
+/// Covers of one name over a season.
+#[derive(Clone, Debug, PartialEq)]
+pub struct CoverFigures {
+    /// As the shelf calls it; `None` of covers laid without saying which.
+    pub name: Option<String>,
+    /// Pieces in the shed today; `None` of what no longer stands in the settings.
+    pub stock: Option<u32>,
+    /// Nights on which a list asked for it, and beds of all such nights.
+    pub asked_nights: usize,
+    pub asked_beds: usize,
+    /// The same of what was written down.
+    pub laid_nights: usize,
+    pub laid_beds: usize,
+    /// Nights on which every piece that a bed in danger would have needed was asked for elsewhere.
+    pub short: Vec<NightOf>,
+}
+
+pub(super) fn covers(garden: &Garden, known: &Known, nights: &[NightFigures]) -> Vec<CoverFigures> {
+    let mut laid: BTreeMap<Option<String>, Vec<usize>> = BTreeMap::new();
+    let counted: BTreeSet<NightOf> = nights.iter().map(|night| night.of).collect();
+    for (_, lying) in lying(known, garden.site.longitude).into_iter().filter(|(night, _)| counted.contains(night)) {
+        let mut of_night: BTreeMap<Option<String>, usize> = BTreeMap::new();
+        for lying in lying {
+            *of_night.entry(lying.cover).or_default() += 1;
+        }
+        of_night.into_iter().for_each(|(name, beds)| laid.entry(name).or_default().push(beds));
+    }
+    let stocked = garden.covers.iter().map(|stock| Some(stock.name.clone()));
+    let names: Vec<Option<String>> = {
+        let others = laid.keys().filter(|name| !garden.covers.iter().any(|stock| Some(&stock.name) == name.as_ref()));
+        let mut names: Vec<_> = stocked.chain(others.cloned()).collect();
+        // Two sizes of one name are one cover to whoever wrote it down.
+        let mut seen = BTreeSet::new();
+        names.retain(|name| seen.insert(name.clone()));
+        names
+    };
+    let figures = |name: Option<String>| {
+        let stocks: Vec<usize> = (0..garden.covers.len())
+            .filter(|index| garden.covers.get(*index).map(|stock| &stock.name) == name.as_ref())
+            .collect();
+        let asked = nights.iter().map(|night| {
+            let of_stock = |bed: &&SaidBed| stock_of(garden, bed).is_some_and(|(stock, _)| stocks.contains(&stock));
+            night.asked().filter(of_stock).count()
+        });
+        let asked: Vec<usize> = asked.filter(|beds| *beds > 0).collect();
+        let is_short = |night: &&NightFigures| !left_open(garden, night, &stocks).is_empty();
+        let of_night = laid.get(&name).map(Vec::as_slice).unwrap_or_default();
+        CoverFigures {
+            stock: (!stocks.is_empty())
+                .then(|| stocks.iter().filter_map(|index| garden.covers.get(*index)).map(|stock| stock.count).sum()),
+            asked_nights: asked.len(),
+            asked_beds: asked.iter().sum(),
+            laid_nights: of_night.len(),
+            laid_beds: of_night.iter().sum(),
+            short: nights.iter().filter(is_short).map(|night| night.of).collect(),
+            name,
+        }
+    };
+    names.into_iter().map(figures).collect()
+}
+
+/// Which stock a list asked for at a bed, by its place in the garden, and how many pieces.
+fn stock_of(garden: &Garden, said: &SaidBed) -> Option<(usize, f64)> {
+    let title = said.cover.as_ref()?;
+    let bed = garden.beds.iter().find(|bed| bed.id == said.bed)?;
+    let pieces = |stock: &CoverStock| {
+        let together = title.strip_prefix(&stock.name)?.strip_prefix(", one piece together with ");
+        if let Some(other) = together {
+            let other = garden.beds.iter().find(|bed| bed.id == other)?;
+            let (length, width, _) = bed.together_with(other)?;
+            // Each of the two beds says so.
+            return Some(f64::from(pieces_over(length, width, stock)) / 2.0);
+        }
+        (*title == stock.name).then(|| f64::from(pieces_for(bed, stock)))
+    };
+    let two = |stock: &CoverStock| {
+        (title.strip_prefix("two layers of ") == Some(&stock.name)).then(|| 2.0 * f64::from(pieces_for(bed, stock)))
+    };
+    garden.covers.iter().enumerate().find_map(|(index, stock)| Some((index, pieces(stock).or_else(|| two(stock))?)))
+}
+
+/// Beds that the last list of a night left open in danger while some of these stocks had been asked for so often that not
+/// enough for the bed was left.
+pub(super) fn left_open<'g>(garden: &'g Garden, night: &NightFigures, stocks: &[usize]) -> Vec<&'g Bed> {
+    let mut used = vec![0.0; garden.covers.len()];
+    for (stock, pieces) in night.asked().filter_map(|bed| stock_of(garden, bed)) {
+        if let Some(used) = used.get_mut(stock) {
+            *used += pieces;
+        }
+    }
+    let is_short = |bed: &Bed| {
+        stocks.iter().any(|index| {
+            let (Some(stock), Some(used)) = (garden.covers.get(*index), used.get(*index)) else { return false };
+            let needed = f64::from(pieces_for(bed, stock));
+            let count = f64::from(stock.count);
+            // What would not do with all of them in the shed is no shortage of the night.
+            *used > 0.0 && needed <= count && count - used < needed
+        })
+    };
+    let in_danger = |bed: &&Bed| {
+        night
+            .said_of(&bed.id)
+            .is_some_and(|said| said.measure == Measure::Leave && said.chance >= garden.caution.fine_below().0)
+    };
+    garden.beds.iter().filter(in_danger).filter(|bed| is_short(bed)).collect()
+}

@@ -1,0 +1,170 @@
+//! The nights of a season, and what each came to.
+
+use super::Span;
+use super::covers::lying;
+use crate::beds::Garden;
+use crate::crops::Catalogue;
+use crate::crops::damage::DamageClass;
+use crate::journal::event::{ColdNight, Known, PlaceLow, cold_nights};
+use crate::journal::{Place, What};
+use crate::night::Estimate;
+use crate::plan::said::{Said, SaidBed};
+use crate::units::{Celsius, Minutes};
+use crate::words::words;
+use crate::zone::NightOf;
+use std::collections::BTreeMap;
+
+/// What a night came to.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Verdict {
+    /// Work was asked for, and it came: measured below the garden's most tender threshold, or damage was found.
+    Hit,
+    /// No work was asked for, and damage was found.
+    Miss,
+    /// Work was asked for, and it was measured to stay above the threshold; no damage was found.
+    FalseAlarm,
+    /// It was cold, no work was asked for, and nobody wrote down damage.
+    Passed,
+    /// Not cold, and nothing was asked for.
+    Quiet,
+    /// Nobody measured it, or nobody looked ahead.
+    NotKnown,
+}
+
+words!(Verdict { Hit = "hit", Miss = "miss", FalseAlarm = "false alarm", Passed = "passed", Quiet = "quiet", NotKnown = "not known" });
+
+impl Verdict {
+    /// From whether work was asked for (`None`: nobody looked ahead), whether it was cold (`None`: nobody measured), and
+    /// whether damage was found.
+    pub fn of(warned: Option<bool>, cold: Option<bool>, harmed: bool) -> Verdict {
+        match (warned, cold, harmed) {
+            (Some(true), _, true) | (Some(true), Some(true), _) => Verdict::Hit,
+            (_, _, true) => Verdict::Miss,
+            (Some(true), Some(false), false) => Verdict::FalseAlarm,
+            (Some(false), Some(true), false) => Verdict::Passed,
+            (Some(false), Some(false), false) => Verdict::Quiet,
+            (None, _, false) | (_, None, false) => Verdict::NotKnown,
+        }
+    }
+}
+
+/// One night in figures.
+#[derive(Clone, Debug, PartialEq)]
+pub struct NightFigures {
+    pub of: NightOf,
+    /// The low at the garden's screen as the last round of its day foretold it.
+    pub foretold: Option<Estimate>,
+    /// The lowest air measured, at the garden's screen where it was, else at the coldest bed.
+    pub measured: Option<(Celsius, Place)>,
+    /// The lowest air measured anywhere in the garden.
+    pub coldest: Option<Celsius>,
+    /// Of a cold night the garden's most tender threshold.
+    pub begins: Option<Celsius>,
+    /// The beds of the last list; empty where there was nothing to say, `None` where nobody looked ahead.
+    pub last_list: Option<Vec<SaidBed>>,
+    /// Beds that were covered, as far as it was written down.
+    pub covered: Vec<String>,
+    /// Of the damage that was found, the worst.
+    pub worst: Option<DamageClass>,
+    /// How many reports of damage there are, those of class 0 included.
+    pub reports: usize,
+    pub verdict: Verdict,
+    /// Laying and taking off its covers, person-minutes; `None` where nobody wrote one down.
+    pub work: Option<Minutes>,
+    /// What its covers saved, person-minutes; `None` where there were none, or it cannot be reckoned.
+    pub saved: Option<Minutes>,
+}
+
+impl NightFigures {
+    /// Beds that the last list asked work for.
+    pub fn asked(&self) -> impl Iterator<Item = &SaidBed> {
+        self.last_list.iter().flatten().filter(|bed| bed.measure.is_work())
+    }
+
+    /// Whether work was asked for.
+    pub fn is_warned(&self) -> bool {
+        self.asked().next().is_some()
+    }
+
+    /// What the last list said of a bed.
+    pub fn said_of(&self, bed: &str) -> Option<&SaidBed> {
+        self.last_list.iter().flatten().find(|said| said.bed == bed)
+    }
+
+    /// Whether it was measured anywhere below the garden's most tender threshold; `None` where nobody measured it.
+    pub fn was_cold(&self) -> Option<bool> {
+        let low = self.coldest?;
+        Some(self.begins.is_some_and(|begins| low < begins))
+    }
+
+    /// Whether anything at all is known of it.
+    pub fn is_known(&self) -> bool {
+        self.foretold.is_some()
+            || self.measured.is_some()
+            || self.last_list.is_some()
+            || !self.covered.is_empty()
+            || self.reports > 0
+    }
+}
+
+/// All nights from the first of a span to one of its nights.
+pub(super) fn nights(
+    garden: &Garden,
+    catalogue: &Catalogue,
+    span: Span,
+    until: NightOf,
+    known: &Known,
+) -> Vec<NightFigures> {
+    let longitude = garden.site.longitude;
+    let cold: BTreeMap<NightOf, ColdNight> =
+        cold_nights(garden, catalogue, known).into_iter().map(|night| (night.of, night)).collect();
+    let mut foretold: BTreeMap<NightOf, Estimate> = BTreeMap::new();
+    for round in known.foretold.iter().filter(|round| round.is_of_its_day(longitude)) {
+        foretold.insert(round.night, round.low);
+    }
+    let mut lists: BTreeMap<NightOf, &Said> = BTreeMap::new();
+    for (night, said) in &known.said {
+        lists.insert(*night, said);
+    }
+    let mut lows: BTreeMap<NightOf, Vec<&PlaceLow>> = BTreeMap::new();
+    for low in known.lows.iter().filter(|low| matches!(low.place, Place::Screen | Place::Bed { .. })) {
+        lows.entry(low.night).or_default().push(low);
+    }
+    let covered = lying(known, longitude);
+    let mut damage: BTreeMap<NightOf, Vec<DamageClass>> = BTreeMap::new();
+    for written in known.entries.iter().filter(|written| written.stands()) {
+        if let What::Damage(found) = &written.entry.what {
+            damage.entry(found.night).or_default().push(found.class);
+        }
+    }
+    let figures = |of: NightOf| {
+        let lows = lows.get(&of).map(Vec::as_slice).unwrap_or_default();
+        let screen = lows.iter().find(|low| low.place == Place::Screen);
+        let shown = screen.or_else(|| lows.iter().min_by(|a, b| a.low.0.total_cmp(&b.low.0)));
+        let foretold = foretold.get(&of).copied();
+        let list = lists.get(&of).map(|said| said.beds.clone());
+        let lying = covered.get(&of).map(Vec::as_slice).unwrap_or_default();
+        let covered = lying.iter().map(|lying| lying.bed.clone()).collect();
+        let reports = damage.get(&of).map(Vec::as_slice).unwrap_or_default();
+        let mut night = NightFigures {
+            of,
+            foretold,
+            measured: shown.map(|low| (low.low, low.place.clone())),
+            coldest: lows.iter().map(|low| low.low).reduce(Celsius::min),
+            begins: cold.get(&of).map(|night| night.tender.begins),
+            // Where a round looked and nothing was said, nothing was asked.
+            last_list: list.or_else(|| foretold.map(|_| Vec::new())),
+            covered,
+            worst: reports.iter().max().copied(),
+            reports: reports.len(),
+            verdict: Verdict::NotKnown,
+            work: None,
+            saved: None,
+        };
+        let harmed = night.worst.is_some_and(|worst| worst.number() > 0);
+        let warned = night.last_list.as_ref().map(|_| night.is_warned());
+        night.verdict = Verdict::of(warned, night.was_cold(), harmed);
+        night
+    };
+    span.nights().take_while(|night| *night <= until).map(figures).collect()
+}

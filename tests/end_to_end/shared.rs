@@ -1,0 +1,107 @@
+//! Two gardens that share one stock of covers.
+
+use crate::support::feed::Feed;
+use crate::support::installation::{GARDEN, Installation, MANAGER, at, service, to, to_relay};
+use crate::support::smtp_sink::SmtpSink;
+use crate::support::weather_documents::Weather;
+
+const AFTERNOON: &str = "2027-01-16T13:00:10-05:00";
+const DUSK: &str = "2027-01-16T19:45:00-05:00";
+const HILLSIDE_MANAGER: &str = "manager@hillside.example";
+
+/// Beds of lettuce, so hardened, and two pieces of cloth that are the other garden's too.
+fn garden(name: &str, manager: &str, other: &str, hardened: &str, beds: usize) -> String {
+    let (place, _) = GARDEN.split_once("[[people]]").expect("a place");
+    let bed = |number| {
+        format!(
+            "[[beds]]\nid = \"B{number}\"\nkind = \"raised\"\nlength_m = 2.4\nwidth_m = 1.2\n\
+             plantings = [{{ crop = \"lettuce_leaf\", stage = \"transplant\", hardened = \"{hardened}\", worth_minutes = 200 }}]\n"
+        )
+    };
+    let beds: String = (1..=beds).map(bed).collect();
+    format!(
+        "{}\n[[people]]\nname = \"Manager\"\naddress = \"{manager}\"\nrole = \"manager\"\n[[covers]]\n\
+         name = \"thick cloth\"\nkind = \"heavy-row-cover\"\ncount = 2\nlength_m = 3.6\nwidth_m = 2.4\n\
+         shared_with = [\"{other}\"]\n{beds}",
+        place.replace("Orchard Lane", name)
+    )
+}
+
+/// Hillside has two beds, hardened; Orchard Lane has one that is not.
+fn two_gardens(feed: &Feed, relay: &SmtpSink) -> Installation {
+    let service = service(&[("grid", "nws", &feed.base)], &to_relay(relay.port));
+    let one = garden("Orchard Lane", MANAGER, "hillside", "no", 1);
+    let both = Installation::with(&service, &one);
+    both.write("gardens/hillside.toml", &garden("Hillside", HILLSIDE_MANAGER, "orchard-lane", "fully", 2));
+    both
+}
+
+/// Pieces of each garden's last list.
+fn pieces(both: &Installation) -> Vec<String> {
+    both.asked(
+        "SELECT garden || ' ' || coalesce(json_extract(document, '$.covers.\"thick cloth\"'), 0) FROM said
+         WHERE revision = (SELECT max(revision) FROM said AS later WHERE later.garden = said.garden) ORDER BY garden",
+    )
+}
+
+/// Subject and text of the last mail to somebody.
+fn last(relay: &SmtpSink, address: &str) -> (String, String) {
+    let mails = to(relay, address);
+    let mail = mails.last().unwrap_or_else(|| panic!("no mail to {address}"));
+    (mail.subject().to_string(), mail.text())
+}
+
+#[test]
+fn two_gardens_never_have_one_piece_and_what_is_called_off_is_given_back() {
+    let (feed, relay) = (Feed::with(Weather::of_low(-6.0, at("2027-01-16T15:00:00Z"))), SmtpSink::start(&[]));
+    let both = two_gardens(&feed, &relay);
+    both.once(AFTERNOON).ended_with(0);
+    assert_eq!(pieces(&both), ["hillside 2", "orchard-lane 0"]);
+    let (subject, text) = last(&relay, MANAGER);
+    assert!(subject.starts_with("1 bed at risk, left as it is: "), "{subject}");
+    let away = "Both pieces of thick cloth are at Hillside tonight.";
+    assert!(text.contains(away) && text.contains("none that fits is left over"), "{text}");
+    let (_, text) = last(&relay, HILLSIDE_MANAGER);
+    assert!(!text.contains("thick cloth are at"), "{text}");
+    // A list printed beside the mail says the same, and leaves the store as it is.
+    let printed = ["tonight", "--garden", "orchard-lane", "--now", "2027-01-16T13:30:00-05:00"];
+    let ran = both.ran(&printed).ended_with(0);
+    assert!(ran.out.split_whitespace().collect::<Vec<_>>().join(" ").contains(away), "{}", ran.out);
+    let json = both.ran(&[&printed[..], &["--json"]].concat()).ended_with(0);
+    let document: serde_json::Value = serde_json::from_str(&json.out).expect("a document");
+    let away = serde_json::json!([{ "cover": "thick cloth", "garden": "Hillside", "pieces": 2 }]);
+    assert_eq!(document["covers_elsewhere"], away);
+    let explained = ["explain", "--garden", "orchard-lane", "--bed", "B1", "--now", "2027-01-16T13:30:00-05:00"];
+    assert!(both.ran(&explained).ended_with(0).out.contains("Measure: leave (no-cover-left)"));
+    assert_eq!(both.asked("SELECT CAST(count(*) AS TEXT) FROM said"), ["2"]);
+
+    feed.set_weather(Weather::of_low(0.5, at("2027-01-16T23:00:00Z")));
+    both.once(DUSK).ended_with(0);
+    assert_eq!(pieces(&both), ["hillside 0", "orchard-lane 1"]);
+    let (subject, text) = last(&relay, HILLSIDE_MANAGER);
+    assert!(subject.starts_with("Called off, "), "{subject}");
+    assert!(text.contains("Shared covers go back to the shed"), "{text}");
+    let (subject, text) = last(&relay, MANAGER);
+    assert!(subject.starts_with("Worse: cover 1 now: ") && !text.contains("thick cloth are at"), "{subject} {text}");
+}
+
+/// Of three beds alike the first two have the cloth. Where the mail said otherwise, a list printed later says so too.
+#[test]
+fn what_is_printed_agrees_with_the_mail_that_went_out() {
+    let (feed, relay) = (Feed::with(Weather::of_low(-4.0, at("2027-01-16T15:00:00Z"))), SmtpSink::start(&[]));
+    let service = service(&[("grid", "nws", &feed.base)], &to_relay(relay.port));
+    let plot = garden("Orchard Lane", MANAGER, "", "partly", 3).replace("shared_with = [\"\"]\n", "");
+    let plot = Installation::with(&service, &plot);
+    plot.once(AFTERNOON).ended_with(0);
+    let covered = || {
+        let ran = plot.ran(&["tonight", "--json", "--now", "2027-01-16T13:30:00-05:00"]).ended_with(0);
+        let document: serde_json::Value = serde_json::from_str(&ran.out).expect("a document");
+        let beds = document["beds"].as_array().expect("beds").iter();
+        beds.filter(|bed| bed["measure"] == "cover").map(|bed| bed["bed"].to_string()).collect::<Vec<String>>()
+    };
+    assert_eq!(covered(), ["\"B1\"", "\"B2\""]);
+    plot.tampered(
+        "UPDATE said SET document = replace(replace(replace(document, '\"B1\"', '\"X\"'), '\"B3\"', '\"B1\"'), '\"X\"', '\"B3\"')",
+    );
+    assert_eq!(covered(), ["\"B2\"", "\"B3\""]);
+}
