@@ -143,7 +143,7 @@ impl Daemon<'_> {
         self.store.prove_writable().await?;
         // Of gardens that share covers one looks at a time, in the order in which they came here: what it takes is in the store
         // before another looks, and whose weather comes first does not decide who gets them.
-        let shares = garden.covers.iter().any(|stock| !stock.shared_with.is_empty());
+        let shares = settings.garden.covers.iter().any(|stock| !stock.shared_with.is_empty());
         let _shelf = if shares { Some(self.shared.shelf.lock().await) } else { None };
         let mut gathered = self.sources().gather(settings, round.night, now).await;
         self.keep_silences().await;
