@@ -157,7 +157,7 @@ fn when_time_is_short_roots_in_soil_that_is_too_cold_come_first() {
     assert_eq!(plan.count(Leave), 3, "{:?}", words(&plan));
     assert!(plan.tonight() <= Minutes(12.0 + 1e-6));
     let text = read(&plan);
-    assert!(text.contains("more of work than there is time for"), "{text}");
+    assert!(text.contains("Left: it takes 6 minutes, and 1 minute is left."), "{text}");
     // And where even that is too much the time goes to what can be done in it.
     let little = garden(8.0);
     let plan = listed(&little, 4.0);
