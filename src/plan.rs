@@ -325,6 +325,11 @@ impl<'a> BedPlan<'a> {
         crossing.min()
     }
 
+    /// Whether nobody has to go out for it: its cover or its pots stay where they are since the night before.
+    pub fn stays_out(&self) -> bool {
+        self.is_out && self.tonight.0 <= 0.0
+    }
+
     /// The chance of damage that remains with the measure.
     pub fn remaining_chance(&self) -> Probability {
         match (self.measure, &self.reason) {

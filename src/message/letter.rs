@@ -121,13 +121,27 @@ fn subject(plan: &Plan<'_>, context: &Context<'_>) -> String {
     format!("{what} ({})", plan.garden.name)
 }
 
-/// "harvest 2, cover 4 by 16:40", or what there is instead of work.
+/// "leave 3 covered, harvest 2, cover 4 by 16:40", or what there is instead of work.
 pub(super) fn work_in_words(plan: &Plan<'_>) -> String {
+    let count = |measure: Measure, stays: bool| {
+        plan.beds.iter().filter(|bed| bed.measure == measure && bed.stays_out() == stays).count()
+    };
     let parts: Vec<String> = [(Measure::Harvest, "harvest"), (Measure::BringIn, "bring in"), (Measure::Cover, "cover")]
         .into_iter()
-        .filter(|(measure, _)| plan.count(*measure) > 0)
-        .map(|(measure, verb)| format!("{verb} {}", plan.count(measure)))
+        .map(|(measure, verb)| (count(measure, false), verb))
+        .filter(|(count, _)| *count > 0)
+        .map(|(count, verb)| format!("{verb} {count}"))
         .collect();
+    let stays: Vec<String> = [(Measure::BringIn, "inside"), (Measure::Cover, "covered")]
+        .into_iter()
+        .map(|(measure, how)| (count(measure, true), how))
+        .filter(|(count, _)| *count > 0)
+        .map(|(count, how)| format!("leave {count} {how}"))
+        .collect();
+    if !stays.is_empty() {
+        let now = (!parts.is_empty()).then(|| format!("{} {}", parts.join(", "), by_when(plan)));
+        return stays.into_iter().chain(now).collect::<Vec<_>>().join(", ");
+    }
     let (left, unknown) = (plan.count(Measure::Leave), plan.count(Measure::Unknown));
     match (parts.is_empty(), left) {
         (false, _) => format!("{} {}", parts.join(", "), by_when(plan)),
@@ -139,6 +153,11 @@ pub(super) fn work_in_words(plan: &Plan<'_>) -> String {
         (true, 1) => "1 bed at risk, left as it is".into(),
         (true, _) => format!("{left} beds at risk, left as they are"),
     }
+}
+
+/// Whether somebody has to go out for more than a look at what is out already.
+fn asks_for_work(plan: &Plan<'_>) -> bool {
+    plan.beds.iter().any(|bed| bed.measure.is_work() && !bed.stays_out())
 }
 
 /// The latest hour that still helps: the deadline before dusk, afterwards the first bed's own hour.
@@ -164,7 +183,7 @@ fn headline(plan: &Plan<'_>, context: &Context<'_>) -> String {
                 "{night}: there is no usable forecast. This is not an all-clear. Decide by hand {by}{zone}, as below."
             )
         }
-        _ if !plan.has_work() || is_late(plan) => format!("{night}: {}.", work_in_words(plan)),
+        _ if !asks_for_work(plan) || is_late(plan) => format!("{night}: {}.", work_in_words(plan)),
         _ => format!("{night}: {} {}.", work_in_words(plan), zone.abbreviation(plan.deadline)),
     }
 }

@@ -59,12 +59,35 @@ pub fn still_out(said: &[Said], deadline: DateTime<Utc>) -> Option<Said> {
     let knows = |said: &Said| said.beds.iter().all(|bed| bed.measure != Measure::Unknown);
     let standing = said.iter().rposition(|said| said.at <= deadline && knows(said)).unwrap_or(0);
     let (last, earlier) = said.get(standing..)?.split_last()?;
-    let is_out = |bed: &&SaidBed| bed.cover.is_some() || bed.measure == Measure::BringIn;
     let beds = last.beds.iter().map(|bed| {
         let lists = earlier.iter().rev().flat_map(|said| &said.beds);
-        std::iter::once(bed).chain(lists).filter(|other| other.bed == bed.bed).find(is_out).unwrap_or(bed).clone()
+        std::iter::once(bed)
+            .chain(lists)
+            .filter(|other| other.bed == bed.bed)
+            .find(|bed| is_out(bed))
+            .unwrap_or(bed)
+            .clone()
     });
     Some(Said { at: last.at, beds: beds.collect(), covers: last.covers.clone(), kept: None })
+}
+
+/// What may be out in the morning when `carried` was left out through the day before: nobody was told to take that away,
+/// whatever was said of the night since.
+pub fn with_carried(out: Option<Said>, carried: Option<Said>) -> Option<Said> {
+    let Some(carried) = carried else { return out };
+    let mut out = out.unwrap_or(Said { beds: Vec::new(), ..carried.clone() });
+    for bed in carried.beds.into_iter().filter(is_out) {
+        match out.beds.iter_mut().find(|other| other.bed == bed.bed) {
+            Some(other) if is_out(other) => {}
+            Some(other) => *other = bed,
+            None => out.beds.push(bed),
+        }
+    }
+    Some(out).filter(|out| !out.beds.is_empty())
+}
+
+fn is_out(bed: &SaidBed) -> bool {
+    bed.cover.is_some() || bed.measure == Measure::BringIn
 }
 
 impl Said {
@@ -73,10 +96,7 @@ impl Said {
     #[must_use]
     pub fn after_the_morning(mut self, all: &[Said], said: Option<&Said>) -> Said {
         if let Some(kept) = all.iter().rev().find_map(|said| said.kept.as_ref()) {
-            let is_wanted = |out: &SaidBed| {
-                let wanted = of(said, &out.bed);
-                wanted.is_some_and(|bed| bed.measure == Measure::BringIn || bed.cover.is_some())
-            };
+            let is_wanted = |out: &SaidBed| of(said, &out.bed).is_some_and(is_out);
             self.beds.retain(|bed| kept.contains(&bed.bed) && (said.is_none() || is_wanted(bed)));
         }
         self
@@ -124,5 +144,24 @@ mod tests {
             assert_eq!(measures, expected, "{lists:?}");
         }
         assert_eq!(still_out(&[], DateTime::UNIX_EPOCH), None);
+    }
+
+    #[test]
+    fn what_was_left_out_by_day_is_out_until_somebody_is_told_to_take_it_away() {
+        use Measure::{BringIn, Cover, Fine};
+        let evening = DateTime::UNIX_EPOCH + Duration::hours(17);
+        let carried = list(0, Cover, BringIn);
+        // Called off before the deadline: on a day on which nobody had taken it away.
+        for lists in [vec![list(7, Cover, BringIn), list(13, Fine, Fine)], vec![list(13, Fine, Fine)], Vec::new()] {
+            let out = with_carried(still_out(&lists, evening), Some(carried.clone())).expect("something");
+            assert_eq!(out.beds.iter().map(|bed| bed.measure).collect::<Vec<_>>(), [Cover, BringIn], "{lists:?}");
+        }
+        let out = with_carried(still_out(&[list(13, Fine, Fine)], evening), None).expect("a list");
+        assert_eq!(out.beds.iter().map(|bed| bed.measure).collect::<Vec<_>>(), [Fine, Fine]);
+        assert_eq!(with_carried(None, Some(list(0, Fine, Fine))), None);
+        // In the morning people were told what to leave: that alone is still there.
+        let kept = Said { kept: Some(vec!["B".into()]), ..list(32, Cover, BringIn) };
+        let left = carried.after_the_morning(&[kept], None);
+        assert_eq!(left.beds.iter().map(|bed| bed.bed.as_str()).collect::<Vec<_>>(), ["B"]);
     }
 }

@@ -58,8 +58,14 @@ pub(super) fn choose<'a>(
 ) -> Chosen<'a> {
     let means = Means::new(garden, wind.0, bounds.before);
     // A bed that stands the night anyhow takes no cover from one that does not, whatever it is worth.
-    let in_danger =
+    let is_by_itself =
         |risk: &BedRisk<'_>| chance(risk) >= means.asks_from(risk) || harvest::soil_too_cold(risk).is_some();
+    // Of two beds under one piece neither gives it up while the other needs it.
+    let in_danger = |risk: &BedRisk<'_>| {
+        let other = means.said_to_share_with(risk.bed);
+        is_by_itself(risk)
+            || other.is_some_and(|other| risks.iter().any(|one| one.bed.id == other.id && is_by_itself(one)))
+    };
     let ways = |risk: &BedRisk<'_>| if in_danger(risk) { means.ways(risk) } else { vec![leave(risk)] };
     let all: Vec<Vec<Way>> = risks.iter().map(ways).collect();
     let parties = parties(&means, &risks, &all);

@@ -151,13 +151,14 @@ pub fn work_order(plan: &Plan<'_>) -> WorkOrder {
         }
         let beds = || std::iter::once(bed).chain(with.and_then(|with| plan.beds.get(with)));
         let sum = |of: &dyn Fn(&BedPlan<'_>) -> Minutes| beds().fold(Minutes(0.0), |sum, bed| sum + of(bed));
+        // Less than a minute is one, by the time the knife or the cloth is found; what is out already takes none.
+        let least = if beds().all(BedPlan::stays_out) { 0.0 } else { 1.0 };
         Some(Task {
             bed: index,
             with,
             phase,
             place,
-            // Less than a minute is one, by the time the knife or the cloth is found.
-            minutes: Minutes(sum(&|bed| bed.tonight).0.max(1.0)),
+            minutes: Minutes(sum(&|bed| bed.tonight).0.max(least)),
             do_by: beds().filter_map(|bed| bed.do_by).min(),
             hands: hands(plan, bed),
             is_first: matches!(bed.reason, Reason::SoilTooCold { .. }),

@@ -35,10 +35,15 @@ pub struct Elsewhere {
     pub pieces: u32,
 }
 
+/// The list that stands, of those said of a night, oldest first: one that knows nothing replaces none.
+pub fn standing(said: &[Said]) -> Option<&Said> {
+    said.iter().rfind(|said| said.has_work() || !said.is_unknown())
+}
+
 /// Shared covers of a garden that another has, by the lists that it was told of the same night, oldest first. What was
 /// called off is given back; a list that knows nothing replaces none.
 pub fn elsewhere(garden: &Garden, other: &Garden, said: &[Said]) -> Vec<Elsewhere> {
-    let stands = said.iter().rfind(|said| said.has_work() || !said.is_unknown());
+    let stands = standing(said);
     let used = |stock: &CoverStock| {
         let is_it = |(name, _): &(&String, &u32)| name.to_lowercase() == stock.name.to_lowercase();
         stands?.covers.iter().find(is_it).map(|(_, pieces)| *pieces)
@@ -260,7 +265,7 @@ pub fn calendar_entry(reason: SayReason, next: &Said, said: &[Said]) -> Option<C
     if next.has_work() {
         return Some(CalendarEntry::Publish);
     }
-    let stands = said.iter().rfind(|said| said.has_work() || !said.is_unknown()).is_some_and(Said::has_work);
+    let stands = standing(said).is_some_and(Said::has_work);
     let again = reason == SayReason::CalledOff && said.iter().any(Said::has_work);
     (!next.is_unknown() && (stands || again)).then_some(CalendarEntry::Cancel)
 }

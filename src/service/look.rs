@@ -13,7 +13,7 @@ use crate::night::day::Day;
 use crate::night::past::PastDay;
 use crate::night::screen::{Evidence, Span, expect, past};
 use crate::night::{Knowledge, Night, NoNight, Remark};
-use crate::plan::before::still_out;
+use crate::plan::before::{still_out, with_carried};
 use crate::plan::said::{Elsewhere, Said, elsewhere};
 use crate::plan::spell::Spell;
 use crate::plan::{Before, Plan, decide, decide_ahead};
@@ -219,9 +219,24 @@ pub async fn left_out(
     said: Option<&Said>,
 ) -> Result<Option<Said>, StoreFault> {
     let over = NightOf(of.0 - Duration::days(1));
-    let (sunset, _) = night_hours(&garden.site, &garden.zone, over);
-    let all: Vec<Said> = store.said(&garden.id, over).await?.iter().filter_map(read_back).collect();
-    Ok(still_out(&all, sunset - garden.finish_before_sunset).map(|out| out.after_the_morning(&all, said)))
+    let all = said_of(store, garden, over).await?;
+    Ok(out_after(store, garden, over).await?.map(|out| out.after_the_morning(&all, said)))
+}
+
+/// What may lie on beds and stand inside in the morning after a night: what its lists asked for, and what was left out
+/// through the day before it.
+pub async fn out_after(store: &Store, garden: &Garden, night: NightOf) -> Result<Option<Said>, StoreFault> {
+    let (before, lists) =
+        (said_of(store, garden, NightOf(night.0 - Duration::days(1))).await?, said_of(store, garden, night).await?);
+    let until = |night: NightOf| night_hours(&garden.site, &garden.zone, night).0 - garden.finish_before_sunset;
+    // The word of the morning names all that was out then, so that one night further back is enough.
+    let carried = still_out(&before, until(NightOf(night.0 - Duration::days(1))));
+    let carried = carried.map(|out| out.after_the_morning(&before, None));
+    Ok(with_carried(still_out(&lists, until(night)), carried))
+}
+
+async fn said_of(store: &Store, garden: &Garden, night: NightOf) -> Result<Vec<Said>, StoreFault> {
+    Ok(store.said(&garden.id, night).await?.iter().filter_map(read_back).collect())
 }
 
 /// Readings of an evening, each with the offset of the place where its thermometer hangs.

@@ -441,6 +441,15 @@ fn one_large_piece_serves_two_neighbours() {
     // One of the two stands the night: the piece is for whoever needs it.
     let alone = [(Cover, 1, None, 7.0), (Leave, 0, None, 0.0), (Fine, 0, None, 0.0)];
     assert_eq!(at(&plot, &[danger, danger, &[(0.05, 0.0)]]), alone);
+    // Once it lies there neither gives it up in the dark while the other needs it, whichever that is.
+    let first = said(&chosen(&plot, 1.0, risks(&plot, &catalogue, &[danger; 3])));
+    let bounds = Bounds { before: Before::said(Some(&first)), is_laid: true, ..UNBOUNDED };
+    let mild: Chances = &[(0.04, 0.0)];
+    for chances in [[danger, mild, mild], [mild, mild, danger]] {
+        let plans = choose(&plot, MetresPerSecond(1.0), risks(&plot, &catalogue, &chances), &bounds).beds;
+        let titles = |index: usize| plans[index].cover.as_ref().map(CoverUse::title);
+        assert_eq!([titles(0), titles(2)], [0, 2].map(|index: usize| first.beds[index].cover.clone()));
+    }
     // Too narrow for both, or a frame, which is built for one.
     for narrow in
         [CoverStock { length: 2.6, width: 2.8, ..large.clone() }, CoverStock { kind: CoverKind::ColdFrame, ..large }]

@@ -233,6 +233,15 @@ impl<'g> Means<'g> {
 
     /// The stock and the pieces of the cover that was last said for a bed.
     pub fn said_cover(&self, bed: &Bed) -> Option<Laid> {
+        Some(self.said_laid(bed)?.0)
+    }
+
+    /// The bed with which this one was last said to share one piece.
+    pub fn said_to_share_with(&self, bed: &Bed) -> Option<&'g Bed> {
+        self.garden.beds.get(self.said_laid(bed)?.1?)
+    }
+
+    fn said_laid(&self, bed: &Bed) -> Option<(Laid, Option<usize>)> {
         let said = self.before.said_of(&bed.id)?.cover.as_ref()?;
         let has_title =
             |laid: &Laid, together| self.cover_of(Some(*laid), together).is_some_and(|cover| cover.title() == *said);
@@ -244,9 +253,9 @@ impl<'g> Means<'g> {
                 self.stocks().map(cover).flat_map(|laid| (0..self.garden.beds.len()).map(move |other| (laid, other)));
             let (laid, other) = pairs.find(|(laid, other)| has_title(laid, Some(*other)))?;
             // The first of two has the piece.
-            Some(Laid { pieces: u32::from(here < other), ..laid })
+            Some((Laid { pieces: u32::from(here < other), ..laid }, Some(other)))
         };
-        alone.or_else(shared)
+        alone.map(|laid| (laid, None)).or_else(shared)
     }
 
     fn is_said(&self, bed: &Bed, way: &Way) -> bool {

@@ -4,7 +4,7 @@ use super::{Configuration, Failure, choose};
 use crate::beds::Garden;
 use crate::night::day::Day;
 use crate::night::screen::forecast_of_low;
-use crate::plan::said::{Elsewhere, Said};
+use crate::plan::said::{Elsewhere, Said, standing};
 use crate::plan::spell::Spell;
 use crate::plan::{Before, Plan, turning};
 use crate::rounds::night_at;
@@ -180,7 +180,7 @@ impl WeatherArguments {
                     Stored {
                         readings: readings(store, &taught, of).await?,
                         // What went out stands: a list printed here agrees with it, and moves no cover for little.
-                        last: heard(store, &garden.garden.id, of, now).await?.pop(),
+                        last: standing(&heard(store, &garden.garden.id, of, now).await?).cloned(),
                         elsewhere: covers_elsewhere(store, settings, &garden.garden, of, now).await?,
                         ..Stored::default()
                     }

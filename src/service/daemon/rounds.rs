@@ -6,14 +6,13 @@ use crate::beds::{Garden, Person, Role};
 use crate::journal::event::ForecastAtRound;
 use crate::message::{Context, NightOver, Reader, evening_letter, morning_after_letter};
 use crate::night::NightHour;
-use crate::plan::before::still_out;
-use crate::plan::said::{Said, SayReason, SilentReason, calendar_entry, changes, whether};
+use crate::plan::said::{Said, SayReason, SilentReason, calendar_entry, changes, standing, whether};
 use crate::plan::spell::TOLD;
 use crate::plan::{Before, Measure, Plan, turning};
 use crate::rounds::{MORNING_AFTER, Round, RoundKind, next_firing, next_round, night_at, night_hours};
 use crate::service::failpoint;
 use crate::service::look::{
-    NOT_TAUGHT, covers_elsewhere, day_before, is_heard, left_out, read_back, readings, spell, teach,
+    NOT_TAUGHT, covers_elsewhere, day_before, is_heard, left_out, out_after, read_back, readings, spell, teach,
 };
 use crate::service::store::{LastMail, OutboxRow, RoundRow, RoundState, SaidRow};
 use crate::settings::GardenSettings;
@@ -164,9 +163,11 @@ impl Daemon<'_> {
         let (catalogue, forecasts) = (&self.settings.catalogue, &gathered.forecasts);
         // At dusk people are out for tonight.
         let nights = if round.kind == RoundKind::Dusk { 1 } else { TOLD };
-        let out = left_out(self.store, garden, round.night, said.as_ref()).await?;
+        let all: Vec<Said> = heard().filter_map(read_back).collect();
+        let stands = standing(&all);
+        let out = left_out(self.store, garden, round.night, stands).await?;
         let day = day_before(garden, round.night, forecasts);
-        let before = Before { said: said.as_ref(), out: out.as_ref(), day, elsewhere: &elsewhere };
+        let before = Before { said: stands, out: out.as_ref(), day, elsewhere: &elsewhere };
         let mut spell = spell(garden, catalogue, round.night, nights, forecasts, &readings, before, now);
         let plan = &spell.tonight;
         failpoint::here("list-made");
@@ -334,9 +335,7 @@ impl Daemon<'_> {
         let (garden, now) = (&settings.garden, self.clock.now());
         let done = round_row(garden, round, RoundState::Done, now);
         let rows = self.store.said(&garden.id, round.night).await?;
-        let (sunset, _) = night_hours(&garden.site, &garden.zone, round.night);
-        let all: Vec<Said> = rows.iter().filter_map(read_back).collect();
-        let said = still_out(&all, sunset - garden.finish_before_sunset);
+        let said = out_after(self.store, garden, round.night).await?;
         let all_quiet = self.settings.service.timetable.all_quiet;
         let reason = said
             .as_ref()
