@@ -29,18 +29,22 @@ pub struct LearnedShift {
     pub nights: usize,
 }
 
+impl LearnedShift {
+    /// Whether it speaks of a part, in its stage of its crop. Only frost was learned of.
+    pub fn is_of(&self, tolerance: &Tolerance) -> bool {
+        self.organ == tolerance.organ && tolerance.harm == Harm::Freezing
+    }
+}
+
 impl InUse {
     /// What was accepted of a cover.
     pub fn gain_of(&self, cover: Cover) -> Option<&(LearnedGain, usize)> {
         self.gains.iter().find(|(learned, _)| learned.cover == cover)
     }
 
-    /// What was accepted of a part in a stage. Only frost was learned of.
+    /// What was accepted of a part in a stage.
     pub fn shift_of(&self, crop: &str, stage: &str, tolerance: &Tolerance) -> Option<&LearnedShift> {
-        let is_meant = |learned: &&LearnedShift| {
-            learned.crop == crop && learned.stage == stage && learned.organ == tolerance.organ
-        };
-        self.shifts.iter().find(is_meant).filter(|_| tolerance.harm == Harm::Freezing)
+        self.shifts.iter().find(|learned| learned.crop == crop && learned.stage == stage && learned.is_of(tolerance))
     }
 
     /// What a cover gains on a night like this: as learned and accepted, else as published.

@@ -94,14 +94,25 @@ pub fn of(garden: &Garden, catalogue: &Catalogue, lessons: &Lessons) -> FromHarm
         let crop = damage.crop.clone().or_else(|| only_crop(bed?, damage.night));
         looks.insert((damage.night, damage.bed.clone(), crop), damage);
     }
-    let mut reports: BTreeMap<(String, String), (Part, Vec<DamageReport>)> = BTreeMap::new();
+    let mut reports: BTreeMap<(String, String, Organ), (Part, Vec<DamageReport>)> = BTreeMap::new();
     for ((night, bed, crop), damage) in looks {
         match report(garden, catalogue, lessons, crop.as_deref(), damage) {
             Ok((part, report)) => {
-                let key = (part.crop.clone(), part.stage.clone());
+                let key = (part.crop.clone(), part.stage.clone(), part.organ);
                 reports.entry(key).or_insert_with(|| (part, Vec::new())).1.push(report);
             }
             Err(why) => found.aside.push(Aside { night, bed, crop, why }),
+        }
+    }
+    // What was accepted acts, and so is listed, when its reports are gone.
+    for learned in &garden.learned.shifts {
+        let part = catalogue.crops.get(&learned.crop).and_then(|crop| {
+            let tolerance = crop.at_stage(&learned.stage).find(|part| learned.is_of(part))?;
+            Some(Part::of(crop, &learned.stage, tolerance))
+        });
+        if let Some(part) = part {
+            let key = (part.crop.clone(), part.stage.clone(), part.organ);
+            reports.entry(key).or_insert_with(|| (part, Vec::new()));
         }
     }
     for (part, reports) in reports.into_values() {
@@ -145,21 +156,27 @@ fn report(
     let state = hardening_of(bed, planting, crop, &stage, &[], night);
     let just_set_out = state.from == HardenedBy::JustSetOut;
     let hardening = if just_set_out { Kelvins(0.0) } else { figures.hardened_gain };
-    let short = figures.exposure_hours.map_or(Kelvins(0.0), |hours| relief(part.damage_begins, part.severe, 0.0, hours));
+    let short =
+        figures.exposure_hours.map_or(Kelvins(0.0), |hours| relief(part.damage_begins, part.severe, 0.0, hours));
     let report = DamageReport {
         night,
         class: damage.class.number(),
         felt: as_unhardened(air, hardening, short),
         confirmed: lessons.confirmed.contains(&night),
     };
-    let part = Part {
-        crop: crop.id.clone(),
-        crop_name: crop.name.clone(),
-        stage: stage.name.to_string(),
-        organ: part.organ,
-        published: part.figures(),
-    };
-    Ok((part, report))
+    Ok((Part::of(crop, stage.name, part), report))
+}
+
+impl Part {
+    fn of(crop: &Crop, stage: &str, tolerance: &Tolerance) -> Part {
+        Part {
+            crop: crop.id.clone(),
+            crop_name: crop.name.clone(),
+            stage: stage.into(),
+            organ: tolerance.organ,
+            published: tolerance.figures(),
+        }
+    }
 }
 
 /// What an unhardened plant would have felt in a long frost, where neither hardening nor hours are known: both count in
@@ -200,3 +217,6 @@ fn air_at(garden: &Garden, lessons: &Lessons, bed: &Bed, night: NightOf) -> Resu
     let gain = garden.learned.gain(cover, conditions);
     Ok(open.moved(gain.mean, gain.spread))
 }
+
+#[cfg(test)]
+mod tests;

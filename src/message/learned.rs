@@ -1,9 +1,9 @@
 //! What nights have taught, in words: published, learned and in use side by side, and what is asked about.
 
 use crate::beds::Garden;
+use crate::crops::Frame;
 use crate::learn::doubt::Doubt;
 use crate::learn::forecast::Sky;
-use crate::crops::Frame;
 use crate::learn::{Asked, Figure};
 use crate::lessons::figures::{InUse, Kind, Row, asked};
 use crate::lessons::tolerances::{Aside, Part, Why};

@@ -1,9 +1,9 @@
 //! What the store holds of past nights, put into a garden before its list is made.
 
 use crate::beds::Garden;
-use crate::lessons::figures::{self, Accepts};
 use crate::journal::What;
 use crate::journal::event::Written;
+use crate::lessons::figures::{self, Accepts};
 use crate::lessons::{Lessons, covered, lows, perhaps_covered, span_of};
 use crate::night::screen::Span;
 use crate::service::store::{Store, StoreFault};
