@@ -221,7 +221,7 @@ fn what_a_crop_stands_acts_once_it_is_accepted_and_not_after_it_was_taken_back()
 fn a_slip_is_asked_about_and_teaches_once_it_is_confirmed() {
     let garden = garden();
     garden.tampered(FORETOLD);
-    minimum(&garden, 14, "28C", &[]);
+    minimum(&garden, 14, "28C", &["--sure"]);
     let list = ran(&garden, &["learned"]).ended_with(0).out;
     has(
         &list,
@@ -252,7 +252,7 @@ fn what_cannot_be_accepted_is_refused_with_the_way_to_say_it() {
     for (arguments, text) in [
         (
             &["accept", "bed:Z9"][..],
-            "No learned figure is called \"bed:Z9\". There are: forecast:nws/day-1/clear-calm, bed:A1",
+            "No learned figure is called \"bed:Z9\". There are: forecast:nws/day-1/clear-calm, forecast:nws/day-1/other, bed:A1,",
         ),
         (&["accept", "bed:A3"], "Nothing has been learned of bed:A3 yet."),
         (&["accept", "forecast:nws/day-1/clear-calm"], "acts already"),
