@@ -5,7 +5,7 @@ mod in_use;
 mod own_figures;
 
 pub use caution::Caution;
-pub use in_use::InUse;
+pub use in_use::{InUse, LearnedShift};
 pub use own_figures::{Applied, OwnFigure, OwnFigures};
 
 use crate::crops::CountedFrom;

@@ -245,6 +245,11 @@ impl Tolerance {
 }
 
 impl Figures {
+    /// Both thresholds moved alike, and how well they are then known.
+    pub fn moved(self, by: Kelvins, spread: Kelvins) -> Figures {
+        Figures { damage_begins: self.damage_begins + by, severe: self.severe + by, spread, ..self }
+    }
+
     /// Both thresholds for a plant hardened to a degree of 0 (not at all) to 1 (fully): first harm, heavy loss.
     pub fn hardened(&self, degree: f64) -> (Celsius, Celsius) {
         let gain = Kelvins(self.hardened_gain.0 * degree.clamp(0.0, 1.0));

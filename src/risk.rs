@@ -4,7 +4,7 @@ mod dose;
 mod growth;
 
 pub use dose::relief;
-pub use growth::{HardenedBy, HardeningState, stage_of};
+pub use growth::{HardenedBy, HardeningState, hardening_of, stage_of};
 
 use crate::beds::{Applied, Bed, BedKind, CoverStock, Garden, Planting};
 use crate::crops::age::Stage;

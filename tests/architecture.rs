@@ -34,7 +34,10 @@ const ROOMS: &[(&str, &[&str])] = &[
     ("rounds", &["words", "zone", "weather"]),
     ("plan", &["units", "words", "zone", "crops", "night", "beds", "risk", "rounds"]),
     ("journal", &["units", "words", "hash", "zone", "weather", "crops", "night", "beds", "risk", "rounds", "plan"]),
-    ("lessons", &["units", "zone", "weather::Provider", "night", "beds", "rounds", "journal", "learn"]),
+    (
+        "lessons",
+        &["units", "zone", "weather::Provider", "crops", "night", "beds", "risk", "rounds", "journal", "learn"],
+    ),
     ("score", &["units", "zone", "night"]),
     ("replay", &["units", "zone", "weather", "crops", "night", "beds", "risk", "plan", "score"]),
     ("chart", &["units"]),

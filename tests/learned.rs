@@ -56,7 +56,11 @@ fn tonight(garden: &Installation) -> Value {
 }
 
 fn explained(garden: &Installation) -> String {
-    ran(garden, &["explain", "--bed", "A1", "--feed", &feed()]).ended_with(0).out
+    explained_of(garden, "A1")
+}
+
+fn explained_of(garden: &Installation, bed: &str) -> String {
+    ran(garden, &["explain", "--bed", bed, "--feed", &feed()]).ended_with(0).out
 }
 
 /// The low of the air at a bed.
@@ -162,11 +166,62 @@ fn a_covers_gain_acts_once_it_is_accepted_and_is_shown_beside_what_was_published
     assert_eq!(explained(&garden), before);
 }
 
+/// Degrees left at bed A2 before frost begins to harm.
+fn margin(list: &Value) -> f64 {
+    let beds = list["beds"].as_array().expect("beds");
+    beds.iter().find(|one| one["bed"] == "A2").expect("the bed")["margin_c"].as_f64().expect("a margin")
+}
+
+#[test]
+fn what_a_crop_stands_acts_once_it_is_accepted_and_not_after_it_was_taken_back() {
+    let garden = garden();
+    garden.tampered(FORETOLD);
+    for night in [5, 8, 11] {
+        minimum(&garden, night, "-3C", &["--bed", "A2"]);
+    }
+    let before = (tonight(&garden), explained_of(&garden, "A2"));
+    // Air of -3 C killed heads that should have stood it half; a night without a thermometer says nothing.
+    for (night, class) in [(5, "5"), (8, "4"), (11, "4"), (13, "5")] {
+        let (of, seen) = (format!("2027-01-{night:02}"), format!("2027-01-{:02} 10:00", night + 2));
+        let words = ["damage", "A2", "broccoli", class, "--usable", "no", "--night", &of, "--at", &seen];
+        ran(&garden, &words).ended_with(0);
+    }
+    // Reports alone change nothing.
+    assert_eq!((tonight(&garden), explained_of(&garden, "A2")), before);
+    let list = ran(&garden, &["learned"]).ended_with(0).out;
+    has(&list, "tolerance:broccoli:heading:head where frost begins to harm broccoli, heading, by its head");
+    has(&list, "published 28.4 F / 25.0 F (spread 1.8 F)");
+    has(&list, "from 3 nights: 2027-01-05 to 2027-01-11 in use as published");
+    has(&list, "to use it: counterpane learned accept tolerance:broccoli:heading:head");
+    has(&list, "Reports of harm that teach nothing 2027-01-13, bed A2, broccoli: no thermometer");
+    let document = |garden: &Installation| -> Value {
+        serde_json::from_str(&ran(garden, &["learned", "--json"]).ended_with(0).out).expect("JSON")
+    };
+    let learned = document(&garden);
+    assert_eq!(learned["teach_nothing"].as_array().map(Vec::len), Some(1));
+    assert_eq!(learned["figures"][0]["published_c"]["damage_begins"], -2.0);
+    let shift = learned["figures"][0]["learned"]["mean_k"].as_f64().expect("a shift");
+    assert!(shift > 0.3, "{shift}");
+    ran(&garden, &["learned", "accept", "tolerance:broccoli:heading:head"]).ended_with(0);
+    let after = tonight(&garden);
+    let lost = margin(&before.0) - margin(&after);
+    assert!((lost - shift).abs() < 0.011, "margin less by {lost}, shift {shift}");
+    let text = explained_of(&garden, "A2");
+    has(
+        &text,
+        "(before hardening: published 28.4 F / 25.0 F, known to 1.8 F, not used; learned from 3 nights and used",
+    );
+    has(&text, "learned here / learned here");
+    assert_eq!(document(&garden)["figures"][0]["in_use"], "accepted");
+    ran(&garden, &["learned", "take-back", "tolerance:broccoli:heading:head"]).ended_with(0);
+    assert_eq!((tonight(&garden), explained_of(&garden, "A2")), before);
+}
+
 #[test]
 fn a_slip_is_asked_about_and_teaches_once_it_is_confirmed() {
     let garden = garden();
     garden.tampered(FORETOLD);
-    minimum(&garden, 14, "28C", &[]);
+    minimum(&garden, 14, "28C", &["--sure"]);
     let list = ran(&garden, &["learned"]).ended_with(0).out;
     has(
         &list,
@@ -197,7 +252,7 @@ fn what_cannot_be_accepted_is_refused_with_the_way_to_say_it() {
     for (arguments, text) in [
         (
             &["accept", "bed:Z9"][..],
-            "No learned figure is called \"bed:Z9\". There are: forecast:nws/day-1/clear-calm, bed:A1",
+            "No learned figure is called \"bed:Z9\". There are: forecast:nws/day-1/clear-calm, forecast:nws/day-1/other, bed:A1,",
         ),
         (&["accept", "bed:A3"], "Nothing has been learned of bed:A3 yet."),
         (&["accept", "forecast:nws/day-1/clear-calm"], "acts already"),

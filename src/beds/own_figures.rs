@@ -45,9 +45,16 @@ words!(OwnFigure { DamageBegins = "damage_begins", Severe = "severe", HardenedGa
 pub struct Applied {
     pub figures: Figures,
     pub own: Vec<OwnFigure>,
+    /// How many nights both thresholds and their spread rest on, where they were learned and accepted.
+    pub learned: Option<usize>,
 }
 
 impl Applied {
+    /// As the catalogue has it.
+    pub fn published(tolerance: &Tolerance) -> Applied {
+        Applied { figures: tolerance.figures(), own: Vec::new(), learned: None }
+    }
+
     /// Whether a figure is the garden's own.
     pub fn is_own(&self, figure: OwnFigure) -> bool {
         self.own.contains(&figure)
@@ -66,6 +73,11 @@ impl OwnFigures {
             (OwnFigure::DaysToMaturity, self.days_to_maturity.is_some()),
         ];
         has.into_iter().filter_map(|(figure, there)| there.then_some(figure))
+    }
+
+    /// Whether it says where harm begins or is severe.
+    pub fn has_threshold(&self) -> bool {
+        self.damage_begins.is_some() || self.severe.is_some()
     }
 
     /// Whether it speaks of a crop and cultivar.
@@ -96,13 +108,19 @@ impl OwnFigures {
 }
 
 impl Garden {
-    /// The figures of one part of a planting in a stage: the catalogue's, those of the garden over them, those of the
-    /// cultivar last.
+    /// The figures of one part of a planting in a stage: the catalogue's, as learned and accepted, those of the garden over
+    /// them, those of the cultivar last. Where the garden has a threshold of its own, nothing learned acts.
     pub fn figures(&self, planting: &Planting, stage: &str, tolerance: &Tolerance) -> Applied {
-        let mut applied = Applied { figures: tolerance.figures(), own: Vec::new() };
-        for own in self.own_of(planting).filter(|own| own.selects(tolerance, stage)) {
-            own.apply(&mut applied);
+        let mut applied = Applied::published(tolerance);
+        let own = || self.own_of(planting).filter(|own| own.selects(tolerance, stage));
+        // One threshold of somebody's own beside another that was moved need make no curve.
+        if !own().any(OwnFigures::has_threshold)
+            && let Some(learned) = self.learned.shift_of(&planting.crop, stage, tolerance)
+        {
+            applied.figures = applied.figures.moved(learned.shift.mean, learned.shift.spread);
+            applied.learned = Some(learned.nights);
         }
+        own().for_each(|own| own.apply(&mut applied));
         applied
     }
 

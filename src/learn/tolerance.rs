@@ -41,12 +41,7 @@ pub struct LearnedTolerance {
 impl LearnedTolerance {
     /// The figures with what was learned.
     pub fn figures(&self) -> Figures {
-        Figures {
-            damage_begins: self.published.damage_begins + self.shift.learned.mean,
-            severe: self.published.severe + self.shift.learned.mean,
-            spread: self.shift.learned.spread,
-            ..self.published
-        }
+        self.published.moved(self.shift.learned.mean, self.shift.learned.spread)
     }
 }
 

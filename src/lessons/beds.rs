@@ -6,15 +6,10 @@ use crate::journal::Place;
 use crate::learn::bed_offset::{BedReading, BedReadings, learn};
 use crate::learn::{Figure, Learned};
 use crate::night::bed::MEASURED_OFFSET_SPREAD;
-use crate::units::Celsius;
-use crate::zone::NightOf;
 
 /// What nights have taught of each bed's offset, in the garden's order. A night without a round has no known sky, and one
 /// on which something lay on the bed, as far as it was written down, shows the cover.
 pub fn of(garden: &Garden, lessons: &Lessons) -> Vec<Learned> {
-    let low = |night: NightOf, place: &Place| -> Option<Celsius> {
-        lessons.lows.iter().find(|low| low.night == night && low.place == *place).map(|low| low.low)
-    };
     let beds: Vec<BedReadings> = garden
         .beds
         .iter()
@@ -31,7 +26,7 @@ pub fn of(garden: &Garden, lessons: &Lessons) -> Vec<Learned> {
                 Some(BedReading {
                     night: at_bed.night,
                     clear_calm: lessons.last_foretold(garden, at_bed.night)?.clear_calm,
-                    screen: low(at_bed.night, &Place::Screen)?,
+                    screen: lessons.low(at_bed.night, &Place::Screen)?,
                     bed: at_bed.low,
                     confirmed: lessons.confirmed.contains(&at_bed.night),
                 })

@@ -1,7 +1,9 @@
 //! Learned figures by name, each as published, learned and in use, and what was accepted of them.
 
-use super::{Lessons, beds, covers, forecasts};
-use crate::beds::{Garden, LearnedOffset};
+use super::tolerances::{Aside, Part};
+use super::{Lessons, beds, covers, forecasts, tolerances};
+use crate::beds::{Garden, LearnedOffset, LearnedShift, OwnFigures};
+use crate::crops::{Catalogue, Organ};
 use crate::learn::cover_gain::LearnedGain;
 use crate::learn::forecast::{Forecasts, LEAD_DAYS, Sky};
 use crate::learn::{Asked, Figure, Learned};
@@ -72,6 +74,8 @@ pub enum Kind {
     Bed { bed: String },
     /// What a cover gains on a still night after a sunny day.
     Cover(Cover),
+    /// Added to where harm begins and to where it is severe.
+    Tolerance(Part),
 }
 
 /// The name of a bed's offset.
@@ -90,6 +94,18 @@ pub fn of_cover(cover: Cover) -> String {
     format!("cover:{}{layers}{rests}", cover.kind.word())
 }
 
+/// The name of what a part of a crop stands in a stage.
+pub fn of_part(crop: &str, stage: &str, organ: Organ) -> String {
+    format!("tolerance:{crop}:{stage}:{}", organ.word())
+}
+
+/// Crop, stage and part of such a name.
+fn part_named(name: &str) -> Option<(String, String, Organ)> {
+    let mut words = name.strip_prefix("tolerance:")?.split(':');
+    let (crop, stage, organ) = (words.next()?, words.next()?, words.next()?);
+    Some((crop.into(), stage.into(), Organ::from_word(organ)?)).filter(|_| words.next().is_none())
+}
+
 /// The name by which a night is confirmed.
 pub fn of_night(night: NightOf) -> String {
     format!("night:{night}")
@@ -100,8 +116,15 @@ pub fn confirmed<'n>(names: impl Iterator<Item = &'n String>) -> BTreeSet<NightO
     names.filter_map(|name| name.strip_prefix("night:")?.parse().ok().map(NightOf)).collect()
 }
 
-/// Every figure that something was seen of.
-pub fn rows(garden: &Garden, lessons: &Lessons, accepts: &Accepts) -> Vec<Row> {
+/// Every figure that something was seen of, and the reports of harm that taught nothing. `of_harm` holds the nights of
+/// which there are such reports.
+pub fn rows(
+    garden: &Garden,
+    catalogue: &Catalogue,
+    lessons: &Lessons,
+    of_harm: &Lessons,
+    accepts: &Accepts,
+) -> (Vec<Row>, Vec<Aside>) {
     let mut rows = Vec::new();
     for (provider, of_feed) in forecasts::of(garden, lessons) {
         rows.extend(of_forecast(&provider, &of_feed));
@@ -122,6 +145,19 @@ pub fn rows(garden: &Garden, lessons: &Lessons, accepts: &Accepts) -> Vec<Row> {
         let in_use = accepted.map_or(InUse::Published, InUse::Accepted);
         rows.push(Row { name, kind: Kind::Cover(cover), learned: gain, in_use });
     }
+    let mut as_accepted = garden.clone();
+    apply_accepted(&mut as_accepted, accepts);
+    let from_harm = tolerances::of(&as_accepted, catalogue, of_harm);
+    for (part, learned) in from_harm.parts {
+        let name = of_part(&part.crop, &part.stage, part.organ);
+        let accepted = accepts.get(&name).and_then(|accepted| accepted.figure());
+        let in_use = match accepted {
+            _ if file_has(garden, catalogue, &part) => InUse::File,
+            Some(figure) => InUse::Accepted(figure),
+            None => InUse::Published,
+        };
+        rows.push(Row { name, kind: Kind::Tolerance(part), learned, in_use });
+    }
     let is_seen = |row: &Row| {
         !row.learned.nights.is_empty()
             || !row.learned.asked.is_empty()
@@ -130,7 +166,16 @@ pub fn rows(garden: &Garden, lessons: &Lessons, accepts: &Accepts) -> Vec<Row> {
             || row.learned.moved() != Kelvins(0.0)
     };
     rows.retain(is_seen);
-    rows
+    (rows, from_harm.aside)
+}
+
+/// Whether the garden's file has a threshold of its own for all plants of a part.
+fn file_has(garden: &Garden, catalogue: &Catalogue, part: &Part) -> bool {
+    let tolerance = catalogue.crops.get(&part.crop).and_then(|crop| tolerances::part_of(crop, &part.stage).ok());
+    let selects = |own: &&OwnFigures| {
+        own.is_of(&part.crop, None) && tolerance.is_some_and(|tolerance| own.selects(tolerance, &part.stage))
+    };
+    garden.own_figures.iter().filter(selects).any(OwnFigures::has_threshold)
 }
 
 fn of_forecast(provider: &str, of_feed: &Forecasts) -> Vec<Row> {
@@ -161,14 +206,23 @@ pub fn asked(rows: &[Row]) -> impl Iterator<Item = (&Row, &Asked)> {
     rows.iter().flat_map(|row| row.learned.asked.iter().map(move |asked| (row, asked)))
 }
 
-/// Puts into a garden what acts: of forecasts at once, of beds and covers what was accepted.
+/// Puts into a garden what acts: of forecasts at once, of beds, covers and crops what was accepted.
 pub fn apply(garden: &mut Garden, lessons: &Lessons, accepts: &Accepts) {
     garden.learned.forecasts = forecasts::corrections(&forecasts::of(garden, lessons));
+    apply_accepted(garden, accepts);
+}
+
+fn apply_accepted(garden: &mut Garden, accepts: &Accepts) {
     let gains = covers::in_stock(garden).into_iter().filter_map(|cover| {
         let accepted = accepts.get(&of_cover(cover))?;
         Some((LearnedGain::accepted(cover, accepted.figure()?), accepted.nights))
     });
     garden.learned.gains = gains.collect();
+    let shifts = accepts.iter().filter_map(|(name, accepted)| {
+        let (crop, stage, organ) = part_named(name)?;
+        Some(LearnedShift { crop, stage, organ, shift: accepted.figure()?, nights: accepted.nights })
+    });
+    garden.learned.shifts = shifts.collect();
     for bed in &mut garden.beds {
         let accepted = accepts.get(&of_bed(&bed.id));
         bed.learned_offset = accepted.and_then(|accepted| {

@@ -259,7 +259,7 @@ fn organ_line(planting: &PlantingRisk<'_>, organ: &OrganRisk<'_>, scale: Scale) 
     };
     format!(
         "{} ({} of the worth), compared with the {}: {harm} begins {}{}, severe {}{} (hardening takes {}{} off {} / {}), \
-         known to {}{}; {} expected, spread {}, margin {}, {:.1} h below{}; chance {}  [{}]",
+         known to {}{}{}; {} expected, spread {}, margin {}, {:.1} h below{}; chance {}  [{}]",
         tolerance.organ.word(),
         tolerance.share,
         sentences::frame(tolerance.frame),
@@ -273,6 +273,7 @@ fn organ_line(planting: &PlantingRisk<'_>, organ: &OrganRisk<'_>, scale: Scale) 
         figures.severe.tenths(scale),
         figures.spread.size(scale),
         own(OwnFigure::Spread),
+        learned_thresholds(organ, scale),
         open.minimum.mean.tenths(scale),
         open.minimum.spread.size(scale),
         open.margin.signed(scale),
@@ -281,6 +282,21 @@ fn organ_line(planting: &PlantingRisk<'_>, organ: &OrganRisk<'_>, scale: Scale) 
         open.chance.percent(),
         sentences::evidence(tolerance, &organ.applied)
     )
+}
+
+/// Where what the garden's nights have taught takes part: what is published beside it.
+fn learned_thresholds(organ: &OrganRisk<'_>, scale: Scale) -> String {
+    organ.applied.learned.map_or(String::new(), |nights| {
+        let (published, learned) = (organ.tolerance.figures(), organ.applied.figures);
+        format!(
+            " (before hardening: published {} / {}, known to {}, not used; learned from {nights} nights and used {} / {})",
+            published.damage_begins.tenths(scale),
+            published.severe.tenths(scale),
+            published.spread.size(scale),
+            learned.damage_begins.tenths(scale),
+            learned.severe.tenths(scale),
+        )
+    })
 }
 
 /// What the time does beside the temperature, where a source says how long it must last.

@@ -1,44 +1,50 @@
 //! What nights have taught, in words: published, learned and in use side by side, and what is asked about.
 
 use crate::beds::Garden;
+use crate::crops::Frame;
 use crate::learn::doubt::Doubt;
 use crate::learn::forecast::Sky;
 use crate::learn::{Asked, Figure};
 use crate::lessons::figures::{InUse, Kind, Row, asked};
-use crate::units::Scale;
+use crate::lessons::tolerances::{Aside, Part, Why};
+use crate::units::{Celsius, Scale};
 use serde_json::{Value, json};
 use std::fmt::Write;
 
-/// The list of `counterpane learned`.
-pub fn list(rows: &[Row], garden: &Garden) -> String {
+/// The list of `counterpane learned`: figures, and reports of harm that taught nothing.
+pub fn list(rows: &[Row], aside: &[Aside], garden: &Garden) -> String {
     let scale = garden.shown;
     let mut text = String::new();
     // Writing to a text in memory cannot fail.
     let mut line = |content: &str| writeln!(text, "{content}").unwrap_or_default();
-    if rows.is_empty() {
+    if rows.is_empty() && aside.is_empty() {
         line(&format!("Nothing has been learned in {} yet: published figures are used.", garden.name));
         line("A night teaches once a thermometer at the garden's screen has seen the whole of it:");
         line("a minimum that was read in the morning (counterpane reading 27F --min), or a logger's rows.");
         return text;
     }
     line(&format!("What the nights of {} have taught", garden.name));
+    if rows.is_empty() {
+        line("   Nothing yet: published figures are used.");
+    }
     for row in rows {
         line("");
         line(&format!("{}  {}", row.name, what(&row.kind)));
-        line(&format!("   published {}", figure(row.learned.published, scale)));
+        let figure = |shift: Figure| figure(&row.kind, shift, scale);
+        line(&format!("   published {}", figure(row.learned.published)));
         match row.learned.nights.as_slice() {
             [] => line("   learned   nothing of its own yet"),
-            [only] => line(&format!("   learned   {}, from 1 night: {only}", figure(row.learned.learned, scale))),
+            [only] => line(&format!("   learned   {}, from 1 night: {only}", figure(row.learned.learned))),
             [first, .., last] => line(&format!(
                 "   learned   {}, from {} nights: {first} to {last}",
-                figure(row.learned.learned, scale),
+                figure(row.learned.learned),
                 row.learned.nights.len()
             )),
         }
         line(&match row.in_use {
             InUse::Published => "   in use    as published".into(),
-            InUse::AtOnce(used) => format!("   in use    {}, at once", figure(used, scale)),
-            InUse::Accepted(used) => format!("   in use    {}, as accepted", figure(used, scale)),
+            InUse::AtOnce(used) => format!("   in use    {}, at once", figure(used)),
+            InUse::Accepted(used) => format!("   in use    {}, as accepted", figure(used)),
             InUse::File => "   in use    as the garden's file has it, which goes before".into(),
         });
         if let Kind::Forecast { factor: (learned, used), .. } = row.kind {
@@ -46,6 +52,19 @@ pub fn list(rows: &[Row], garden: &Garden) -> String {
         }
         if waits(row) {
             line(&format!("   to use it: counterpane learned accept {}", row.name));
+        }
+    }
+    if rows.iter().any(|row| matches!(row.kind, Kind::Tolerance(_))) {
+        line("");
+        line("Of what crops stand: a bed counts as covered where the journal says so, else as open. Look through its");
+        line("nights before you accept: a cover that nobody wrote down makes a crop look hardier than it is.");
+    }
+    if !aside.is_empty() {
+        line("");
+        line("Reports of harm that teach nothing");
+        for Aside { night, bed, crop, why } in aside {
+            let crop = crop.as_deref().unwrap_or("the whole bed");
+            line(&format!("   {night}, bed {bed}, {crop}: {}", why_not(*why)));
         }
     }
     if asked(rows).next().is_some() {
@@ -81,10 +100,34 @@ fn what(kind: &Kind) -> String {
         }
         Kind::Bed { bed } => format!("air at bed {bed} against the garden's screen on a clear, calm night"),
         Kind::Cover(cover) => format!("gain of {} on a still night after a sunny day", cover.name()),
+        Kind::Tolerance(Part { crop_name, stage, organ, .. }) => {
+            format!("where frost begins to harm {crop_name}, {stage}, by its {}, and where it is severe", organ.word())
+        }
     }
 }
 
-fn figure(figure: Figure, scale: Scale) -> String {
+fn why_not(why: Why) -> String {
+    match why {
+        Why::NotThere => "the garden's file has no such bed or crop, or not yet on that night".into(),
+        Why::Several => "several crops or stages stand there; a report of one of them teaches".into(),
+        Why::OtherFrame(frame) => {
+            let where_from = if frame == Frame::Soil { "soil" } else { "plant itself" };
+            format!("what harms it is reckoned by the temperature of the {where_from}, and nobody measured that")
+        }
+        Why::NoSuchPart => "frost harms nothing of weight in that stage".into(),
+        Why::NoLow => "no thermometer at the bed or the garden's screen saw that night through".into(),
+        Why::NoRound => "no round foretold that night, so its sky and wind are not known".into(),
+        Why::UnknownCover => "something lay on the bed, or may have, and what it gained is not known".into(),
+    }
+}
+
+/// Of a tolerance the thresholds themselves, of all else the difference.
+fn figure(kind: &Kind, figure: Figure, scale: Scale) -> String {
+    if let Kind::Tolerance(Part { published, .. }) = kind {
+        let at = |threshold: Celsius| (threshold + figure.mean).tenths(scale);
+        let (begins, severe) = (at(published.damage_begins), at(published.severe));
+        return format!("{begins} / {severe} (spread {})", figure.spread.size(scale));
+    }
     format!("{} (spread {})", figure.mean.signed(scale), figure.spread.size(scale))
 }
 
@@ -102,8 +145,9 @@ fn doubted(doubt: Doubt, scale: Scale) -> String {
     }
 }
 
-/// The same for other programs. Differences are in kelvins, whatever the garden is shown.
-pub fn document(rows: &[Row], garden: &Garden) -> Value {
+/// The same for other programs. Differences are in kelvins, whatever the garden is shown; of a tolerance they are what both
+/// thresholds are moved by, and the catalogue's stand beside them.
+pub fn document(rows: &[Row], aside: &[Aside], garden: &Garden) -> Value {
     let figure = |figure: Figure| json!({ "mean_k": figure.mean.0, "spread_k": figure.spread.0 });
     let rows: Vec<Value> = rows
         .iter()
@@ -123,7 +167,13 @@ pub fn document(rows: &[Row], garden: &Garden) -> Value {
             });
             let factor = match row.kind {
                 Kind::Forecast { factor: (learned, used), .. } => json!({ "learned": learned, "used": used }),
-                Kind::Bed { .. } | Kind::Cover(_) => Value::Null,
+                Kind::Bed { .. } | Kind::Cover(_) | Kind::Tolerance(_) => Value::Null,
+            };
+            let thresholds = match &row.kind {
+                Kind::Tolerance(Part { published, .. }) => {
+                    json!({ "damage_begins": published.damage_begins.0, "severe": published.severe.0 })
+                }
+                Kind::Forecast { .. } | Kind::Bed { .. } | Kind::Cover(_) => Value::Null,
             };
             json!({
                 "figure": row.name,
@@ -132,11 +182,18 @@ pub fn document(rows: &[Row], garden: &Garden) -> Value {
                 "used": figure(used),
                 "in_use": in_use,
                 "spread_factor": factor,
+                "published_c": thresholds,
                 "nights": row.learned.nights.iter().map(ToString::to_string).collect::<Vec<_>>(),
                 "asked": asked.collect::<Vec<_>>(),
                 "waits": waits(row),
             })
         })
         .collect();
-    json!({ "garden": garden.id, "figures": rows })
+    let aside: Vec<Value> = aside
+        .iter()
+        .map(|Aside { night, bed, crop, why }| {
+            json!({ "night": night.to_string(), "bed": bed, "crop": crop, "why": why_not(*why) })
+        })
+        .collect();
+    json!({ "garden": garden.id, "figures": rows, "teach_nothing": aside })
 }

@@ -393,7 +393,11 @@ fn tenderest_line(bed: &BedPlan<'_>, role: Role, scale: Scale) -> Option<String>
 fn figures(planting: &PlantingRisk<'_>, organ: &OrganRisk<'_>, scale: Scale) -> String {
     let (crop, parts, stage) = (&planting.crop.name, parts(organ.tolerance.organ), planting.stage.name);
     let (begins, place) = (fine(organ.damage_begins, scale), frame(organ.tolerance.frame));
-    let own = if organ.applied.is_own(OwnFigure::DamageBegins) { " (your figure)" } else { "" };
+    let own = match organ.applied.learned {
+        _ if organ.applied.is_own(OwnFigure::DamageBegins) => " (your figure)",
+        Some(_) => " (learned here)",
+        None => "",
+    };
     let chance = organ.open.chance.percent();
     match organ.tolerance.harm {
         Harm::Freezing => format!(
@@ -593,7 +597,11 @@ fn age_in_words(minutes: i64) -> String {
 
 /// Evidence of a threshold, as one clause.
 pub(super) fn evidence(tolerance: &Tolerance, applied: &Applied) -> String {
-    let mark = |figure, word| if applied.is_own(figure) { "your figure" } else { word };
+    let mark = |figure, word| match applied.learned {
+        _ if applied.is_own(figure) => "your figure",
+        Some(_) => "learned here",
+        None => word,
+    };
     format!(
         "{} / {}, {}",
         mark(OwnFigure::DamageBegins, tolerance.evidence.damage_begins.word()),

@@ -66,7 +66,7 @@ fn start_of(planting: &Planting, crop: &Crop) -> CountedFrom {
 }
 
 /// How hardened a planting of a bed is on a night.
-pub(super) fn hardening_of(
+pub fn hardening_of(
     bed: &Bed,
     planting: &Planting,
     crop: &Crop,

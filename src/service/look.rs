@@ -4,7 +4,7 @@ mod sources;
 mod taught;
 
 pub use sources::{Gathered, Sources};
-pub use taught::{NOT_TAUGHT, all_lessons, teach};
+pub use taught::{All, NOT_TAUGHT, all_lessons, teach};
 
 use super::store::{SaidRow, Store, StoreFault};
 use crate::beds::{Bed, Garden};

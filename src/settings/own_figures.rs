@@ -121,7 +121,7 @@ fn makes_curves(table: &Table<'_>, own: &OwnFigures, all: &[OwnFigures], crop: &
     let written = ["damage_begins", "severe", "hardened_gain"].into_iter().find_map(|key| table.optional(key));
     let Some(value) = written else { return };
     for (part, stage) in selected(own, crop) {
-        let mut applied = Applied { figures: part.figures(), own: Vec::new() };
+        let mut applied = Applied::published(part);
         let of_this =
             |other: &&OwnFigures| other.is_of(&crop.id, own.cultivar.as_deref()) && other.selects(part, stage);
         let (general, special): (Vec<&OwnFigures>, Vec<&OwnFigures>) =

@@ -61,7 +61,7 @@ fn organ(tolerance: &Tolerance, chance: f64, soil_margin: f64) -> OrganRisk<'_> 
         hours_before: 0.0,
         relief: Kelvins(0.0),
     };
-    let applied = Applied { figures: tolerance.figures(), own: Vec::new() };
+    let applied = Applied::published(tolerance);
     let (damage_begins, severe) = (tolerance.damage_begins, tolerance.severe);
     OrganRisk { tolerance, applied, damage_begins, severe, open, covered: Vec::new() }
 }

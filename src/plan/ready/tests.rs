@@ -48,7 +48,7 @@ fn outlook_of(rows: &[Row<'_>]) -> Outlook {
         for planting in &mut risk.plantings {
             let organ = |tolerance| OrganRisk {
                 tolerance,
-                applied: Applied { figures: tolerance.figures(), own: Vec::new() },
+                applied: Applied::published(tolerance),
                 damage_begins: Celsius(-2.0),
                 severe: Celsius(-4.0),
                 open: Outcome {

@@ -5,7 +5,7 @@ use crate::learn::Learned;
 use crate::lessons::figures::{self, Accepted, Kind, Row, of_night};
 use crate::message::learned::{document, list};
 use crate::rounds::night_at;
-use crate::service::look::all_lessons;
+use crate::service::look::{All, all_lessons};
 use crate::service::store::{Open, Store};
 use crate::zone::NightOf;
 use chrono::{DateTime, NaiveDate, Utc};
@@ -68,11 +68,11 @@ impl LearnedCommand {
         let path = about.configuration.store_path(&settings);
         let text = super::runtime()?.block_on(async {
             let store = Store::open(&path, Open::ExistingOnly).await?;
-            let (lessons, accepts) = all_lessons(&store, garden, of).await?;
-            let rows = figures::rows(garden, &lessons, &accepts);
+            let All { lessons, of_harm, accepts } = all_lessons(&store, garden, of).await?;
+            let (rows, aside) = figures::rows(garden, &settings.catalogue, &lessons, &of_harm, &accepts);
             let text = match &self.change {
-                None if self.json => format!("{:#}\n", document(&rows, garden)),
-                None => list(&rows, garden),
+                None if self.json => format!("{:#}\n", document(&rows, &aside, garden)),
+                None => list(&rows, &aside, garden),
                 Some(Change::Accept { figures, .. }) => {
                     let wanted = to_accept(figures, &rows, &lessons.confirmed)?;
                     store.accept(&garden.id, now, &wanted).await?;

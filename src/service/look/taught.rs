@@ -1,12 +1,15 @@
 //! What the store holds of past nights, put into a garden before its list is made.
 
 use crate::beds::Garden;
+use crate::journal::What;
+use crate::journal::event::Written;
 use crate::lessons::figures::{self, Accepts};
-use crate::lessons::{Lessons, covered, lows, span_of};
+use crate::lessons::{Lessons, covered, lows, perhaps_covered, span_of};
 use crate::night::screen::Span;
 use crate::service::store::{Store, StoreFault};
 use crate::zone::NightOf;
 use chrono::{DateTime, Duration, Utc};
+use std::collections::BTreeSet;
 
 /// A list rests on so many of the newest nights that were foretold: a winter's. Older ones taught of other models, and a
 /// list must not wait for them.
@@ -18,24 +21,38 @@ pub const NOT_TAUGHT: &str = "What this garden's nights have taught could not be
 /// Puts into a garden what its nights before one have taught, as far as it acts. Where the store cannot be read the garden
 /// stays as its file has it, and the caller says so.
 pub async fn teach(store: &Store, garden: &mut Garden, of: NightOf) -> Result<(), StoreFault> {
-    let (lessons, accepts) = lessons(store, garden, of, true).await?;
+    let Names { accepts, confirmed } = names(store, garden).await?;
+    let lessons = Lessons { confirmed, ..newest(store, garden, of, true).await? };
     figures::apply(garden, &lessons, &accepts);
     Ok(())
 }
 
-/// Everything that there is to learn from before a night, at the beds too, with what was accepted.
-pub async fn all_lessons(store: &Store, garden: &Garden, of: NightOf) -> Result<(Lessons, Accepts), StoreFault> {
-    lessons(store, garden, of, false).await
+/// Everything that there is to learn from, with what was accepted.
+#[derive(Debug)]
+pub struct All {
+    /// Of the newest nights, at the beds too.
+    pub lessons: Lessons,
+    /// Of the nights that did harm by somebody's report, however long ago: there are few of them in a winter.
+    pub of_harm: Lessons,
+    pub accepts: Accepts,
 }
 
-async fn lessons(
-    store: &Store,
-    garden: &Garden,
-    of: NightOf,
-    screen_alone: bool,
-) -> Result<(Lessons, Accepts), StoreFault> {
+/// Everything that there is to learn from before a night.
+pub async fn all_lessons(store: &Store, garden: &Garden, of: NightOf) -> Result<All, StoreFault> {
+    let Names { accepts, confirmed } = names(store, garden).await?;
+    let lessons = Lessons { confirmed: confirmed.clone(), ..newest(store, garden, of, false).await? };
+    let of_harm = Lessons { confirmed, ..nights_of_harm(store, garden, of).await? };
+    Ok(All { lessons, of_harm, accepts })
+}
+
+/// What somebody has accepted and confirmed.
+struct Names {
+    accepts: Accepts,
+    confirmed: BTreeSet<NightOf>,
+}
+
+async fn names(store: &Store, garden: &Garden) -> Result<Names, StoreFault> {
     let names = store.accepted(&garden.id).await?;
-    let nights = store.nights_foretold(&garden.id, of, NIGHTS_OF_A_LIST).await?;
     let confirmed = figures::confirmed(names.iter().map(|(name, _)| name));
     let mut accepts = Accepts::new();
     for (name, document) in names {
@@ -49,12 +66,39 @@ async fn lessons(
             Err(_) => {}
         }
     }
-    let (Some(first), Some(last)) = (nights.first(), nights.last()) else {
-        return Ok((Lessons { confirmed, ..Lessons::default() }, accepts));
+    Ok(Names { accepts, confirmed })
+}
+
+/// The newest nights that were foretold.
+async fn newest(store: &Store, garden: &Garden, of: NightOf, screen_alone: bool) -> Result<Lessons, StoreFault> {
+    let nights = store.nights_foretold(&garden.id, of, NIGHTS_OF_A_LIST).await?;
+    let lessons = seen(store, garden, &nights, screen_alone).await?;
+    let (false, Some(interval)) = (screen_alone, interval(garden, &nights)) else { return Ok(lessons) };
+    let covered = covered(garden, &store.entries(&garden.id, Some(interval)).await?);
+    Ok(Lessons { covered, ..lessons })
+}
+
+/// The nights of which somebody has reported harm, or that there was none, with those reports.
+async fn nights_of_harm(store: &Store, garden: &Garden, of: NightOf) -> Result<Lessons, StoreFault> {
+    let entries = store.entries(&garden.id, None).await?;
+    let night = |written: &Written| match &written.entry.what {
+        What::Damage(damage) if written.stands() && damage.night < of => Some(damage.night),
+        _ => None,
+    };
+    let nights: BTreeSet<NightOf> = entries.iter().filter_map(night).collect();
+    let lessons = seen(store, garden, &nights.iter().copied().collect::<Vec<_>>(), false).await?;
+    let covered = perhaps_covered(garden, &entries, &nights);
+    let damage = entries.into_iter().filter(|written| night(written).is_some()).collect();
+    Ok(Lessons { covered, damage, ..lessons })
+}
+
+/// What thermometers showed of nights, in order, and what was foretold of them.
+async fn seen(store: &Store, garden: &Garden, nights: &[NightOf], screen_alone: bool) -> Result<Lessons, StoreFault> {
+    let (Some(first), Some(last), Some(interval)) = (nights.first(), nights.last(), interval(garden, nights)) else {
+        return Ok(Lessons::default());
     };
     let spans: Vec<Span> = nights.iter().map(|night| span_of(garden, *night)).collect();
     let logged = store.logged_nights(&garden.id, &spans, screen_alone).await?;
-    let interval = interval(&spans);
     let entries = store.minima(&garden.id, interval, screen_alone).await?;
     let lows = lows::of(garden, &logged, &entries);
     // Without a low nothing can be learned of a night.
@@ -62,16 +106,11 @@ async fn lessons(
         true => Vec::new(),
         false => store.foretold(&garden.id, *first, *last).await?,
     };
-    let covered = match screen_alone {
-        true => Default::default(),
-        false => covered(garden, &store.entries(&garden.id, Some(interval)).await?),
-    };
-    Ok((Lessons { foretold, lows, confirmed, covered }, accepts))
+    Ok(Lessons { foretold, lows, ..Lessons::default() })
 }
 
 /// From the day before the first night to the noon after the last.
-fn interval(spans: &[Span]) -> (DateTime<Utc>, DateTime<Utc>) {
-    let first = spans.first().map_or(DateTime::UNIX_EPOCH, |span| span.sunset - Duration::days(1));
-    let last = spans.last().map_or(DateTime::UNIX_EPOCH, |span| span.sunrise + Duration::hours(12));
-    (first, last)
+fn interval(garden: &Garden, nights: &[NightOf]) -> Option<(DateTime<Utc>, DateTime<Utc>)> {
+    let first = span_of(garden, *nights.first()?).sunset - Duration::days(1);
+    Some((first, span_of(garden, *nights.last()?).sunrise + Duration::hours(12)))
 }

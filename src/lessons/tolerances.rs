@@ -1,0 +1,222 @@
+//! Reports of harm beside what the plants felt in those nights.
+//!
+//! A report speaks of a planting, a tolerance of one of its parts. What is learned goes to the part that frost harms first
+//! among those that carry weight: if nothing is to be seen, nothing is to be seen on that part either, and if something is,
+//! it is there first.
+
+use super::Lessons;
+use crate::beds::{Bed, Garden, Planting};
+use crate::crops::{Catalogue, Crop, Figures, Frame, Harm, Organ, Tolerance};
+use crate::journal::{Damage, Place, What};
+use crate::learn::Learned;
+use crate::learn::tolerance::{DamageReport, learn};
+use crate::night::Estimate;
+use crate::night::bed::MEASURED_OFFSET_SPREAD;
+use crate::night::cover::CoverConditions;
+use crate::risk::{DECIDING_SHARE, HardenedBy, hardening_of, relief, stage_of};
+use crate::units::Kelvins;
+use crate::zone::NightOf;
+use std::collections::BTreeMap;
+
+/// The part of a crop in a stage of which reports speak.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Part {
+    /// Identifier of the crop.
+    pub crop: String,
+    /// As growers say it.
+    pub crop_name: String,
+    pub stage: String,
+    pub organ: Organ,
+    /// As the catalogue has it.
+    pub published: Figures,
+}
+
+/// A report that teaches nothing, and why.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Aside {
+    pub night: NightOf,
+    pub bed: String,
+    /// None: it spoke of the whole bed.
+    pub crop: Option<String>,
+    pub why: Why,
+}
+
+/// Why a report teaches nothing.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Why {
+    /// Bed or crop are not in the garden's file, or not yet on that night.
+    NotThere,
+    /// It speaks of a whole bed with several crops, or of a crop that stands there in several stages.
+    Several,
+    /// The part in question is compared with the temperature of the plant or the soil, which nobody measured.
+    OtherFrame(Frame),
+    /// Nothing that carries weight is harmed by frost in that stage.
+    NoSuchPart,
+    /// No thermometer saw that night through.
+    NoLow,
+    /// How clear, calm or windy it was is not known: no round foretold that night.
+    NoRound,
+    /// Something lay on the bed, or was not written down as taken off, and nobody knows what it gained.
+    UnknownCover,
+}
+
+/// What reports of harm have taught, and those that did not.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct FromHarm {
+    pub parts: Vec<(Part, Learned)>,
+    pub aside: Vec<Aside>,
+}
+
+/// How well a thermometer tells the air at the plants, K (assumed).
+const THERMOMETER: Kelvins = Kelvins(0.5);
+
+/// The part of a crop in a stage that a report of harm speaks of.
+pub fn part_of<'c>(crop: &'c Crop, stage: &str) -> Result<&'c Tolerance, Why> {
+    let weighty = |part: &&Tolerance| part.harm == Harm::Freezing && part.share >= DECIDING_SHARE;
+    let above = crop.at_stage(stage).filter(weighty).filter(|part| part.frame != Frame::Soil);
+    let part = above.max_by(|a, b| a.damage_begins.0.total_cmp(&b.damage_begins.0));
+    match part.or_else(|| crop.at_stage(stage).find(weighty)) {
+        Some(part) if part.frame == Frame::ScreenAir => Ok(part),
+        Some(part) => Err(Why::OtherFrame(part.frame)),
+        None => Err(Why::NoSuchPart),
+    }
+}
+
+/// What reports have taught of each crop and stage, in order of their names. Offsets and gains of the garden act as they
+/// stand in it, accepted ones too. Of a planting that was looked at on several days, the last look counts.
+pub fn of(garden: &Garden, catalogue: &Catalogue, lessons: &Lessons) -> FromHarm {
+    let mut found = FromHarm::default();
+    let mut looks: BTreeMap<(NightOf, String, Option<String>), &Damage> = BTreeMap::new();
+    // In order of time, so that the last one stays.
+    for written in lessons.damage.iter().filter(|written| written.stands()) {
+        let What::Damage(damage) = &written.entry.what else { continue };
+        let bed = garden.beds.iter().find(|bed| bed.id == damage.bed);
+        let crop = damage.crop.clone().or_else(|| only_crop(bed?, damage.night));
+        looks.insert((damage.night, damage.bed.clone(), crop), damage);
+    }
+    let mut reports: BTreeMap<(String, String, Organ), (Part, Vec<DamageReport>)> = BTreeMap::new();
+    for ((night, bed, crop), damage) in looks {
+        match report(garden, catalogue, lessons, crop.as_deref(), damage) {
+            Ok((part, report)) => {
+                let key = (part.crop.clone(), part.stage.clone(), part.organ);
+                reports.entry(key).or_insert_with(|| (part, Vec::new())).1.push(report);
+            }
+            Err(why) => found.aside.push(Aside { night, bed, crop, why }),
+        }
+    }
+    // What was accepted acts, and so is listed, when its reports are gone.
+    for learned in &garden.learned.shifts {
+        let part = catalogue.crops.get(&learned.crop).and_then(|crop| {
+            let tolerance = crop.at_stage(&learned.stage).find(|part| learned.is_of(part))?;
+            Some(Part::of(crop, &learned.stage, tolerance))
+        });
+        if let Some(part) = part {
+            let key = (part.crop.clone(), part.stage.clone(), part.organ);
+            reports.entry(key).or_insert_with(|| (part, Vec::new()));
+        }
+    }
+    for (part, reports) in reports.into_values() {
+        let learned = learn(part.published, &reports).shift;
+        found.parts.push((part, learned));
+    }
+    found
+}
+
+fn stood(planting: &Planting, night: NightOf) -> bool {
+    planting.planted.is_none_or(|planted| planted <= night.0)
+}
+
+/// The crop of a bed that has but one on a night.
+fn only_crop(bed: &Bed, night: NightOf) -> Option<String> {
+    let mut crops = bed.plantings.iter().filter(|planting| stood(planting, night)).map(|planting| &planting.crop);
+    let first = crops.next()?;
+    crops.all(|crop| crop == first).then(|| first.clone())
+}
+
+fn report(
+    garden: &Garden,
+    catalogue: &Catalogue,
+    lessons: &Lessons,
+    crop: Option<&str>,
+    damage: &Damage,
+) -> Result<(Part, DamageReport), Why> {
+    let night = damage.night;
+    let bed = garden.beds.iter().find(|bed| bed.id == damage.bed).ok_or(Why::NotThere)?;
+    let crop = catalogue.crops.get(crop.ok_or(Why::Several)?).ok_or(Why::NotThere)?;
+    let mut plantings = bed.plantings.iter().filter(|planting| planting.crop == crop.id && stood(planting, night));
+    let planting = plantings.next().ok_or(Why::NotThere)?;
+    let stage = stage_of(garden, planting, crop, night);
+    if plantings.any(|other| stage_of(garden, other, crop, night).name != stage.name) {
+        return Err(Why::Several);
+    }
+    let part = part_of(crop, stage.name)?;
+    let air = air_at(garden, lessons, bed, night)?;
+    // The garden's own gain and hours, where it has them.
+    let figures = garden.figures(planting, stage.name, part).figures;
+    let state = hardening_of(bed, planting, crop, &stage, &[], night);
+    let just_set_out = state.from == HardenedBy::JustSetOut;
+    let hardening = if just_set_out { Kelvins(0.0) } else { figures.hardened_gain };
+    let short =
+        figures.exposure_hours.map_or(Kelvins(0.0), |hours| relief(part.damage_begins, part.severe, 0.0, hours));
+    let report = DamageReport {
+        night,
+        class: damage.class.number(),
+        felt: as_unhardened(air, hardening, short),
+        confirmed: lessons.confirmed.contains(&night),
+    };
+    Ok((Part::of(crop, stage.name, part), report))
+}
+
+impl Part {
+    fn of(crop: &Crop, stage: &str, tolerance: &Tolerance) -> Part {
+        Part {
+            crop: crop.id.clone(),
+            crop_name: crop.name.clone(),
+            stage: stage.into(),
+            organ: tolerance.organ,
+            published: tolerance.figures(),
+        }
+    }
+}
+
+/// What an unhardened plant would have felt in a long frost, where neither hardening nor hours are known: both count in
+/// full. That errs to the tender side: harm is taken to have come of milder air than it did. That they may have been
+/// anything from nothing to all is in the spread, as of even chances.
+fn as_unhardened(air: Estimate, hardening: Kelvins, relief: Kelvins) -> Estimate {
+    let of_even_chances = hardening.0.hypot(relief.0) / 12.0_f64.sqrt();
+    air.moved(Kelvins(hardening.0 + relief.0), Kelvins(of_even_chances))
+}
+
+/// The lowest air at the plants of a bed: under the cover that was on it, else in the open. A thermometer in that place
+/// goes before one beside it, and that before the garden's screen; without any of them nothing is known.
+fn air_at(garden: &Garden, lessons: &Lessons, bed: &Bed, night: NightOf) -> Result<Estimate, Why> {
+    let here = |mean| Estimate { mean, spread: THERMOMETER };
+    let id = bed.id.clone();
+    if let Some(under) = lessons.low(night, &Place::UnderCover { bed: id.clone(), cover: None }) {
+        return Ok(here(under));
+    }
+    let cover = match lessons.covered.get(&(night, id.clone())) {
+        None => None,
+        Some(None) => return Err(Why::UnknownCover),
+        Some(Some(cover)) => Some(*cover),
+    };
+    let round = || lessons.last_foretold(garden, night).ok_or(Why::NoRound);
+    let open = match lessons.low(night, &Place::Bed { bed: id }) {
+        Some(low) => here(low),
+        None => {
+            let screen = lessons.low(night, &Place::Screen).ok_or(Why::NoLow)?;
+            let weight = round()?.clear_calm;
+            let learned = bed.learned_offset.map_or(bed.exposure.effect().offset_spread, |learned| learned.spread);
+            let spread = if bed.offset.is_some() { MEASURED_OFFSET_SPREAD } else { learned };
+            here(screen).moved(Kelvins(bed.offset_in_use().0 * weight), Kelvins(spread.0 * weight))
+        }
+    };
+    let Some(cover) = cover else { return Ok(open) };
+    let conditions =
+        CoverConditions { wind_10m: round()?.wind_10m.0, left_by_the_day: CoverConditions::left_by(None, None) };
+    let gain = garden.learned.gain(cover, conditions);
+    Ok(open.moved(gain.mean, gain.spread))
+}
+
+#[cfg(test)]
+mod tests;
