@@ -100,6 +100,23 @@ fn what_nights_say_of_a_forecast_acts_at_once_and_is_shown_beside_what_was_publi
 }
 
 #[test]
+fn a_thermometer_that_shows_every_night_too_warm_makes_no_hard_frost_fine() {
+    let garden = garden();
+    let before = tonight(&garden);
+    garden.tampered(FORETOLD);
+    for night in 4..16 {
+        minimum(&garden, night, "7C", &[]);
+    }
+    let warmer = low(&tonight(&garden), "A3") - low(&before, "A3");
+    assert!((0.0..1.26).contains(&warmer), "warmer by {warmer} K");
+    has(&explained(&garden), "used: warmer than that is not believed");
+    let list = ran(&garden, &["learned"]).ended_with(0).out;
+    has(&list, "used +1.4 F: warmer than that is not believed; check the thermometer");
+    let letters = ran(&garden, &["tonight", "--feed", &feed()]).ended_with(0).out;
+    has(&letters, "used +1.3 F: warmer than that is not believed; check the thermometer");
+}
+
+#[test]
 fn what_is_no_low_of_a_night_teaches_nothing() {
     let garden = garden();
     garden.tampered(FORETOLD);

@@ -1,5 +1,6 @@
 //! What nights have taught, in words: published, learned and in use side by side, and what is asked about.
 
+use super::sentences::capped;
 use crate::beds::Garden;
 use crate::learn::doubt::Doubt;
 use crate::learn::forecast::Sky;
@@ -37,6 +38,10 @@ pub fn list(rows: &[Row], garden: &Garden) -> String {
         }
         line(&match row.in_use {
             InUse::Published => "   in use    as published".into(),
+            InUse::AtOnce(used) if used.mean != row.learned.learned.mean => {
+                let capped = capped(row.learned.learned.mean, used.mean, scale);
+                format!("   in use    {}, at once; {capped}", figure(used, scale))
+            }
             InUse::AtOnce(used) => format!("   in use    {}, at once", figure(used, scale)),
             InUse::Accepted(used) => format!("   in use    {}, as accepted", figure(used, scale)),
             InUse::File => "   in use    as the garden's file has it, which goes before".into(),
