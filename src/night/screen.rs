@@ -77,7 +77,10 @@ pub fn expect(evidence: &Evidence<'_>, span: &Span) -> Result<Night, NoNight> {
     match evidence.forecast.map(|forecast| usable(forecast, span, evidence.now)) {
         Some(Ok(forecast)) => {
             let night = from_forecast(forecast, evidence, span);
-            Ok(thermometer::refine(night, forecast, evidence.readings, evidence.now))
+            // What a wrong thermometer has taught must not vouch for what it shows now.
+            let untaught = Evidence { learned: None, ..*evidence };
+            let published = evidence.learned.map(|_| from_forecast(forecast, &untaught, span));
+            Ok(thermometer::refine(night, published.as_ref(), forecast, evidence.readings, evidence.now))
         }
         Some(Err(why)) => thermometer::alone(evidence, span).map_err(|_| why),
         None => thermometer::alone(evidence, span),

@@ -44,3 +44,28 @@ fn what_is_learned_warms_a_night_by_one_published_spread_at_most() {
         }
     }
 }
+
+/// A reading that is too warm against what was published stays so, whatever was learned.
+#[test]
+fn what_is_learned_switches_off_no_guard() {
+    let forecast = forecast();
+    for above in [-9.0, 7.0, 7.9, 8.1, 8.6, 9.0, 15.0] {
+        let left_out = |shift: Option<f64>| {
+            let published = judged(&forecast, &[], None, None);
+            let air = published.hours.iter().find(|hour| hour.time == at(2.0)).expect("the hour").air;
+            let learned = shift.map(taught);
+            let evidence = Evidence {
+                forecast: Some(&forecast),
+                readings: &[reading(2.0, air.0 + above)],
+                garden_offset: None,
+                learned: learned.as_ref(),
+                now: at(2.5),
+            };
+            let night = expect(&evidence, &span()).expect("a night");
+            night.remarks.iter().any(|remark| matches!(remark, Remark::ReadingLeftOut { .. }))
+        };
+        for shift in [None, Some(-3.0), Some(0.7), Some(8.0)] {
+            assert_eq!(left_out(shift), above > 8.0, "{above} K above, learned {shift:?}");
+        }
+    }
+}
