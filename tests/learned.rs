@@ -117,6 +117,17 @@ fn a_thermometer_that_shows_every_night_too_warm_makes_no_hard_frost_fine() {
 }
 
 #[test]
+fn a_minimum_teaches_though_nobody_says_when_it_was_read() {
+    let garden = garden();
+    garden.tampered(FORETOLD);
+    for morning in 5..17 {
+        let now = format!("2027-01-{morning:02}T08:30:00-05:00");
+        garden.ran(&["reading", "-3C", "--min", "--now", &now]).ended_with(0);
+    }
+    has(&ran(&garden, &["learned"]).ended_with(0).out, "from 12 nights: 2027-01-04 to 2027-01-15");
+}
+
+#[test]
 fn what_is_no_low_of_a_night_teaches_nothing() {
     let garden = garden();
     garden.tampered(FORETOLD);

@@ -147,6 +147,10 @@ fn a_minimum_counts_for_the_night_that_it_has_seen() {
     let morning = span.sunrise + Duration::hours(1);
     assert_eq!(low(morning, since(0)), Some(screen(0, -3.0)));
     assert_eq!(low(morning, Sampled::Minimum { since: None }), Some(screen(0, -3.0)));
+    // As "last night" is written down, to the whole minute.
+    let to_the_minute = span.sunrise - Duration::seconds(span.sunrise.timestamp().rem_euclid(60));
+    assert!(to_the_minute < span.sunrise, "this sunrise has seconds");
+    assert_eq!(low(to_the_minute, since(0)), Some(screen(0, -3.0)));
     for (at, of) in [
         (morning, Sampled::Instant),
         (morning, Sampled::Maximum { since: None }),
