@@ -137,8 +137,13 @@ fn from_forecast(forecast: &Forecast, evidence: &Evidence<'_>, span: &Span) -> N
 
     let lead = lead_day(forecast, span, evidence.now);
     let learned = evidence.learned.filter(|_| !by_hand);
-    let learned = learned.and_then(|learned| learned.at(forecast.provider.key(), lead, clear_calm));
-    match learned {
+    let learned_at = |clear_calm| learned.and_then(|learned| learned.at(forecast.provider.key(), lead, clear_calm));
+    // By day nothing of it is left but the place.
+    let by_day = match learned_at(0.0) {
+        Some(learned) => learned.used(published_shift(site(evidence.garden_offset), 0.0)).shift,
+        None => evidence.garden_offset.unwrap_or(Kelvins(0.0)),
+    };
+    match learned_at(clear_calm) {
         Some(learned) => {
             remarks.extend(as_learned(&mut building, &learned, evidence.garden_offset, lead, clear_calm));
         }
@@ -158,7 +163,7 @@ fn from_forecast(forecast: &Forecast, evidence: &Evidence<'_>, span: &Span) -> N
         doubt_age(&mut building, &mut remarks, forecast, evidence.now);
         doubt_holes(&mut building, raw, &holes, span, evidence.now)
     };
-    remarks.extend(surroundings::colder_by_day(forecast, span, evidence.now, building.minimum.mean));
+    remarks.extend(surroundings::colder_by_day(forecast, span, evidence.now, building.minimum.mean, by_day));
     bend_to(&mut hours, building.minimum.mean);
     Night {
         of: span.of,

@@ -69,3 +69,27 @@ fn what_is_learned_switches_off_no_guard() {
         }
     }
 }
+
+/// A day that the feed has three kelvins colder than its night is said to be colder, whichever way both were moved.
+#[test]
+fn the_day_is_moved_with_the_night() {
+    let coldest = |time: f64, air: f64| {
+        each_hour(move |hour, value| {
+            if hour == time {
+                value.air_temperature = Celsius(air);
+            }
+        })
+    };
+    for (shift, offset) in [(-4.0, None), (0.5, None), (-4.0, Some(Kelvins(-1.0)))] {
+        let said = |air: f64, learned: Option<&Corrections>| {
+            let night = judged(&coldest(18.0, air), &[], learned, offset);
+            night.remarks.into_iter().find(|remark| matches!(remark, Remark::ColderByDay { .. }))
+        };
+        let cold = Some(Remark::ColderByDay { low: Celsius(-6.0 + shift), at: at(18.0) });
+        assert_eq!(said(-6.0, Some(&taught(shift))), cold, "{shift} {offset:?}");
+        assert_eq!(said(-3.5, Some(&taught(shift))), None, "{shift} {offset:?}");
+        let stated = offset.map_or(0.0, |offset| offset.0);
+        let cold = Some(Remark::ColderByDay { low: Celsius(-6.0 + stated), at: at(18.0) });
+        assert_eq!(said(-6.0, None), cold, "{offset:?}");
+    }
+}
