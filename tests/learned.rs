@@ -113,7 +113,7 @@ fn a_thermometer_that_shows_every_night_too_warm_makes_no_hard_frost_fine() {
     let list = ran(&garden, &["learned"]).ended_with(0).out;
     has(&list, "used +1.4 F: warmer than that is not believed; check the thermometer");
     let letters = ran(&garden, &["tonight", "--feed", &feed()]).ended_with(0).out;
-    has(&letters, "used +1.3 F: warmer than that is not believed; check the thermometer");
+    has(&letters, "used +1.4 F: warmer than that is not believed; check the thermometer");
 }
 
 #[test]
@@ -194,12 +194,16 @@ fn a_covers_gain_acts_once_it_is_accepted_and_is_shown_beside_what_was_published
 fn a_slip_is_asked_about_and_teaches_once_it_is_confirmed() {
     let garden = garden();
     garden.tampered(FORETOLD);
-    minimum(&garden, 14, "28C", &[]);
-    let list = ran(&garden, &["learned"]).ended_with(0).out;
-    has(
-        &list,
-        "2027-01-14, forecast:nws/day-1/clear-calm: looks like degrees Fahrenheit taken for Celsius; it would be 28.0 F",
+    // Two rounds foretold it.
+    garden.tampered(
+        "INSERT INTO forecast_at_round SELECT garden, night, made_at - 86400, round, provider, issued - 86400, low, spread,
+             feed_low, lead_hours + 24, cloud, wind_10m, clear_calm, sky, readings
+         FROM forecast_at_round WHERE night = '2027-01-14'",
     );
+    minimum(&garden, 14, "28C", &["--sure"]);
+    let list = ran(&garden, &["learned"]).ended_with(0).out;
+    has(&list, "2027-01-14, the garden's screen: looks like degrees Fahrenheit taken for Celsius; it would be 28.0 F");
+    assert_eq!(list.matches("2027-01-14, ").count(), 1, "one line of one thermometer: {list}");
     has(&list, "If it is right: counterpane learned accept night:DATE");
     let before = tonight(&garden);
     ran(&garden, &["learned", "accept", "night:2027-01-14"]).ended_with(0);
@@ -225,7 +229,7 @@ fn what_cannot_be_accepted_is_refused_with_the_way_to_say_it() {
     for (arguments, text) in [
         (
             &["accept", "bed:Z9"][..],
-            "No learned figure is called \"bed:Z9\". There are: forecast:nws/day-1/clear-calm, bed:A1",
+            "No learned figure is called \"bed:Z9\". There are: forecast:nws/day-1/clear-calm, forecast:nws/day-1/other, bed:A1",
         ),
         (&["accept", "bed:A3"], "Nothing has been learned of bed:A3 yet."),
         (&["accept", "forecast:nws/day-1/clear-calm"], "acts already"),

@@ -172,3 +172,23 @@ fn a_bed_under_a_cover_shows_the_cover_and_teaches_no_offset() {
     lessons.covered.insert((night(0), "A1".into()), None);
     assert_eq!(beds::of(&garden, &lessons)[0].moved(), Kelvins(0.0));
 }
+
+/// A cover that gains just what is published is learned as published, whatever the day before was.
+#[test]
+fn an_unknown_day_makes_no_cover_gain_more() {
+    use crate::night::cover::CoverConditions;
+    let garden = sample::garden(vec![sample::bed("A1", &[("kale", "leafy")])], vec![sample::cloth(1)]);
+    let cover = garden.covers[0].cover(Layers::One);
+    let published = cover.gain(CoverConditions { wind_10m: 0.0, left_by_the_day: 1.0 }).mean;
+    let under = Place::UnderCover { bed: "A1".into(), cover: None };
+    let lows = (0..10).flat_map(|day| {
+        let at = |place: &Place, low: f64| NightLow { night: night(day), place: place.clone(), low: Celsius(low) };
+        [at(&Place::Bed { bed: "A1".into() }, -4.0), at(&under, -4.0 + published.0)]
+    });
+    let mut lessons = lessons(&garden, lows.collect());
+    lessons.covered = (0..10).map(|day| ((night(day), "A1".to_string()), Some(cover))).collect();
+    let learned = covers::of(&garden, &lessons);
+    let gain = &learned.iter().find(|learned| learned.cover == cover).expect("the cover").gain;
+    assert_eq!(gain.nights.len(), 10);
+    assert!(gain.moved().0.abs() < 1e-6, "moved by {:?}", gain.moved());
+}

@@ -7,7 +7,9 @@ use crate::learn::forecast::Sky;
 use crate::learn::{Asked, Figure};
 use crate::lessons::figures::{InUse, Kind, Row, asked};
 use crate::units::Scale;
+use crate::zone::NightOf;
 use serde_json::{Value, json};
+use std::collections::BTreeMap;
 use std::fmt::Write;
 
 /// The list of `counterpane learned`.
@@ -56,13 +58,27 @@ pub fn list(rows: &[Row], garden: &Garden) -> String {
     if asked(rows).next().is_some() {
         line("");
         line("Set aside until somebody says that it is right");
-        for (row, Asked { night, doubt }) in asked(rows) {
-            line(&format!("   {night}, {}: {}", row.name, doubted(*doubt, scale)));
+        for ((night, thermometer), doubt) in by_thermometer(rows) {
+            line(&format!("   {night}, {thermometer}: {}", doubted(doubt, scale)));
         }
         line("   If it was a slip, strike the entry (counterpane journal, then counterpane correct NUMBER).");
         line("   If it is right: counterpane learned accept night:DATE");
     }
     text
+}
+
+/// What is asked, once for each night and thermometer: a night at the screen is doubted beside every forecast of it.
+fn by_thermometer(rows: &[Row]) -> BTreeMap<(NightOf, String), Doubt> {
+    let mut questions = BTreeMap::new();
+    for (row, Asked { night, doubt }) in asked(rows) {
+        let thermometer = match &row.kind {
+            Kind::Forecast { .. } => "the garden's screen".into(),
+            Kind::Bed { bed } => format!("bed {bed}"),
+            Kind::Cover(cover) => format!("under {}", cover.name()),
+        };
+        questions.entry((*night, thermometer)).or_insert(*doubt);
+    }
+    questions
 }
 
 /// Whether there is something to accept: learned, and not what acts already.
