@@ -171,6 +171,24 @@ fn a_beds_offset_acts_once_it_is_accepted_and_not_after_it_was_taken_back() {
 }
 
 #[test]
+fn accepting_all_keeps_what_rests_on_more_nights() {
+    let garden = taught();
+    ran(&garden, &["learned", "accept", "bed:A1"]).ended_with(0);
+    garden.tampered(
+        "UPDATE accepted SET value = json_set(value, '$.nights', 40, '$.mean', -3.5) WHERE figure = 'bed:A1'",
+    );
+    let before = tonight(&garden);
+    has(
+        &ran(&garden, &["learned", "accept", "all"]).ended_with(0).out,
+        "bed:A1 stays as accepted, for that rests on more nights; to replace it, name it: counterpane learned accept bed:A1.",
+    );
+    assert_eq!(tonight(&garden), before);
+    let echo = ran(&garden, &["learned", "accept", "bed:A1"]).ended_with(0).out;
+    assert_eq!(echo, "bed:A1 is accepted and acts from the next list on.\n");
+    assert!(low(&tonight(&garden), "A1") > low(&before, "A1"));
+}
+
+#[test]
 fn a_covers_gain_acts_once_it_is_accepted_and_is_shown_beside_what_was_published() {
     let garden = taught();
     for night in 4..16 {

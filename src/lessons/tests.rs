@@ -192,3 +192,23 @@ fn an_unknown_day_makes_no_cover_gain_more() {
     assert_eq!(gain.nights.len(), 10);
     assert!(gain.moved().0.abs() < 1e-6, "moved by {:?}", gain.moved());
 }
+
+/// Neither a summer of warm nights nor the length of what is at hand changes what a winter has taught.
+#[test]
+fn summer_nights_do_not_push_out_a_winter() {
+    let garden = garden();
+    let rounds = |days: std::ops::Range<i64>, low: f64| {
+        days.map(|day| ForecastAtRound { feed_low: Some(Celsius(low)), ..foretold(&garden, day) }).collect::<Vec<_>>()
+    };
+    let winter = rounds(0..10, -1.0);
+    let lows = |days: i64| (0..days).map(|day| screen(day, if day < 10 { -3.0 } else { 20.0 })).collect::<Vec<_>>();
+    let known = taught(&garden, &Lessons { foretold: winter.clone(), lows: lows(10), ..Lessons::default() });
+    assert!(known.is_some());
+    let foretold = [winter, rounds(10..210, 15.0)].concat();
+    let after = taught(&garden, &Lessons { foretold, lows: lows(210), ..Lessons::default() });
+    assert_eq!(after, known);
+    // Of cold nights the newest count.
+    let (old, new) = (rounds(0..160, -1.0), rounds(10..160, -1.0));
+    let of = |foretold| taught(&garden, &Lessons { foretold, lows: lows(160), ..Lessons::default() });
+    assert_eq!(of(old), of(new));
+}

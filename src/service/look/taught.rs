@@ -2,15 +2,12 @@
 
 use crate::beds::Garden;
 use crate::lessons::figures::{self, Accepts};
+use crate::lessons::forecasts::{COLD_ENOUGH, NIGHTS_OF_A_LIST};
 use crate::lessons::{Lessons, covered, lows, span_of};
 use crate::night::screen::Span;
 use crate::service::store::{Store, StoreFault};
 use crate::zone::NightOf;
 use chrono::{DateTime, Duration, Utc};
-
-/// A list rests on so many of the newest nights that were foretold: a winter's. Older ones taught of other models, and a
-/// list must not wait for them.
-const NIGHTS_OF_A_LIST: u32 = 150;
 
 /// Said where [`teach`] could not.
 pub const NOT_TAUGHT: &str = "What this garden's nights have taught could not be read: published figures are used.";
@@ -35,7 +32,8 @@ async fn lessons(
     screen_alone: bool,
 ) -> Result<(Lessons, Accepts), StoreFault> {
     let names = store.accepted(&garden.id).await?;
-    let nights = store.nights_foretold(&garden.id, of, NIGHTS_OF_A_LIST).await?;
+    let of_a_list = screen_alone.then_some((NIGHTS_OF_A_LIST, COLD_ENOUGH));
+    let nights = store.nights_foretold(&garden.id, of, of_a_list).await?;
     let confirmed = figures::confirmed(names.iter().map(|(name, _)| name));
     let mut accepts = Accepts::new();
     for (name, document) in names {
