@@ -175,7 +175,7 @@ fn accepting_all_keeps_what_rests_on_more_nights() {
     let garden = taught();
     ran(&garden, &["learned", "accept", "bed:A1"]).ended_with(0);
     garden.tampered(
-        "UPDATE accepted SET value = json_set(value, '$.nights', 40, '$.mean', -3.5) WHERE figure = 'bed:A1'",
+        "UPDATE accepted SET document = json_set(document, '$.nights', 40, '$.mean', -3.5) WHERE figure = 'bed:A1'",
     );
     let before = tonight(&garden);
     has(
