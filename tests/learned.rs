@@ -104,6 +104,34 @@ fn what_nights_say_of_a_forecast_acts_at_once_and_is_shown_beside_what_was_publi
 }
 
 #[test]
+fn a_thermometer_that_shows_every_night_too_warm_makes_no_hard_frost_fine() {
+    let garden = garden();
+    let before = tonight(&garden);
+    garden.tampered(FORETOLD);
+    for night in 4..16 {
+        minimum(&garden, night, "7C", &[]);
+    }
+    let warmer = low(&tonight(&garden), "A3") - low(&before, "A3");
+    assert!((0.0..1.26).contains(&warmer), "warmer by {warmer} K");
+    has(&explained(&garden), "used: warmer than that is not believed");
+    let list = ran(&garden, &["learned"]).ended_with(0).out;
+    has(&list, "used +1.4 F: warmer than that is not believed; check the thermometer");
+    let letters = ran(&garden, &["tonight", "--feed", &feed()]).ended_with(0).out;
+    has(&letters, "used +1.4 F: warmer than that is not believed; check the thermometer");
+}
+
+#[test]
+fn a_minimum_teaches_though_nobody_says_when_it_was_read() {
+    let garden = garden();
+    garden.tampered(FORETOLD);
+    for morning in 5..17 {
+        let now = format!("2027-01-{morning:02}T08:30:00-05:00");
+        garden.ran(&["reading", "-3C", "--min", "--now", &now]).ended_with(0);
+    }
+    has(&ran(&garden, &["learned"]).ended_with(0).out, "from 12 nights: 2027-01-04 to 2027-01-15");
+}
+
+#[test]
 fn what_is_no_low_of_a_night_teaches_nothing() {
     let garden = garden();
     garden.tampered(FORETOLD);
@@ -144,6 +172,24 @@ fn a_beds_offset_acts_once_it_is_accepted_and_not_after_it_was_taken_back() {
     assert_eq!((&bed["in_use"], &bed["waits"]), (&Value::from("accepted"), &Value::from(true)));
     ran(&garden, &["learned", "take-back", "all"]).ended_with(0);
     assert_eq!(tonight(&garden), before);
+}
+
+#[test]
+fn accepting_all_keeps_what_rests_on_more_nights() {
+    let garden = taught();
+    ran(&garden, &["learned", "accept", "bed:A1"]).ended_with(0);
+    garden.tampered(
+        "UPDATE accepted SET document = json_set(document, '$.nights', 40, '$.mean', -3.5) WHERE figure = 'bed:A1'",
+    );
+    let before = tonight(&garden);
+    has(
+        &ran(&garden, &["learned", "accept", "all"]).ended_with(0).out,
+        "bed:A1 stays as accepted, for that rests on more nights; to replace it, name it: counterpane learned accept bed:A1.",
+    );
+    assert_eq!(tonight(&garden), before);
+    let echo = ran(&garden, &["learned", "accept", "bed:A1"]).ended_with(0).out;
+    assert_eq!(echo, "bed:A1 is accepted and acts from the next list on.\n");
+    assert!(low(&tonight(&garden), "A1") > low(&before, "A1"));
 }
 
 #[test]
@@ -221,12 +267,16 @@ fn what_a_crop_stands_acts_once_it_is_accepted_and_not_after_it_was_taken_back()
 fn a_slip_is_asked_about_and_teaches_once_it_is_confirmed() {
     let garden = garden();
     garden.tampered(FORETOLD);
+    // Two rounds foretold it.
+    garden.tampered(
+        "INSERT INTO forecast_at_round SELECT garden, night, made_at - 86400, round, provider, issued - 86400, low, spread,
+             feed_low, lead_hours + 24, cloud, wind_10m, clear_calm, sky, readings
+         FROM forecast_at_round WHERE night = '2027-01-14'",
+    );
     minimum(&garden, 14, "28C", &["--sure"]);
     let list = ran(&garden, &["learned"]).ended_with(0).out;
-    has(
-        &list,
-        "2027-01-14, forecast:nws/day-1/clear-calm: looks like degrees Fahrenheit taken for Celsius; it would be 28.0 F",
-    );
+    has(&list, "2027-01-14, the garden's screen: looks like degrees Fahrenheit taken for Celsius; it would be 28.0 F");
+    assert_eq!(list.matches("2027-01-14, ").count(), 1, "one line of one thermometer: {list}");
     has(&list, "If it is right: counterpane learned accept night:DATE");
     let before = tonight(&garden);
     ran(&garden, &["learned", "accept", "night:2027-01-14"]).ended_with(0);

@@ -7,7 +7,7 @@ use super::kalman::{Loading, State};
 use super::{Asked, Figure, Learned, Seen, by_night, in_order};
 use crate::night::Estimate;
 pub use crate::night::corrections::LEAD_DAYS;
-use crate::night::corrections::{OfFeed, OfLeadDay};
+use crate::night::corrections::{OfFeed, OfLeadDay, published_shift};
 use crate::night::dose::Z_90;
 use crate::night::screen::{CLEAR_CALM_SHIFT, CLEAR_CALM_SPREAD};
 use crate::units::{Celsius, Kelvins};
@@ -107,13 +107,9 @@ impl Correction {
 /// What is taken of a feed before any night: the garden's offset as set or assumed, and on clear, calm nights the shift of
 /// all forecasts.
 pub fn published(site: Figure, sky: Sky) -> Figure {
-    match sky {
-        Sky::Other => site,
-        Sky::ClearCalm => Figure {
-            mean: Kelvins(site.mean.0 + CLEAR_CALM_SHIFT),
-            spread: Kelvins(site.spread.0.hypot(CLEAR_CALM_SPREAD)),
-        },
-    }
+    let clear_calm = if sky == Sky::ClearCalm { 1.0 } else { 0.0 };
+    let (mean, spread) = published_shift((site.mean, site.spread), clear_calm);
+    Figure { mean, spread }
 }
 
 /// What was learned fades by 1/e in so many days, for feeds change their models and errors their season (assumed: a shift

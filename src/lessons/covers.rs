@@ -21,7 +21,8 @@ pub fn in_stock(garden: &Garden) -> Vec<Cover> {
 }
 
 /// What nights have taught of each cover in stock, from a thermometer under it and one beside it at the same bed. A night
-/// without a round has no known wind; the sky of the day before is not kept, and counts as half dull and half cold.
+/// without a round has no known wind; the sky of the day before is not kept. It counts as a day that left everything: as less,
+/// a gain just as published would be learned as more.
 pub fn of(garden: &Garden, lessons: &Lessons) -> Vec<LearnedGain> {
     let under = lessons.lows.iter().filter(|low| matches!(low.place, Place::UnderCover { .. }));
     let pairs: Vec<(Cover, PairedReading)> = under.filter_map(|under| pair(garden, lessons, under)).collect();
@@ -38,8 +39,7 @@ fn pair(garden: &Garden, lessons: &Lessons, under: &NightLow) -> Option<(Cover, 
     let open = Place::Bed { bed: bed.to_string() };
     let open = lessons.lows.iter().find(|low| low.night == under.night && low.place == open)?;
     let round = lessons.last_foretold(garden, under.night)?;
-    let conditions =
-        CoverConditions { wind_10m: round.wind_10m.0, left_by_the_day: CoverConditions::left_by(None, None) };
+    let conditions = CoverConditions { wind_10m: round.wind_10m.0, left_by_the_day: 1.0 };
     let confirmed = lessons.confirmed.contains(&under.night);
     Some((cover, PairedReading { night: under.night, conditions, open: open.low, under: under.low, confirmed }))
 }

@@ -7,7 +7,7 @@ use crate::crops::{Catalogue, Organ};
 use crate::learn::cover_gain::LearnedGain;
 use crate::learn::forecast::{Forecasts, LEAD_DAYS, Sky};
 use crate::learn::{Asked, Figure, Learned};
-use crate::night::corrections::LEAST_FACTOR;
+use crate::night::corrections::{Correction, LEAST_FACTOR};
 use crate::night::cover::{Cover, Layers};
 use crate::units::Kelvins;
 use crate::zone::NightOf;
@@ -183,8 +183,10 @@ fn of_forecast(provider: &str, of_feed: &Forecasts) -> Vec<Row> {
     for lead_day in 1..=LEAD_DAYS {
         for (sky, word) in [(Sky::ClearCalm, "clear-calm"), (Sky::Other, "other")] {
             let cell = of_feed.cell(lead_day, sky);
-            let in_use =
-                if cell.shift.nights.is_empty() { InUse::Published } else { InUse::AtOnce(cell.shift.learned) };
+            let in_use = match cell.shift.nights.is_empty() {
+                true => InUse::Published,
+                false => InUse::AtOnce(used(&cell.shift)),
+            };
             rows.push(Row {
                 name: format!("forecast:{provider}/day-{lead_day}/{word}"),
                 kind: Kind::Forecast {
@@ -199,6 +201,13 @@ fn of_forecast(provider: &str, of_feed: &Forecasts) -> Vec<Row> {
         }
     }
     rows
+}
+
+/// What acts of a learned shift, which nobody is asked about.
+fn used(Learned { published, learned, nights, .. }: &Learned) -> Figure {
+    let learned = Correction { shift: learned.mean, spread: learned.spread, factor: 1.0, nights: nights.clone() };
+    let used = learned.used((published.mean, published.spread));
+    Figure { mean: used.shift, spread: used.spread }
 }
 
 /// Every question that is open, each with its figure.

@@ -3,6 +3,7 @@
 use super::{Lessons, span_of};
 use crate::beds::Garden;
 use crate::journal::Place;
+use crate::journal::event::ForecastAtRound;
 use crate::learn::Figure;
 use crate::learn::forecast::{ForecastNight, Forecasts, learn};
 use crate::night::Estimate;
@@ -12,7 +13,23 @@ use crate::units::{Celsius, Kelvins};
 use crate::weather::Provider;
 use crate::zone::NightOf;
 use chrono::Duration;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
+
+/// A list rests on so many of the newest nights that were cold or near it: a winter's and more. Older ones taught of other
+/// models, and a list must not wait for them.
+pub const NIGHTS_OF_A_LIST: usize = 150;
+/// A night that some round's feed had below this was cold or near it (assumed): summer nights must not push out a winter.
+pub const COLD_ENOUGH: Celsius = Celsius(5.0);
+
+/// The nights that a list rests on; with more of them at hand they stay the same.
+fn of_a_list(foretold: &[ForecastAtRound]) -> BTreeSet<NightOf> {
+    let cold = foretold.iter().filter(|round| round.feed_low.unwrap_or(round.low.mean) < COLD_ENOUGH);
+    let mut nights: BTreeSet<NightOf> = cold.map(|round| round.night).collect();
+    while nights.len() > NIGHTS_OF_A_LIST {
+        nights.pop_first();
+    }
+    nights
+}
 
 /// The garden's offset as a night takes it before any night has spoken.
 fn site(garden: &Garden) -> Figure {
@@ -31,7 +48,8 @@ pub fn of(garden: &Garden, lessons: &Lessons) -> BTreeMap<String, Forecasts> {
     let measured: BTreeMap<NightOf, (Celsius, chrono::DateTime<chrono::Utc>)> =
         at_screen.map(|low| (low.night, (low.low, span_of(garden, low.night).sunset))).collect();
     let mut nights: BTreeMap<String, Vec<ForecastNight>> = BTreeMap::new();
-    for round in &lessons.foretold {
+    let counted = of_a_list(&lessons.foretold);
+    for round in lessons.foretold.iter().filter(|round| counted.contains(&round.night)) {
         let (Some(provider), Some(feed_low)) = (&round.provider, round.feed_low) else { continue };
         let Some((measured, sunset)) = measured.get(&round.night) else { continue };
         if round.made_at > *sunset || provider == Provider::HandGivenLow.key() {

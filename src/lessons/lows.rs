@@ -73,5 +73,6 @@ fn night_of_minimum(garden: &Garden, reading: &Reading, at: DateTime<Utc>) -> Op
     let span = span_of(garden, night);
     let since_before = since
         .is_none_or(|since| (span.sunset - Duration::hours(12)..=span.sunset + Duration::hours(2)).contains(&since));
-    (at >= span.sunrise && since_before).then_some(night)
+    // "last night" is written down to the minute.
+    (at >= span.sunrise - Duration::minutes(1) && since_before).then_some(night)
 }

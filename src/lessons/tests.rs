@@ -147,6 +147,10 @@ fn a_minimum_counts_for_the_night_that_it_has_seen() {
     let morning = span.sunrise + Duration::hours(1);
     assert_eq!(low(morning, since(0)), Some(screen(0, -3.0)));
     assert_eq!(low(morning, Sampled::Minimum { since: None }), Some(screen(0, -3.0)));
+    // As "last night" is written down, to the whole minute.
+    let to_the_minute = span.sunrise - Duration::seconds(span.sunrise.timestamp().rem_euclid(60));
+    assert!(to_the_minute < span.sunrise, "this sunrise has seconds");
+    assert_eq!(low(to_the_minute, since(0)), Some(screen(0, -3.0)));
     for (at, of) in [
         (morning, Sampled::Instant),
         (morning, Sampled::Maximum { since: None }),
@@ -167,4 +171,44 @@ fn a_bed_under_a_cover_shows_the_cover_and_teaches_no_offset() {
     assert!(beds::of(&garden, &lessons)[0].moved().0 > 0.0);
     lessons.covered.insert((night(0), "A1".into()), None);
     assert_eq!(beds::of(&garden, &lessons)[0].moved(), Kelvins(0.0));
+}
+
+/// A cover that gains just what is published is learned as published, whatever the day before was.
+#[test]
+fn an_unknown_day_makes_no_cover_gain_more() {
+    use crate::night::cover::CoverConditions;
+    let garden = sample::garden(vec![sample::bed("A1", &[("kale", "leafy")])], vec![sample::cloth(1)]);
+    let cover = garden.covers[0].cover(Layers::One);
+    let published = cover.gain(CoverConditions { wind_10m: 0.0, left_by_the_day: 1.0 }).mean;
+    let under = Place::UnderCover { bed: "A1".into(), cover: None };
+    let lows = (0..10).flat_map(|day| {
+        let at = |place: &Place, low: f64| NightLow { night: night(day), place: place.clone(), low: Celsius(low) };
+        [at(&Place::Bed { bed: "A1".into() }, -4.0), at(&under, -4.0 + published.0)]
+    });
+    let mut lessons = lessons(&garden, lows.collect());
+    lessons.covered = (0..10).map(|day| ((night(day), "A1".to_string()), Some(cover))).collect();
+    let learned = covers::of(&garden, &lessons);
+    let gain = &learned.iter().find(|learned| learned.cover == cover).expect("the cover").gain;
+    assert_eq!(gain.nights.len(), 10);
+    assert!(gain.moved().0.abs() < 1e-6, "moved by {:?}", gain.moved());
+}
+
+/// Neither a summer of warm nights nor the length of what is at hand changes what a winter has taught.
+#[test]
+fn summer_nights_do_not_push_out_a_winter() {
+    let garden = garden();
+    let rounds = |days: std::ops::Range<i64>, low: f64| {
+        days.map(|day| ForecastAtRound { feed_low: Some(Celsius(low)), ..foretold(&garden, day) }).collect::<Vec<_>>()
+    };
+    let winter = rounds(0..10, -1.0);
+    let lows = |days: i64| (0..days).map(|day| screen(day, if day < 10 { -3.0 } else { 20.0 })).collect::<Vec<_>>();
+    let known = taught(&garden, &Lessons { foretold: winter.clone(), lows: lows(10), ..Lessons::default() });
+    assert!(known.is_some());
+    let foretold = [winter, rounds(10..210, 15.0)].concat();
+    let after = taught(&garden, &Lessons { foretold, lows: lows(210), ..Lessons::default() });
+    assert_eq!(after, known);
+    // Of cold nights the newest count.
+    let (old, new) = (rounds(0..160, -1.0), rounds(10..160, -1.0));
+    let of = |foretold| taught(&garden, &Lessons { foretold, lows: lows(160), ..Lessons::default() });
+    assert_eq!(of(old), of(new));
 }

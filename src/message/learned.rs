@@ -1,5 +1,6 @@
 //! What nights have taught, in words: published, learned and in use side by side, and what is asked about.
 
+use super::sentences::capped;
 use crate::beds::Garden;
 use crate::crops::Frame;
 use crate::learn::doubt::Doubt;
@@ -8,7 +9,9 @@ use crate::learn::{Asked, Figure};
 use crate::lessons::figures::{InUse, Kind, Row, asked};
 use crate::lessons::tolerances::{Aside, Part, Why};
 use crate::units::{Celsius, Scale};
+use crate::zone::NightOf;
 use serde_json::{Value, json};
+use std::collections::BTreeMap;
 use std::fmt::Write;
 
 /// The list of `counterpane learned`: figures, and reports of harm that taught nothing.
@@ -43,6 +46,10 @@ pub fn list(rows: &[Row], aside: &[Aside], garden: &Garden) -> String {
         }
         line(&match row.in_use {
             InUse::Published => "   in use    as published".into(),
+            InUse::AtOnce(used) if used.mean != row.learned.learned.mean => {
+                let capped = capped(row.learned.learned.mean, used.mean, scale);
+                format!("   in use    {}, at once; {capped}", figure(used))
+            }
             InUse::AtOnce(used) => format!("   in use    {}, at once", figure(used)),
             InUse::Accepted(used) => format!("   in use    {}, as accepted", figure(used)),
             InUse::File => "   in use    as the garden's file has it, which goes before".into(),
@@ -70,13 +77,29 @@ pub fn list(rows: &[Row], aside: &[Aside], garden: &Garden) -> String {
     if asked(rows).next().is_some() {
         line("");
         line("Set aside until somebody says that it is right");
-        for (row, Asked { night, doubt }) in asked(rows) {
-            line(&format!("   {night}, {}: {}", row.name, doubted(*doubt, scale)));
+        for ((night, thermometer), doubt) in by_thermometer(rows) {
+            line(&format!("   {night}, {thermometer}: {}", doubted(doubt, scale)));
         }
         line("   If it was a slip, strike the entry (counterpane journal, then counterpane correct NUMBER).");
         line("   If it is right: counterpane learned accept night:DATE");
     }
     text
+}
+
+/// What is asked, once for each night and thermometer: a night at the screen is doubted beside every forecast of it.
+fn by_thermometer(rows: &[Row]) -> BTreeMap<(NightOf, String), Doubt> {
+    let mut questions = BTreeMap::new();
+    for (row, Asked { night, doubt }) in asked(rows) {
+        let thermometer = match &row.kind {
+            Kind::Forecast { .. } => "the garden's screen".into(),
+            Kind::Bed { bed } => format!("bed {bed}"),
+            Kind::Cover(cover) => format!("under {}", cover.name()),
+            // What was reported of a crop.
+            Kind::Tolerance(_) => row.name.clone(),
+        };
+        questions.entry((*night, thermometer)).or_insert(*doubt);
+    }
+    questions
 }
 
 /// Whether there is something to accept: learned, and not what acts already.

@@ -79,6 +79,15 @@ pub(super) fn night(plan: &Plan<'_>, night: &Night, scale: Scale) -> Vec<String>
     lines
 }
 
+/// A learned shift that is warmer than is believed.
+pub(super) fn capped(learned: Kelvins, used: Kelvins, scale: Scale) -> String {
+    format!(
+        "learned {}, used {}: warmer than that is not believed; check the thermometer",
+        learned.signed(scale),
+        used.signed(scale)
+    )
+}
+
 fn remark(remark: Remark, zone: &Zone, scale: Scale) -> String {
     match remark {
         Remark::WindAssumed => "The forecast has no wind; a still night is assumed.".into(),
@@ -104,6 +113,9 @@ fn remark(remark: Remark, zone: &Zone, scale: Scale) -> String {
                 zone.local(at).format("%H:%M"),
                 by.size(scale)
             )
+        }
+        Remark::LearnedCapped { learned, used } => {
+            format!("What past nights have taught of this forecast: {}.", capped(learned, used, scale))
         }
         Remark::FeedsDisagree { by } => {
             format!("Another feed expects a night {} warmer; the colder one is taken.", by.size(scale))

@@ -1,6 +1,6 @@
 //! What a garden's own nights say of a feed, in the place of what is taken of feeds in general.
 
-use super::screen::SPREAD_BY_LEAD_DAY;
+use super::screen::{CLEAR_CALM_SHIFT, CLEAR_CALM_SPREAD, SPREAD_BY_LEAD_DAY};
 use crate::units::Kelvins;
 use crate::zone::NightOf;
 use std::collections::BTreeMap;
@@ -17,6 +17,19 @@ pub fn planning_spread(lead_day: usize) -> Kelvins {
 /// a list surer than it can be (assumed).
 pub const LEAST_FACTOR: f64 = 0.75;
 
+/// The shift of a feed's low before any night has spoken, and how well it is known: the garden's offset with its spread, and
+/// what clear, calm nights (0 to 1) add to both, K.
+pub fn published_shift((offset, spread): (Kelvins, Kelvins), clear_calm: f64) -> (Kelvins, Kelvins) {
+    let shift = Kelvins(offset.0 + CLEAR_CALM_SHIFT * clear_calm);
+    (shift, Kelvins(spread.0.hypot(CLEAR_CALM_SPREAD * clear_calm)))
+}
+
+/// The warmest shift that acts unasked: one published spread above what is published (assumed). A thermometer on a warm
+/// wall shows every night too warm, and by its word a hard frost would be none; a colder one only makes a list longer.
+pub fn warmest_believed((shift, spread): (Kelvins, Kelvins)) -> Kelvins {
+    Kelvins(shift.0 + spread.0)
+}
+
 /// What is known of one feed on one lead day, for a night of some sky.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Correction {
@@ -28,6 +41,18 @@ pub struct Correction {
     pub factor: f64,
     /// The nights that it rests on, in order; none where it is as published.
     pub nights: Vec<NightOf>,
+}
+
+impl Correction {
+    /// The same as a night uses it, beside the published shift: no warmer than [`warmest_believed`], and where that cuts it
+    /// off no better known than what was published.
+    pub fn used(&self, published: (Kelvins, Kelvins)) -> Correction {
+        let warmest = warmest_believed(published);
+        if self.shift.0 <= warmest.0 {
+            return self.clone();
+        }
+        Correction { shift: warmest, spread: Kelvins(self.spread.0.max(published.1.0)), ..self.clone() }
+    }
 }
 
 /// What is known of one feed on one lead day.

@@ -10,7 +10,7 @@ mod thermometer;
 pub use surroundings::{clear_calm, past};
 
 use super::cooling::CoolingCurve;
-use super::corrections::{Correction, Corrections, LEAST_FACTOR};
+use super::corrections::{Correction, Corrections, LEAST_FACTOR, published_shift};
 use super::{Estimate, Knowledge, Night, NightHour, NoNight, Remark, Step};
 use crate::units::{Celsius, Kelvins, MetresPerSecond};
 use crate::weather::{Forecast, Hour, IntervalMinimum, Provider, Reading};
@@ -77,7 +77,10 @@ pub fn expect(evidence: &Evidence<'_>, span: &Span) -> Result<Night, NoNight> {
     match evidence.forecast.map(|forecast| usable(forecast, span, evidence.now)) {
         Some(Ok(forecast)) => {
             let night = from_forecast(forecast, evidence, span);
-            Ok(thermometer::refine(night, forecast, evidence.readings, evidence.now))
+            // What a wrong thermometer has taught must not vouch for what it shows now.
+            let untaught = Evidence { learned: None, ..*evidence };
+            let published = evidence.learned.map(|_| from_forecast(forecast, &untaught, span));
+            Ok(thermometer::refine(night, published.as_ref(), forecast, evidence.readings, evidence.now))
         }
         Some(Err(why)) => thermometer::alone(evidence, span).map_err(|_| why),
         None => thermometer::alone(evidence, span),
@@ -134,9 +137,16 @@ fn from_forecast(forecast: &Forecast, evidence: &Evidence<'_>, span: &Span) -> N
 
     let lead = lead_day(forecast, span, evidence.now);
     let learned = evidence.learned.filter(|_| !by_hand);
-    let learned = learned.and_then(|learned| learned.at(forecast.provider.key(), lead, clear_calm));
-    match learned {
-        Some(learned) => as_learned(&mut building, &learned, evidence.garden_offset, lead, clear_calm),
+    let learned_at = |clear_calm| learned.and_then(|learned| learned.at(forecast.provider.key(), lead, clear_calm));
+    // By day nothing of it is left but the place.
+    let by_day = match learned_at(0.0) {
+        Some(learned) => learned.used(published_shift(site(evidence.garden_offset), 0.0)).shift,
+        None => evidence.garden_offset.unwrap_or(Kelvins(0.0)),
+    };
+    match learned_at(clear_calm) {
+        Some(learned) => {
+            remarks.extend(as_learned(&mut building, &learned, evidence.garden_offset, lead, clear_calm));
+        }
         None => as_published(&mut building, evidence.garden_offset, lead, clear_calm, by_hand),
     }
     if let Some(offset) = evidence.garden_offset {
@@ -153,7 +163,7 @@ fn from_forecast(forecast: &Forecast, evidence: &Evidence<'_>, span: &Span) -> N
         doubt_age(&mut building, &mut remarks, forecast, evidence.now);
         doubt_holes(&mut building, raw, &holes, span, evidence.now)
     };
-    remarks.extend(surroundings::colder_by_day(forecast, span, evidence.now, building.minimum.mean));
+    remarks.extend(surroundings::colder_by_day(forecast, span, evidence.now, building.minimum.mean, by_day));
     bend_to(&mut hours, building.minimum.mean);
     Night {
         of: span.of,
@@ -195,8 +205,20 @@ fn as_published(building: &mut Building, offset: Option<Kelvins>, lead: usize, c
     }
 }
 
-/// What the garden's nights have taught of this feed, with what it takes the place of beside it.
-fn as_learned(building: &mut Building, learned: &Correction, offset: Option<Kelvins>, lead: usize, clear_calm: f64) {
+/// The garden's screen against the forecast before any night has spoken, and how well it is known.
+fn site(offset: Option<Kelvins>) -> (Kelvins, Kelvins) {
+    offset.map_or((Kelvins(0.0), Kelvins(UNKNOWN_SITE_SPREAD)), |offset| (offset, Kelvins(STATED_SITE_SPREAD)))
+}
+
+/// What the garden's nights have taught of this feed, with what it takes the place of beside it. What is warmer than can be
+/// believed is cut off and named.
+fn as_learned(
+    building: &mut Building,
+    learned: &Correction,
+    offset: Option<Kelvins>,
+    lead: usize,
+    clear_calm: f64,
+) -> Option<Remark> {
     let factor = learned.factor.max(LEAST_FACTOR);
     let (count, s) = (learned.nights.len(), if learned.nights.len() == 1 { "" } else { "s" });
     let on = match (learned.nights.first(), learned.nights.last()) {
@@ -209,11 +231,22 @@ fn as_learned(building: &mut Building, learned: &Correction, offset: Option<Kelv
         learned.factor
     );
     building.step(what, 0.0, SPREAD_BY_LEAD_DAY[lead - 1] * factor, "this garden's nights; never less than 0.75 of it");
-    let published = Kelvins(offset.unwrap_or(Kelvins(0.0)).0 + CLEAR_CALM_SHIFT * clear_calm);
+    let published = published_shift(site(offset), clear_calm);
+    let used = learned.used(published);
+    let is_capped = used.shift != learned.shift;
     let what = "forecast against this garden's screen, published (not used): clear, calm night and the garden's offset";
-    building.beside(what.into(), published, "ECMWF forecast user guide; the garden's settings");
-    let what = format!("forecast against this garden's screen, learned and used: {on}");
-    building.step(what, learned.shift.0, learned.spread.0, "this garden's nights, forecast against measured");
+    building.beside(what.into(), published.0, "ECMWF forecast user guide; the garden's settings");
+    let source = "this garden's nights, forecast against measured";
+    if !is_capped {
+        let what = format!("forecast against this garden's screen, learned and used: {on}");
+        building.step(what, used.shift.0, used.spread.0, source);
+        return None;
+    }
+    let what = format!("forecast against this garden's screen, learned (not used; check the thermometer): {on}");
+    building.beside(what, learned.shift, source);
+    let what = "forecast against this garden's screen, used: warmer than that is not believed";
+    building.step(what, used.shift.0, used.spread.0, "published shift and one published spread (assumed)");
+    Some(Remark::LearnedCapped { learned: learned.shift, used: used.shift })
 }
 
 /// The lowest that the forecast says, with the steps that say so. An hourly minimum can hide a colder value between

@@ -123,12 +123,19 @@ pub(super) fn cover_conditions(forecast: &Forecast, span: &Span, hours: &[NightH
 const COLD_BY_DAY: Celsius = Celsius(2.0);
 const COLDER_BY: Kelvins = Kelvins(1.0);
 
-/// Cold that comes by day belongs to no night, and must not go unsaid.
-pub(super) fn colder_by_day(forecast: &Forecast, span: &Span, now: DateTime<Utc>, night: Celsius) -> Option<Remark> {
+/// Cold that comes by day belongs to no night, and must not go unsaid. `place` is the garden's screen against the feed, as
+/// the night's low has it already.
+pub(super) fn colder_by_day(
+    forecast: &Forecast,
+    span: &Span,
+    now: DateTime<Utc>,
+    night: Celsius,
+    place: Kelvins,
+) -> Option<Remark> {
     let until_dusk = forecast.between(now, span.sunset).iter();
     let after = forecast.between(span.end(), span.end() + Duration::hours(9)).iter();
     let coldest = until_dusk.chain(after).min_by(|a, b| a.air_temperature.0.total_cmp(&b.air_temperature.0))?;
-    let low = coldest.air_temperature;
+    let low = coldest.air_temperature + place;
     let matters = low < COLD_BY_DAY && low < night - COLDER_BY;
     matters.then_some(Remark::ColderByDay { low, at: coldest.time })
 }

@@ -6,6 +6,7 @@
 mod edges;
 mod forecasts;
 mod readings;
+mod taught;
 
 use super::*;
 use crate::night::{FrostKind, hours_below};

@@ -80,13 +80,21 @@ impl LeftOut {
 }
 
 /// A night's forecast corrected by the last reading in it: what the air differs now, it will partly differ at the low.
-/// How much of it lasts is the regression's own coefficient of dusk air on the low, rising to all of it at sunrise.
-pub(super) fn refine(mut night: Night, forecast: &Forecast, readings: &[Reading], now: DateTime<Utc>) -> Night {
+/// How much of it lasts is the regression's own coefficient of dusk air on the low, rising to all of it at sunrise. What is
+/// too warm to be believed is judged by the night as published, where something learned has moved the other.
+pub(super) fn refine(
+    mut night: Night,
+    published: Option<&Night>,
+    forecast: &Forecast,
+    readings: &[Reading],
+    now: DateTime<Utc>,
+) -> Night {
     let end = night.sunrise + Duration::hours(1);
     let in_night = |reading: &&Reading| reading.at >= night.sunset && reading.at <= end && reading.at <= now;
     let mut during: Vec<Reading> = readings.iter().filter(in_night).copied().collect();
-    let left_out =
-        LeftOut::of(&mut during, |reading| Some(at_screen(reading, night.clear_calm) - air_at(&night, reading.at)?));
+    let left_out = LeftOut::of(&mut during, |reading| {
+        Some(at_screen(reading, night.clear_calm) - air_at(published.unwrap_or(&night), reading.at)?)
+    });
     night.remarks.extend(left_out.remark());
     night.steps.extend(left_out.step());
     let Some(last) = during.last() else { return night };

@@ -2,7 +2,7 @@
 
 use super::{Configuration, Done, Failure, choose, print};
 use crate::learn::Learned;
-use crate::lessons::figures::{self, Accepted, Kind, Row, of_night};
+use crate::lessons::figures::{self, Accepted, Accepts, Kind, Row, of_night};
 use crate::message::learned::{document, list};
 use crate::rounds::night_at;
 use crate::service::look::{All, all_lessons};
@@ -74,9 +74,19 @@ impl LearnedCommand {
                 None if self.json => format!("{:#}\n", document(&rows, &aside, garden)),
                 None => list(&rows, &aside, garden),
                 Some(Change::Accept { figures, .. }) => {
-                    let wanted = to_accept(figures, &rows, &lessons.confirmed)?;
+                    let (firmer, rows) = match figures.iter().any(|name| name == "all") {
+                        true => rows.into_iter().partition(|row| rests_on_more(&accepts, row)),
+                        false => (Vec::new(), rows),
+                    };
+                    let wanted = match to_accept(figures, &rows, &lessons.confirmed) {
+                        Err(_) if !firmer.is_empty() && figures.len() == 1 => Wanted::new(),
+                        wanted => wanted?,
+                    };
                     store.accept(&garden.id, now, &wanted).await?;
-                    done(&wanted, "is accepted and acts from the next list on")
+                    let kept = firmer.iter().map(|row| {
+                        format!("{0} stays as accepted, for that rests on more nights; to replace it, name it: counterpane learned accept {0}.\n", row.name)
+                    });
+                    done(&wanted, "is accepted and acts from the next list on") + &kept.collect::<String>()
                 }
                 Some(Change::TakeBack { figures, .. }) => {
                     let names: Vec<String> = accepts.keys().cloned().collect();
@@ -92,6 +102,11 @@ impl LearnedCommand {
         print(&text)?;
         Ok(Done::Well)
     }
+}
+
+/// Whether what was accepted of a figure rests on more nights than what is learned of it now.
+fn rests_on_more(accepts: &Accepts, row: &Row) -> bool {
+    accepts.get(&row.name).is_some_and(|accepted| accepted.nights > row.learned.nights.len())
 }
 
 fn done(figures: &[(String, Option<String>)], what: &str) -> String {

@@ -4,16 +4,13 @@ use crate::beds::Garden;
 use crate::journal::What;
 use crate::journal::event::Written;
 use crate::lessons::figures::{self, Accepts};
+use crate::lessons::forecasts::{COLD_ENOUGH, NIGHTS_OF_A_LIST};
 use crate::lessons::{Lessons, covered, lows, perhaps_covered, span_of};
 use crate::night::screen::Span;
 use crate::service::store::{Store, StoreFault};
 use crate::zone::NightOf;
 use chrono::{DateTime, Duration, Utc};
 use std::collections::BTreeSet;
-
-/// A list rests on so many of the newest nights that were foretold: a winter's. Older ones taught of other models, and a
-/// list must not wait for them.
-const NIGHTS_OF_A_LIST: u32 = 150;
 
 /// Said where [`teach`] could not.
 pub const NOT_TAUGHT: &str = "What this garden's nights have taught could not be read: published figures are used.";
@@ -69,9 +66,10 @@ async fn names(store: &Store, garden: &Garden) -> Result<Names, StoreFault> {
     Ok(Names { accepts, confirmed })
 }
 
-/// The newest nights that were foretold.
+/// The nights that were foretold; for the screen alone, as for a list, the newest cold ones.
 async fn newest(store: &Store, garden: &Garden, of: NightOf, screen_alone: bool) -> Result<Lessons, StoreFault> {
-    let nights = store.nights_foretold(&garden.id, of, NIGHTS_OF_A_LIST).await?;
+    let of_a_list = screen_alone.then_some((NIGHTS_OF_A_LIST, COLD_ENOUGH));
+    let nights = store.nights_foretold(&garden.id, of, of_a_list).await?;
     let lessons = seen(store, garden, &nights, screen_alone).await?;
     let (false, Some(interval)) = (screen_alone, interval(garden, &nights)) else { return Ok(lessons) };
     let covered = covered(garden, &store.entries(&garden.id, Some(interval)).await?);

@@ -39,14 +39,23 @@ impl Store {
         sqlx::query_as(newest).bind(garden).fetch_all(&self.pool).await.map_err(|error| self.fault(error))
     }
 
-    /// The newest nights before one that a round foretold, at most so many, the oldest first.
-    pub async fn nights_foretold(&self, garden: &str, before: NightOf, most: u32) -> Result<Vec<NightOf>, StoreFault> {
+    /// The nights before one that a round foretold, the oldest first: all of them, or the newest, at most so many, that a
+    /// feed had below a temperature.
+    pub async fn nights_foretold(
+        &self,
+        garden: &str,
+        before: NightOf,
+        newest_below: Option<(usize, Celsius)>,
+    ) -> Result<Vec<NightOf>, StoreFault> {
         let rows = sqlx::query(
-            "SELECT DISTINCT night FROM forecast_at_round WHERE garden = ? AND night < ? ORDER BY night DESC LIMIT ?",
+            "SELECT night FROM forecast_at_round WHERE garden = ?1 AND night < ?2 GROUP BY night
+             HAVING ?3 IS NULL OR min(coalesce(feed_low, low)) < ?3 ORDER BY night DESC LIMIT ?4",
         )
         .bind(garden)
         .bind(before.to_string())
-        .bind(most)
+        .bind(newest_below.map(|(_, below)| below.0))
+        // A negative limit is none.
+        .bind(newest_below.map_or(-1, |(most, _)| i64::try_from(most).unwrap_or(i64::MAX)))
         .fetch_all(&self.pool)
         .await
         .map_err(|error| self.fault(error))?;

@@ -1,0 +1,95 @@
+//! Nights moved by what earlier ones have taught of the feed.
+
+use super::*;
+use crate::night::corrections::OfLeadDay;
+
+/// A feed of which twelve nights have taught this shift, the same under every sky.
+fn taught(shift: f64) -> Corrections {
+    let of_lead_day = OfLeadDay {
+        shift: [shift, 0.0],
+        covariance: [[0.04, 0.0], [0.0, 0.01]],
+        factors: [1.0, 1.0],
+        nights: (1..=12).filter_map(|day| NaiveDate::from_ymd_opt(2027, 1, day)).map(NightOf).collect(),
+    };
+    let of_feed = std::array::from_fn(|_| of_lead_day.clone());
+    Corrections([(Provider::NationalWeatherService.key().to_string(), of_feed)].into())
+}
+
+fn judged(forecast: &Forecast, readings: &[Reading], learned: Option<&Corrections>, offset: Option<Kelvins>) -> Night {
+    let evidence = Evidence { forecast: Some(forecast), readings, garden_offset: offset, learned, now: at(-2.0) };
+    expect(&evidence, &span()).expect("a night")
+}
+
+/// Whatever a thermometer has taught, no night is warmer by it than one published spread above the published shift; towards
+/// the cold it acts in full.
+#[test]
+fn what_is_learned_warms_a_night_by_one_published_spread_at_most() {
+    for (sky, offset, site_spread) in [(0.1, None, 1.0), (1.0, None, 1.0), (0.1, Some(Kelvins(1.5)), 0.5)] {
+        let forecast = each_hour(|_, hour| hour.cloud_cover = Some(sky));
+        let plain = judged(&forecast, &[], None, offset);
+        let most = f64::hypot(site_spread, CLEAR_CALM_SPREAD * plain.clear_calm);
+        let own = offset.map_or(0.0, |offset| offset.0) + CLEAR_CALM_SHIFT * plain.clear_calm;
+        for tenth in -120..=120 {
+            let shift = f64::from(tenth) / 10.0;
+            let night = judged(&forecast, &[], Some(&taught(shift)), offset);
+            let (warmer, capped) = (night.minimum.mean.0 - plain.minimum.mean.0, shift > own + most);
+            let expected = if capped { most } else { shift - own };
+            assert!((warmer - expected).abs() < 1e-6, "{sky} {offset:?} {shift}: {warmer}, expected {expected}");
+            let named = night.remarks.iter().any(|remark| matches!(remark, Remark::LearnedCapped { .. }));
+            assert_eq!(named, capped, "{sky} {offset:?} {shift}");
+            assert_eq!(night.steps.iter().any(|step| step.what.contains("not believed")), capped);
+            if capped {
+                assert!(night.minimum.spread.0 >= plain.minimum.spread.0 - 1e-9, "no surer than as published");
+            }
+        }
+    }
+}
+
+/// A reading that is too warm against what was published stays so, whatever was learned.
+#[test]
+fn what_is_learned_switches_off_no_guard() {
+    let forecast = forecast();
+    for above in [-9.0, 7.0, 7.9, 8.1, 8.6, 9.0, 15.0] {
+        let left_out = |shift: Option<f64>| {
+            let published = judged(&forecast, &[], None, None);
+            let air = published.hours.iter().find(|hour| hour.time == at(2.0)).expect("the hour").air;
+            let learned = shift.map(taught);
+            let evidence = Evidence {
+                forecast: Some(&forecast),
+                readings: &[reading(2.0, air.0 + above)],
+                garden_offset: None,
+                learned: learned.as_ref(),
+                now: at(2.5),
+            };
+            let night = expect(&evidence, &span()).expect("a night");
+            night.remarks.iter().any(|remark| matches!(remark, Remark::ReadingLeftOut { .. }))
+        };
+        for shift in [None, Some(-3.0), Some(0.7), Some(8.0)] {
+            assert_eq!(left_out(shift), above > 8.0, "{above} K above, learned {shift:?}");
+        }
+    }
+}
+
+/// A day that the feed has three kelvins colder than its night is said to be colder, whichever way both were moved.
+#[test]
+fn the_day_is_moved_with_the_night() {
+    let coldest = |time: f64, air: f64| {
+        each_hour(move |hour, value| {
+            if hour == time {
+                value.air_temperature = Celsius(air);
+            }
+        })
+    };
+    for (shift, offset) in [(-4.0, None), (0.5, None), (-4.0, Some(Kelvins(-1.0)))] {
+        let said = |air: f64, learned: Option<&Corrections>| {
+            let night = judged(&coldest(18.0, air), &[], learned, offset);
+            night.remarks.into_iter().find(|remark| matches!(remark, Remark::ColderByDay { .. }))
+        };
+        let cold = Some(Remark::ColderByDay { low: Celsius(-6.0 + shift), at: at(18.0) });
+        assert_eq!(said(-6.0, Some(&taught(shift))), cold, "{shift} {offset:?}");
+        assert_eq!(said(-3.5, Some(&taught(shift))), None, "{shift} {offset:?}");
+        let stated = offset.map_or(0.0, |offset| offset.0);
+        let cold = Some(Remark::ColderByDay { low: Celsius(-6.0 + stated), at: at(18.0) });
+        assert_eq!(said(-6.0, None), cold, "{offset:?}");
+    }
+}
