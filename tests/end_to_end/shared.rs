@@ -1,12 +1,15 @@
 //! Two gardens that share one stock of covers.
 
-use crate::support::feed::Feed;
-use crate::support::installation::{GARDEN, Installation, MANAGER, at, service, to, to_relay};
+use crate::support::feed::{Answer, Feed};
+use crate::support::installation::{GARDEN, Installation, MANAGER, at, service, to, to_relay, within};
 use crate::support::smtp_sink::SmtpSink;
 use crate::support::weather_documents::Weather;
+use std::time::Duration;
 
 const AFTERNOON: &str = "2027-01-16T13:00:10-05:00";
+/// Dusk at Hillside; five degrees of longitude further west it is twenty minutes later.
 const DUSK: &str = "2027-01-16T19:45:00-05:00";
+const DUSK_IN_THE_WEST: &str = "2027-01-16T20:05:00-05:00";
 const HILLSIDE_MANAGER: &str = "manager@hillside.example";
 
 /// Beds of lettuce, so hardened, and two pieces of cloth that are the other garden's too.
@@ -27,12 +30,19 @@ fn garden(name: &str, manager: &str, other: &str, hardened: &str, beds: usize) -
     )
 }
 
-/// Hillside has two beds, hardened; Orchard Lane has one that is not.
-fn two_gardens(feed: &Feed, relay: &SmtpSink) -> Installation {
+/// Hillside has two beds, hardened; Orchard Lane, further west, has one that is not. Hillside has had its afternoon's list
+/// before Orchard Lane makes its own: which of two gardens decides first at one hour is nobody's to say.
+fn two_gardens_after_the_afternoon(feed: &Feed, relay: &SmtpSink) -> Installation {
     let service = service(&[("grid", "nws", &feed.base)], &to_relay(relay.port));
-    let one = garden("Orchard Lane", MANAGER, "hillside", "no", 1);
-    let both = Installation::with(&service, &one);
-    both.write("gardens/hillside.toml", &garden("Hillside", HILLSIDE_MANAGER, "orchard-lane", "fully", 2));
+    let hillside = garden("Hillside", HILLSIDE_MANAGER, "orchard-lane", "fully", 2);
+    let both = Installation::with(&service, "");
+    std::fs::remove_file(both.path("gardens/orchard-lane.toml")).expect("removed");
+    both.write("gardens/hillside.toml", &hillside.replace("shared_with = [\"orchard-lane\"]\n", ""));
+    both.once(AFTERNOON).ended_with(0);
+    let orchard = garden("Orchard Lane", MANAGER, "hillside", "no", 1);
+    both.write("gardens/orchard-lane.toml", &orchard.replace("longitude = -80.0", "longitude = -85.0"));
+    both.write("gardens/hillside.toml", &hillside);
+    both.once(AFTERNOON).ended_with(0);
     both
 }
 
@@ -54,8 +64,7 @@ fn last(relay: &SmtpSink, address: &str) -> (String, String) {
 #[test]
 fn two_gardens_never_have_one_piece_and_what_is_called_off_is_given_back() {
     let (feed, relay) = (Feed::with(Weather::of_low(-6.0, at("2027-01-16T15:00:00Z"))), SmtpSink::start(&[]));
-    let both = two_gardens(&feed, &relay);
-    both.once(AFTERNOON).ended_with(0);
+    let both = two_gardens_after_the_afternoon(&feed, &relay);
     assert_eq!(pieces(&both), ["hillside 2", "orchard-lane 0"]);
     let (subject, text) = last(&relay, MANAGER);
     assert!(subject.starts_with("1 bed at risk, left as it is: "), "{subject}");
@@ -77,12 +86,40 @@ fn two_gardens_never_have_one_piece_and_what_is_called_off_is_given_back() {
 
     feed.set_weather(Weather::of_low(0.5, at("2027-01-16T23:00:00Z")));
     both.once(DUSK).ended_with(0);
+    assert_eq!(pieces(&both), ["hillside 0", "orchard-lane 0"]);
+    both.once(DUSK_IN_THE_WEST).ended_with(0);
     assert_eq!(pieces(&both), ["hillside 0", "orchard-lane 1"]);
     let (subject, text) = last(&relay, HILLSIDE_MANAGER);
     assert!(subject.starts_with("Called off, "), "{subject}");
     assert!(text.contains("Shared covers go back to the shed"), "{text}");
     let (subject, text) = last(&relay, MANAGER);
     assert!(subject.starts_with("Worse: cover 1 now: ") && !text.contains("thick cloth are at"), "{subject} {text}");
+}
+
+/// Whichever decides first, the two together never have more than there is.
+#[test]
+fn gardens_that_look_at_one_hour_have_no_piece_twice() {
+    let (feed, relay) = (Feed::with(Weather::of_low(-6.0, at("2027-01-16T15:00:00Z"))), SmtpSink::start(&[]));
+    let service = service(&[("grid", "nws", &feed.base)], &to_relay(relay.port));
+    let both = Installation::with(&service, &garden("Orchard Lane", MANAGER, "hillside", "fully", 2));
+    both.write("gardens/hillside.toml", &garden("Hillside", HILLSIDE_MANAGER, "orchard-lane", "fully", 2));
+    both.once(AFTERNOON).ended_with(0);
+    let mut pieces: Vec<String> =
+        pieces(&both).iter().filter_map(|of| Some(of.rsplit_once(' ')?.1.to_string())).collect();
+    pieces.sort();
+    assert_eq!(pieces, ["0", "2"]);
+}
+
+#[test]
+fn no_garden_waits_for_the_feeds_of_another_that_shares_its_covers() {
+    let (one, two, relay) = (Feed::start(Answer::Silence), Feed::start(Answer::Silence), SmtpSink::start(&[]));
+    let service = service(&[("grid", "nws", &one.base), ("other", "nws", &two.base)], &to_relay(relay.port));
+    let both = Installation::with(&service, &garden("Orchard Lane", MANAGER, "hillside", "no", 1));
+    let hillside = garden("Hillside", HILLSIDE_MANAGER, "orchard-lane", "fully", 2);
+    both.write("gardens/hillside.toml", &hillside.replace("feeds = [\"grid\"]", "feeds = [\"other\"]"));
+    let running = both.start(AFTERNOON);
+    within(Duration::from_secs(20), "both feeds asked", || one.requests() > 0 && two.requests() > 0);
+    running.kill();
 }
 
 /// Of three beds alike the first two have the cloth. Where the mail said otherwise, a list printed later says so too.

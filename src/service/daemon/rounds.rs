@@ -141,10 +141,6 @@ impl Daemon<'_> {
         let now = self.clock.now();
         // Without a store that can be written no list can be sent from here: no feed is bothered for it.
         self.store.prove_writable().await?;
-        // Of gardens that share covers one looks at a time, in the order in which they came here: what it takes is in the store
-        // before another looks, and whose weather comes first does not decide who gets them.
-        let shares = settings.garden.covers.iter().any(|stock| !stock.shared_with.is_empty());
-        let _shelf = if shares { Some(self.shared.shelf.lock().await) } else { None };
         let mut gathered = self.sources().gather(settings, round.night, now).await;
         self.keep_silences().await;
         let (garden, untaught) = self.taught(settings, round.night).await;
@@ -156,6 +152,10 @@ impl Daemon<'_> {
             Vec::new()
         });
         failpoint::here("weather-gathered");
+        // Of gardens that share covers one decides at a time, with its weather at hand: what it takes is in the store before
+        // another decides, and none waits for another's feeds.
+        let shares = garden.covers.iter().any(|stock| !stock.shared_with.is_empty());
+        let _shelf = if shares { Some(self.shared.shelf.lock().await) } else { None };
         let elsewhere = covers_elsewhere(self.store, self.settings, garden, round.night, now).await?;
         let rows = self.store.said(&garden.id, round.night).await?;
         // What was said by a clock that ran ahead, or in a rehearsal, is not said yet.
