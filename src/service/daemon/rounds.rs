@@ -10,10 +10,10 @@ use crate::plan::before::still_out;
 use crate::plan::said::{Said, SayReason, SilentReason, calendar_entry, changes, whether};
 use crate::plan::spell::TOLD;
 use crate::plan::{Before, Measure, Plan, turning};
-use crate::rounds::{MORNING_AFTER, Round, RoundKind, next_firing, next_round, night_at, night_hours};
+use crate::rounds::{AllQuiet, MORNING_AFTER, Round, RoundKind, next_firing, next_round, night_at, night_hours};
 use crate::service::failpoint;
 use crate::service::look::{
-    NOT_TAUGHT, covers_elsewhere, day_before, is_heard, left_out, read_back, readings, spell, teach,
+    NOT_TAUGHT, covers_elsewhere, day_before, heard, is_heard, left_out, read_back, readings, spell, teach,
 };
 use crate::service::store::{LastMail, OutboxRow, RoundRow, RoundState, SaidRow};
 use crate::settings::GardenSettings;
@@ -217,8 +217,10 @@ impl Daemon<'_> {
         };
         people.retain(|person| reason != SayReason::AllQuiet || person.role == Role::Manager);
         // Signs of life go to managers; volunteers hear the morning after what they were asked, and when asked again.
-        let next_word_by = self.next_word_by(garden, asks.then_some(round.night), now);
-        let next_word_to = |person: &Person| next_word_by.filter(|_| asks || person.role == Role::Manager);
+        let all: Vec<Said> = heard().filter_map(read_back).chain([next.clone()]).collect();
+        let asked = to_uncover(garden, round.night, &all).map(|_| round.night);
+        let next_word_by = self.next_word_by(garden, asked, now);
+        let next_word_to = |person: &Person| next_word_by.filter(|_| asked.is_some() || person.role == Role::Manager);
         let kind = if reason == SayReason::AllQuiet { "all-quiet" } else { "list" };
         let revision = next_revision(&rows);
         let entry = calendar_entry(reason, &next, &heard().filter_map(read_back).collect::<Vec<_>>());
@@ -334,23 +336,19 @@ impl Daemon<'_> {
         let (garden, now) = (&settings.garden, self.clock.now());
         let done = round_row(garden, round, RoundState::Done, now);
         let rows = self.store.said(&garden.id, round.night).await?;
-        let (sunset, _) = night_hours(&garden.site, &garden.zone, round.night);
         let all: Vec<Said> = rows.iter().filter_map(read_back).collect();
-        let said = still_out(&all, sunset - garden.finish_before_sunset);
-        let all_quiet = self.settings.service.timetable.all_quiet;
-        let reason = said
-            .as_ref()
-            .ok_or(())
-            .and_then(|said| whether(round.kind, said, Some(said), None, all_quiet).map_err(|_| ()));
-        let (Some(said), Ok(reason)) = (said, reason) else {
+        let Some(said) = to_uncover(garden, round.night, &all) else {
             return Ok(self.store.decide(None, done, &[]).await?);
         };
         let kept = self.kept_by_day(settings, round.night, &said, now).await?;
-        let next_word_by = self.next_word_by(garden, None, now);
+        let coming = NightOf(round.night.0 + Duration::days(1));
+        let asked = to_uncover(garden, coming, &heard(self.store, &garden.id, coming, now).await?).map(|_| coming);
+        let next_word_by = self.next_word_by(garden, asked, now);
         let (untold, of_untold) = self.untold(garden).await?;
         let letter = |person: &Person| {
             let is_manager = person.role == Role::Manager;
-            let (next_word_by, reader) = (next_word_by.filter(|_| is_manager), Reader { role: person.role });
+            let next_word_by = next_word_by.filter(|_| asked.is_some() || is_manager);
+            let reader = Reader { role: person.role };
             let catalogue = &self.settings.catalogue;
             let over = NightOver { of: round.night, said: &said, kept: &kept };
             let mut letter = morning_after_letter(garden, catalogue, over, next_word_by, late_by, reader);
@@ -368,7 +366,7 @@ impl Daemon<'_> {
         let to_manager = self.to_manager(garden, &messages);
         let told = to_manager.as_deref().map(|key| (untold.as_slice(), key));
         self.store.decide_and_tell(Some(said), done, &messages, told, &[]).await?;
-        tracing::info!(garden = garden.id, kind = round.kind.word(), ?reason, mails = messages.len(), "said");
+        tracing::info!(garden = garden.id, kind = round.kind.word(), mails = messages.len(), "said");
         self.shared.mail.notify_one();
         Ok(())
     }
@@ -394,6 +392,15 @@ impl Daemon<'_> {
         };
         next.map(|next| next + GRACE)
     }
+}
+
+/// What the word of the morning after asks to uncover, from the lists of its night, oldest first; nothing where there is no
+/// such word.
+fn to_uncover(garden: &Garden, of: NightOf, lists: &[Said]) -> Option<Said> {
+    let (sunset, _) = night_hours(&garden.site, &garden.zone, of);
+    let out = still_out(lists, sunset - garden.finish_before_sunset)?;
+    let says = whether(RoundKind::Uncover, &out, Some(&out), None, AllQuiet::Weekly).is_ok();
+    says.then_some(out)
 }
 
 /// Until it has been about as cold as it gets a late cover still helps; after that the list is of no use.
