@@ -35,14 +35,23 @@ pub struct Elsewhere {
     pub pieces: u32,
 }
 
-/// Shared covers of a garden that another has, by the lists that it was told of the same night, oldest first. What was
-/// called off is given back; a list that knows nothing replaces none.
-pub fn elsewhere(garden: &Garden, other: &Garden, said: &[Said]) -> Vec<Elsewhere> {
-    let stands = said.iter().rfind(|said| said.has_work() || !said.is_unknown());
-    let used = |stock: &CoverStock| {
-        let is_it = |(name, _): &(&String, &u32)| name.to_lowercase() == stock.name.to_lowercase();
-        stands?.covers.iter().find(is_it).map(|(_, pieces)| *pieces)
-    };
+/// Pieces of covers, by their names in small letters, that the lists of one night have in use, oldest first. Until the
+/// `deadline` of that garden what was called off is given back; later it lies on beds in the dark, and stays there. A list
+/// that knows nothing replaces none.
+pub fn pieces_in_use(said: &[Said], deadline: DateTime<Utc>) -> BTreeMap<String, u32> {
+    let stands = |said: &Said| said.at <= deadline && (said.has_work() || !said.is_unknown());
+    let standing = said.iter().rposition(stands).unwrap_or(0);
+    let mut most = BTreeMap::new();
+    for (name, pieces) in said.iter().skip(standing).flat_map(|said| &said.covers) {
+        let so_far: &mut u32 = most.entry(name.to_lowercase()).or_default();
+        *so_far = (*so_far).max(*pieces);
+    }
+    most
+}
+
+/// Shared covers of a garden that another has in use, by their names in small letters.
+pub fn elsewhere(garden: &Garden, other: &Garden, in_use: &BTreeMap<String, u32>) -> Vec<Elsewhere> {
+    let used = |stock: &CoverStock| in_use.get(&stock.name.to_lowercase()).copied();
     let shared = garden.covers.iter().enumerate().filter(|(_, stock)| stock.shared_with.contains(&other.id));
     let pieces = shared.filter_map(|(stock, of)| Some((stock, used(of).filter(|pieces| *pieces > 0)?)));
     pieces.map(|(stock, pieces)| Elsewhere { stock, garden: other.name.clone(), pieces }).collect()
@@ -108,6 +117,8 @@ pub struct Changes {
     pub riskier: Vec<String>,
     /// Beds with the same measure and another cover.
     pub other_cover: Vec<String>,
+    /// Beds that had a cover and are to have none, with what it was called: see [`CoverUse::title`].
+    pub freed: Vec<(String, String)>,
     /// Whether any of the worse asks for more than before, rather than for something else.
     pub asks_more: bool,
 }
@@ -157,6 +168,9 @@ pub fn changes(last: &Said, next: &Said) -> Changes {
     for bed in &next.beds {
         let before = last.beds.iter().find(|said| said.bed == bed.bed);
         let measure = before.map_or(Measure::Fine, |said| said.measure);
+        if let Some(cover) = before.and_then(|said| said.cover.as_ref()).filter(|_| bed.cover.is_none()) {
+            changes.freed.push((bed.bed.clone(), cover.clone()));
+        }
         let given_up = bed.measure == Measure::Leave
             && before.is_some_and(|said| said.measure.is_work() && bed.chance > said.chance + GIVEN_UP);
         let order = if given_up { Ordering::Greater } else { urgency(bed.measure).cmp(&urgency(measure)) };

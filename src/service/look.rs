@@ -14,7 +14,7 @@ use crate::night::past::PastDay;
 use crate::night::screen::{Evidence, Span, expect, past};
 use crate::night::{Knowledge, Night, NoNight, Remark};
 use crate::plan::before::still_out;
-use crate::plan::said::{Elsewhere, Said, elsewhere};
+use crate::plan::said::{Elsewhere, Said, elsewhere, pieces_in_use};
 use crate::plan::spell::Spell;
 use crate::plan::{Before, Plan, decide, decide_ahead};
 use crate::risk::{BedRisk, assess};
@@ -194,7 +194,8 @@ pub async fn heard(store: &Store, garden: &str, of: NightOf, now: DateTime<Utc>)
     Ok(rows.iter().filter(|row| is_heard(row, now)).filter_map(read_back).collect())
 }
 
-/// Shared covers of a garden that others have on a night, by what these were told until now.
+/// Shared covers of a garden that others have on a night, by what these were told until now: those of their lists of the
+/// night.
 pub async fn covers_elsewhere(
     store: &Store,
     settings: &Settings,
@@ -205,7 +206,9 @@ pub async fn covers_elsewhere(
     let mut all = Vec::new();
     let gardens = settings.gardens.iter().map(|settings| &settings.garden);
     for other in gardens.filter(|other| garden.shares_with(other)) {
-        all.extend(elsewhere(garden, other, &heard(store, &other.id, of, now).await?));
+        let deadline = span_of(other, of).sunset - other.finish_before_sunset;
+        let in_use = pieces_in_use(&heard(store, &other.id, of, now).await?, deadline);
+        all.extend(elsewhere(garden, other, &in_use));
     }
     Ok(all)
 }

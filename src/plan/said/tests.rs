@@ -251,7 +251,7 @@ fn shared_covers_are_where_the_last_list_that_stands_has_them() {
         Said { covers: [(name, pieces), ("own".into(), 9)].into(), ..earlier(&[(measure, 0.5)]) }
     };
     let away = |said: &[Said]| -> Vec<(usize, u32)> {
-        elsewhere(&here, &other, said).iter().map(|away| (away.stock, away.pieces)).collect()
+        elsewhere(&here, &other, &pieces_in_use(said, now())).iter().map(|away| (away.stock, away.pieces)).collect()
     };
     assert_eq!(away(&[]), []);
     assert_eq!(away(&[list(Cover, 3)]), [(1, 3)]);
@@ -259,6 +259,12 @@ fn shared_covers_are_where_the_last_list_that_stands_has_them() {
     assert_eq!(away(&[list(Cover, 3), list(Fine, 0)]), []);
     assert_eq!(away(&[list(Cover, 3), list(Unknown, 0)]), [(1, 3)], "a list that knows nothing takes none back");
     let stranger = Garden { id: "meadow".into(), ..other.clone() };
-    assert_eq!(elsewhere(&here, &stranger, &[list(Cover, 3)]), []);
-    assert_eq!(elsewhere(&here, &other, &[list(Cover, 3)])[0].garden, "Hillside");
+    let in_use = pieces_in_use(&[list(Cover, 3)], now());
+    assert_eq!(elsewhere(&here, &stranger, &in_use), []);
+    assert_eq!(elsewhere(&here, &other, &in_use)[0].garden, "Hillside");
+    // In the dark nothing is given back, and what is asked for then comes on top.
+    let late = |said: Said| Said { at: now() + Duration::hours(3), ..said };
+    assert_eq!(away(&[list(Cover, 3), late(list(Fine, 0))]), [(1, 3)]);
+    assert_eq!(away(&[list(Cover, 3), late(list(Cover, 4)), late(list(Cover, 2))]), [(1, 4)]);
+    assert_eq!(away(&[list(Cover, 3), list(Fine, 0), late(list(Cover, 2))]), [(1, 2)]);
 }
