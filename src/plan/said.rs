@@ -3,6 +3,7 @@
 //! What was said is remembered as measures, not as text: a forecast that moves by a tenth of a degree without changing
 //! a measure is no news.
 
+use super::before::still_out;
 use super::{CoverUse, Measure, Plan};
 use crate::beds::{CoverStock, Garden};
 use crate::rounds::{AllQuiet, RoundKind};
@@ -47,6 +48,31 @@ pub fn pieces_in_use(said: &[Said], deadline: DateTime<Utc>) -> BTreeMap<String,
         *so_far = (*so_far).max(*pieces);
     }
     most
+}
+
+/// Pieces that the lists of the night before have left on beds, by the names of their covers in small letters: all that they
+/// had in use, and once the word of the morning is among them, no more than on the beds that it leaves covered, and that
+/// the coming night was `told` to want. Of a bed that is uncovered one piece comes off at least; one piece over two beds is
+/// counted as there until both are.
+pub fn pieces_left(lists: &[Said], deadline: DateTime<Utc>, told: Option<&Said>) -> BTreeMap<String, u32> {
+    let mut left = pieces_in_use(lists, deadline);
+    let Some(out) = still_out(lists, deadline) else { return left };
+    if lists.iter().all(|said| said.kept.is_none()) {
+        return left;
+    }
+    let on = |said: &Said, name: &str| {
+        let covers = said.beds.iter().filter_map(|bed| bed.cover.as_deref());
+        covers.filter(|cover| CoverUse::name_in(cover).to_lowercase() == name).count()
+    };
+    let stays = out.clone().after_the_morning(lists, told);
+    left.retain(|name, pieces| {
+        let staying = on(&stays, name);
+        let off = u32::try_from(on(&out, name) - staying).unwrap_or(u32::MAX);
+        let together = out.beds.iter().filter_map(|bed| bed.cover.as_deref()).any(|cover| cover.contains("together"));
+        *pieces = if together { *pieces } else { pieces.saturating_sub(off).max(1) };
+        staying > 0
+    });
+    left
 }
 
 /// Shared covers of a garden that another has in use, by their names in small letters.
@@ -150,7 +176,8 @@ impl Said {
         self.beds.iter().all(|bed| bed.measure == Measure::Fine)
     }
 
-    fn is_unknown(&self) -> bool {
+    /// Whether nothing is known of a bed.
+    pub fn is_unknown(&self) -> bool {
         self.beds.iter().any(|bed| bed.measure == Measure::Unknown)
     }
 }

@@ -115,6 +115,24 @@ fn what_is_called_off_by_day_is_given_back_bed_by_bed_and_goes_to_the_other_gard
     assert!(subject.starts_with("Worse: cover 1 by ") && !text.contains("thick cloth are at"), "{subject} {text}");
 }
 
+#[test]
+fn what_lies_in_one_garden_since_last_night_is_not_dealt_to_another_before_it_comes_off() {
+    let (feed, relay) = (Feed::with(Weather::of_low(-6.0, at("2027-01-16T15:00:00Z"))), SmtpSink::start(&[]));
+    let both = two_gardens(&feed, &relay, AFTERNOONS);
+    feed.set_weather(Weather::of_low(7.0, at("2027-01-17T10:00:00Z")));
+    let away = |now| {
+        let ran = both.ran(&["tonight", "--json", "--garden", "orchard-lane", "--now", now]).ended_with(0);
+        let document: serde_json::Value = serde_json::from_str(&ran.out).expect("a document");
+        assert_eq!(document["night"], "2027-01-17", "{document}");
+        document["covers_elsewhere"].clone()
+    };
+    let there = serde_json::json!([{ "cover": "thick cloth", "garden": "Hillside", "pieces": 2 }]);
+    assert_eq!(away("2027-01-17T08:35:00-05:00"), there);
+    both.once("2027-01-17T08:40:00-05:00").ended_with(0);
+    assert!(last(&relay, HILLSIDE_MANAGER).0.starts_with("Uncover "));
+    assert_eq!(away("2027-01-17T08:45:00-05:00"), serde_json::json!([]));
+}
+
 /// Whichever decides first, the two together never have more than there is.
 #[test]
 fn gardens_that_look_at_one_hour_have_no_piece_twice() {
