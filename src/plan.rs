@@ -140,6 +140,12 @@ impl CoverUse {
         }
     }
 
+    /// The name on the shelf in what [`CoverUse::title`] gives.
+    pub fn name_in(title: &str) -> &str {
+        let title = title.strip_prefix("two layers of ").unwrap_or(title);
+        title.rsplit_once(", one piece together with ").map_or(title, |(name, _)| name)
+    }
+
     /// How many pieces lie side by side.
     pub fn pieces_per_layer(&self) -> u32 {
         self.pieces / self.layers.times()

@@ -41,7 +41,12 @@ pub fn calendar(plan: &Plan<'_>, entry: CalendarEntry, revision: u32, organizer:
         CalendarEntry::Publish => (capitalised(&work_in_words(plan)), description(plan, &order), "CONFIRMED"),
         CalendarEntry::Cancel => (
             "Called off: no work before tonight".to_string(),
-            "What is covered or inside already may stay so until morning.".to_string(),
+            // A shared cover goes back, and only the mail knows of which beds.
+            if plan.garden.covers.iter().any(|stock| !stock.shared_with.is_empty()) {
+                "The mail says what becomes of covers that are on already.".to_string()
+            } else {
+                "What is covered or inside already may stay so until morning.".to_string()
+            },
             "CANCELLED",
         ),
     };

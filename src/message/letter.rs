@@ -67,10 +67,7 @@ pub fn evening_letter(plan: &Plan<'_>, context: &Context<'_>, reader: Reader) ->
     lead.extend(work_line(plan));
     lead.extend(work_order::lines(plan, &order));
     lead.extend(sentences::elsewhere(plan));
-    let shares = plan.garden.covers.iter().any(|stock| !stock.shared_with.is_empty());
-    if shares && context.reason == SayReason::CalledOff {
-        lead.push("Shared covers go back to the shed: another garden may want them tonight.".into());
-    }
+    lead.extend(context.since.and_then(|(changes, _)| sentences::give_back(plan, changes)));
     lead.extend(night_lines(plan, context, scale));
     // Who plans the garden is told what a freeze would leave of it, with the words that come first for a night.
     let plans = reader.role == Role::Manager && plan.night.is_ok();
@@ -171,10 +168,23 @@ fn headline(plan: &Plan<'_>, context: &Context<'_>) -> String {
     let date = zone.local(plan.deadline).format("%A %-d %B");
     let night = format!("Night of {date}");
     match context.reason {
-        SayReason::CalledOff => format!(
-            "{night}: called off. What the last list asked for is not needed; what is covered or inside already may stay \
-             so until morning."
-        ),
+        SayReason::CalledOff => {
+            let what = format!("{night}: called off. What the last list asked for is not needed");
+            // Shared covers have a line of their own.
+            let (mut other, mut shared) = (true, false);
+            if let Some((changes, _)) = context.since {
+                let back: Vec<&str> =
+                    sentences::given_back(plan, changes).into_iter().flat_map(|(_, beds)| beds).collect();
+                shared = !back.is_empty();
+                let asked = changes.better.iter().filter(|(_, before)| before.is_work());
+                other = asked.map(|(bed, _)| bed.as_str()).any(|bed| !back.contains(&bed)) || !shared;
+            }
+            match (other, shared) {
+                (true, true) => format!("{what}; what else is covered or inside already may stay so until morning."),
+                (true, false) => format!("{what}; what is covered or inside already may stay so until morning."),
+                (false, _) => format!("{what}."),
+            }
+        }
         SayReason::AllQuiet => format!("{night}: all quiet, every bed stands it."),
         _ if plan.night.is_err() => {
             let zone = if is_late(plan) { String::new() } else { format!(" {}", zone.abbreviation(plan.deadline)) };

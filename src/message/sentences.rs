@@ -8,7 +8,7 @@ use crate::night::{Estimate, FrostKind, Knowledge, Night, Remark};
 use crate::plan::harvest::better_for_frost;
 use crate::plan::said::{Changes, Elsewhere};
 use crate::plan::turning::{Side, Turning};
-use crate::plan::{BedPlan, Measure, Pick, Plan, Reason};
+use crate::plan::{BedPlan, CoverUse, Measure, Pick, Plan, Reason};
 use crate::risk::{OrganRisk, PlantingRisk};
 use crate::units::{Celsius, Kelvins, Probability, Scale};
 use crate::weather::Provider;
@@ -212,6 +212,29 @@ pub(super) fn elsewhere(plan: &Plan<'_>) -> Vec<String> {
         }
     };
     known.map(line).collect()
+}
+
+/// Shared covers that are to go back, with their beds: while there is light. Later they stay until morning, and no other
+/// garden counts on them.
+pub(super) fn given_back<'a>(plan: &'a Plan<'_>, changes: &'a Changes) -> Vec<(&'a str, Vec<&'a str>)> {
+    if plan.made_at > plan.deadline {
+        return Vec::new();
+    }
+    let shared = plan.garden.covers.iter().filter(|stock| !stock.shared_with.is_empty());
+    let freed = shared.map(|stock| {
+        let is_it = |cover: &str| CoverUse::name_in(cover).to_lowercase() == stock.name.to_lowercase();
+        let beds = changes.freed.iter().filter(|(_, cover)| is_it(cover)).map(|(bed, _)| bed.as_str());
+        (stock.name.as_str(), beds.collect::<Vec<_>>())
+    });
+    freed.filter(|(_, beds)| !beds.is_empty()).collect()
+}
+
+/// "Shared covers that are on already go back to the shed, as another garden may want them tonight: cloth from R1, R2."
+pub(super) fn give_back(plan: &Plan<'_>, changes: &Changes) -> Option<String> {
+    let covers = given_back(plan, changes);
+    let covers: Vec<String> = covers.iter().map(|(name, beds)| format!("{name} from {}", beds.join(", "))).collect();
+    let what = "Shared covers that are on already go back to the shed, as another garden may want them tonight";
+    (!covers.is_empty()).then(|| format!("{what}: {}.", covers.join("; ")))
 }
 
 /// Why a bed has its measure.
@@ -497,6 +520,7 @@ pub(super) fn changes(plan: &Plan<'_>, changes: &Changes, at: DateTime<Utc>) -> 
         let bed = plan.beds.iter().find(|bed| bed.risk.bed.id == id);
         bed.map_or_else(|| (id.to_string(), Measure::Fine), |bed| (bed.risk.bed.title(), bed.measure))
     };
+    let given_back = given_back(plan, changes);
     let mut lines = Vec::new();
     for (id, before) in changes.worse.iter().chain(&changes.better) {
         // Where all is fine, it matters only to whoever was asked to do something.
@@ -504,7 +528,8 @@ pub(super) fn changes(plan: &Plan<'_>, changes: &Changes, at: DateTime<Utc>) -> 
             continue;
         }
         let (title, now) = title(id);
-        let stays = if before.is_work() && !now.is_work() && now != Measure::Fine {
+        let is_given_back = given_back.iter().any(|(_, beds)| beds.contains(&id.as_str()));
+        let stays = if before.is_work() && !now.is_work() && now != Measure::Fine && !is_given_back {
             " What has been done already stays done."
         } else {
             ""

@@ -3,6 +3,7 @@
 //! What was said is remembered as measures, not as text: a forecast that moves by a tenth of a degree without changing
 //! a measure is no news.
 
+use super::before::still_out;
 use super::{CoverUse, Measure, Plan};
 use crate::beds::{CoverStock, Garden};
 use crate::rounds::{AllQuiet, RoundKind};
@@ -40,14 +41,48 @@ pub fn standing(said: &[Said]) -> Option<&Said> {
     said.iter().rfind(|said| said.has_work() || !said.is_unknown())
 }
 
-/// Shared covers of a garden that another has, by the lists that it was told of the same night, oldest first. What was
-/// called off is given back; a list that knows nothing replaces none.
-pub fn elsewhere(garden: &Garden, other: &Garden, said: &[Said]) -> Vec<Elsewhere> {
-    let stands = standing(said);
-    let used = |stock: &CoverStock| {
-        let is_it = |(name, _): &(&String, &u32)| name.to_lowercase() == stock.name.to_lowercase();
-        stands?.covers.iter().find(is_it).map(|(_, pieces)| *pieces)
+/// Pieces of covers, by their names in small letters, that the lists of one night have in use, oldest first. Until the
+/// `deadline` of that garden what was called off is given back; later it lies on beds in the dark, and stays there. A list
+/// that knows nothing replaces none.
+pub fn pieces_in_use(said: &[Said], deadline: DateTime<Utc>) -> BTreeMap<String, u32> {
+    let stands = |said: &Said| said.at <= deadline && (said.has_work() || !said.is_unknown());
+    let standing = said.iter().rposition(stands).unwrap_or(0);
+    let mut most = BTreeMap::new();
+    for (name, pieces) in said.iter().skip(standing).flat_map(|said| &said.covers) {
+        let so_far: &mut u32 = most.entry(name.to_lowercase()).or_default();
+        *so_far = (*so_far).max(*pieces);
+    }
+    most
+}
+
+/// Pieces that the lists of the night before have left on beds, by the names of their covers in small letters: all that they
+/// had in use, and once the word of the morning is among them, no more than on the beds that it leaves covered, and that
+/// the coming night was `told` to want. Of a bed that is uncovered one piece comes off at least; one piece over two beds is
+/// counted as there until both are.
+pub fn pieces_left(lists: &[Said], deadline: DateTime<Utc>, told: Option<&Said>) -> BTreeMap<String, u32> {
+    let mut left = pieces_in_use(lists, deadline);
+    let Some(out) = still_out(lists, deadline) else { return left };
+    if lists.iter().all(|said| said.kept.is_none()) {
+        return left;
+    }
+    let on = |said: &Said, name: &str| {
+        let covers = said.beds.iter().filter_map(|bed| bed.cover.as_deref());
+        covers.filter(|cover| CoverUse::name_in(cover).to_lowercase() == name).count()
     };
+    let stays = out.clone().after_the_morning(lists, told);
+    left.retain(|name, pieces| {
+        let staying = on(&stays, name);
+        let off = u32::try_from(on(&out, name) - staying).unwrap_or(u32::MAX);
+        let together = out.beds.iter().filter_map(|bed| bed.cover.as_deref()).any(|cover| cover.contains("together"));
+        *pieces = if together { *pieces } else { pieces.saturating_sub(off).max(1) };
+        staying > 0
+    });
+    left
+}
+
+/// Shared covers of a garden that another has in use, by their names in small letters.
+pub fn elsewhere(garden: &Garden, other: &Garden, in_use: &BTreeMap<String, u32>) -> Vec<Elsewhere> {
+    let used = |stock: &CoverStock| in_use.get(&stock.name.to_lowercase()).copied();
     let shared = garden.covers.iter().enumerate().filter(|(_, stock)| stock.shared_with.contains(&other.id));
     let pieces = shared.filter_map(|(stock, of)| Some((stock, used(of).filter(|pieces| *pieces > 0)?)));
     pieces.map(|(stock, pieces)| Elsewhere { stock, garden: other.name.clone(), pieces }).collect()
@@ -113,6 +148,8 @@ pub struct Changes {
     pub riskier: Vec<String>,
     /// Beds with the same measure and another cover.
     pub other_cover: Vec<String>,
+    /// Beds that had a cover and are to have none, with what it was called: see [`CoverUse::title`].
+    pub freed: Vec<(String, String)>,
     /// Whether any of the worse asks for more than before, rather than for something else.
     pub asks_more: bool,
 }
@@ -144,7 +181,8 @@ impl Said {
         self.beds.iter().all(|bed| bed.measure == Measure::Fine)
     }
 
-    fn is_unknown(&self) -> bool {
+    /// Whether nothing is known of a bed.
+    pub fn is_unknown(&self) -> bool {
         self.beds.iter().any(|bed| bed.measure == Measure::Unknown)
     }
 }
@@ -162,6 +200,9 @@ pub fn changes(last: &Said, next: &Said) -> Changes {
     for bed in &next.beds {
         let before = last.beds.iter().find(|said| said.bed == bed.bed);
         let measure = before.map_or(Measure::Fine, |said| said.measure);
+        if let Some(cover) = before.and_then(|said| said.cover.as_ref()).filter(|_| bed.cover.is_none()) {
+            changes.freed.push((bed.bed.clone(), cover.clone()));
+        }
         let given_up = bed.measure == Measure::Leave
             && before.is_some_and(|said| said.measure.is_work() && bed.chance > said.chance + GIVEN_UP);
         let order = if given_up { Ordering::Greater } else { urgency(bed.measure).cmp(&urgency(measure)) };

@@ -14,7 +14,7 @@ use crate::night::past::PastDay;
 use crate::night::screen::{Evidence, Span, expect, past};
 use crate::night::{Knowledge, Night, NoNight, Remark};
 use crate::plan::before::{still_out, with_carried};
-use crate::plan::said::{Elsewhere, Said, elsewhere};
+use crate::plan::said::{Elsewhere, Said, elsewhere, pieces_in_use, pieces_left};
 use crate::plan::spell::Spell;
 use crate::plan::{Before, Plan, decide, decide_ahead};
 use crate::risk::{BedRisk, assess};
@@ -151,7 +151,7 @@ pub fn spell<'a>(
     let mut plans: Vec<Plan<'_>> = Vec::with_capacity(days.len());
     for (number, day) in later.zip(&days) {
         let out = Said::of(plans.last().unwrap_or(&tonight));
-        let before = Before { out: Some(&out), day: *day, ..Before::default() };
+        let before = Before { said: None, out: Some(&out), day: *day, elsewhere: before.elsewhere };
         let of = night(number);
         let (span, night, risks) = known_of(garden, catalogue, of, &of_feeds, &[], now);
         plans.push(decide_ahead(garden, of, span.sunset, night, risks, before, now));
@@ -194,7 +194,8 @@ pub async fn heard(store: &Store, garden: &str, of: NightOf, now: DateTime<Utc>)
     Ok(rows.iter().filter(|row| is_heard(row, now)).filter_map(read_back).collect())
 }
 
-/// Shared covers of a garden that others have on a night, by what these were told until now.
+/// Shared covers of a garden that others have on a night, by what these were told until now: those of their lists of the
+/// night, and those that lie there since the night before until the word of the morning says that they come off.
 pub async fn covers_elsewhere(
     store: &Store,
     settings: &Settings,
@@ -203,9 +204,20 @@ pub async fn covers_elsewhere(
     now: DateTime<Utc>,
 ) -> Result<Vec<Elsewhere>, StoreFault> {
     let mut all = Vec::new();
+    let over = NightOf(of.0 - Duration::days(1));
     let gardens = settings.gardens.iter().map(|settings| &settings.garden);
     for other in gardens.filter(|other| garden.shares_with(other)) {
-        all.extend(elsewhere(garden, other, &heard(store, &other.id, of, now).await?));
+        let deadline = |of: NightOf| span_of(other, of).sunset - other.finish_before_sunset;
+        let tonight = heard(store, &other.id, of, now).await?;
+        let last_night = heard(store, &other.id, over, now).await?;
+        let mut in_use = pieces_in_use(&tonight, deadline(of));
+        // A list that knows nothing takes nothing off.
+        let told = tonight.iter().rfind(|said| said.has_work() || !said.is_unknown());
+        for (cover, pieces) in pieces_left(&last_night, deadline(over), told) {
+            let most: &mut u32 = in_use.entry(cover).or_default();
+            *most = pieces.max(*most);
+        }
+        all.extend(elsewhere(garden, other, &in_use));
     }
     Ok(all)
 }

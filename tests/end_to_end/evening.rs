@@ -132,6 +132,24 @@ fn covers_laid_before_a_list_was_called_off_at_dusk_are_taken_off_in_the_morning
     let subjects: Vec<String> = to(&relay, TUESDAY).iter().map(|mail| mail.subject()).collect();
     let [_, called_off, morning] = &subjects[..] else { panic!("{subjects:?}") };
     assert!(called_off.starts_with("Called off") && morning.starts_with("Uncover "), "{subjects:?}");
+    let text = to(&relay, TUESDAY)[1].text();
+    assert!(text.contains("The next message comes by Sunday 17 January, 09:14"), "{text}");
+}
+
+#[test]
+fn the_word_of_the_morning_promises_the_next_one_where_the_coming_night_has_work() {
+    let (feed, relay) = (Feed::with(of_low(FROST)), SmtpSink::start(&[]));
+    let garden = Installation::new(&feed.base, &relay);
+    garden.once(AFTERNOON).ended_with(0);
+    feed.set_weather(Weather::of_low(HARD_FROST, at("2027-01-17T10:00:00Z")));
+    for now in ["2027-01-17T06:30:10-05:00", "2027-01-17T08:40:00-05:00"] {
+        garden.once(now).ended_with(0);
+    }
+    for person in [MANAGER, TUESDAY] {
+        let mails = to(&relay, person);
+        let mail = mails.last().expect("a mail");
+        assert!(mail.text().contains("The next message comes by Monday 18 January, 09:1"), "{}", mail.text());
+    }
 }
 
 #[test]

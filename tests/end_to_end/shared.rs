@@ -1,12 +1,18 @@
 //! Two gardens that share one stock of covers.
 
-use crate::support::feed::Feed;
-use crate::support::installation::{GARDEN, Installation, MANAGER, at, service, to, to_relay};
+use crate::support::feed::{Answer, Feed};
+use crate::support::installation::{GARDEN, Installation, MANAGER, at, service, to, to_relay, within};
 use crate::support::smtp_sink::SmtpSink;
 use crate::support::weather_documents::Weather;
+use std::time::Duration;
 
 const AFTERNOON: &str = "2027-01-16T13:00:10-05:00";
 const DUSK: &str = "2027-01-16T19:45:00-05:00";
+/// Orchard Lane lies further west, and in another zone: its rounds come later than those of Hillside.
+const LATER: [(&str, &str); 2] = [("longitude = -80.0", "longitude = -85.0"), ("America/New_York", "America/Chicago")];
+const MORNINGS: [&str; 2] = ["2027-01-16T06:30:10-05:00", "2027-01-16T07:30:10-05:00"];
+const AFTERNOONS: [&str; 2] = [AFTERNOON, "2027-01-16T14:00:10-05:00"];
+const DUSKS: [&str; 2] = [DUSK, "2027-01-16T20:05:00-05:00"];
 const HILLSIDE_MANAGER: &str = "manager@hillside.example";
 
 /// Beds of lettuce, so hardened, and two pieces of cloth that are the other garden's too.
@@ -27,12 +33,20 @@ fn garden(name: &str, manager: &str, other: &str, hardened: &str, beds: usize) -
     )
 }
 
-/// Hillside has two beds, hardened; Orchard Lane has one that is not.
-fn two_gardens(feed: &Feed, relay: &SmtpSink) -> Installation {
+/// Hillside has two beds, hardened; Orchard Lane has one that is not. Hillside has had its list at the first hour before Orchard
+/// Lane makes its own at the second: which of two gardens decides first at one hour is nobody's to say.
+fn two_gardens(feed: &Feed, relay: &SmtpSink, [first, second]: [&str; 2]) -> Installation {
     let service = service(&[("grid", "nws", &feed.base)], &to_relay(relay.port));
-    let one = garden("Orchard Lane", MANAGER, "hillside", "no", 1);
-    let both = Installation::with(&service, &one);
-    both.write("gardens/hillside.toml", &garden("Hillside", HILLSIDE_MANAGER, "orchard-lane", "fully", 2));
+    let hillside = garden("Hillside", HILLSIDE_MANAGER, "orchard-lane", "fully", 2);
+    let both = Installation::with(&service, "");
+    std::fs::remove_file(both.path("gardens/orchard-lane.toml")).expect("removed");
+    both.write("gardens/hillside.toml", &hillside.replace("shared_with = [\"orchard-lane\"]\n", ""));
+    both.once(first).ended_with(0);
+    let orchard = garden("Orchard Lane", MANAGER, "hillside", "no", 1);
+    let orchard = LATER.iter().fold(orchard, |text, (here, there)| text.replace(here, there));
+    both.write("gardens/orchard-lane.toml", &orchard);
+    both.write("gardens/hillside.toml", &hillside);
+    both.once(second).ended_with(0);
     both
 }
 
@@ -52,10 +66,9 @@ fn last(relay: &SmtpSink, address: &str) -> (String, String) {
 }
 
 #[test]
-fn two_gardens_never_have_one_piece_and_what_is_called_off_is_given_back() {
+fn two_gardens_never_have_one_piece_and_after_dark_none_is_given_back() {
     let (feed, relay) = (Feed::with(Weather::of_low(-6.0, at("2027-01-16T15:00:00Z"))), SmtpSink::start(&[]));
-    let both = two_gardens(&feed, &relay);
-    both.once(AFTERNOON).ended_with(0);
+    let both = two_gardens(&feed, &relay, AFTERNOONS);
     assert_eq!(pieces(&both), ["hillside 2", "orchard-lane 0"]);
     let (subject, text) = last(&relay, MANAGER);
     assert!(subject.starts_with("1 bed at risk, left as it is: "), "{subject}");
@@ -64,25 +77,86 @@ fn two_gardens_never_have_one_piece_and_what_is_called_off_is_given_back() {
     let (_, text) = last(&relay, HILLSIDE_MANAGER);
     assert!(!text.contains("thick cloth are at"), "{text}");
     // A list printed beside the mail says the same, and leaves the store as it is.
-    let printed = ["tonight", "--garden", "orchard-lane", "--now", "2027-01-16T13:30:00-05:00"];
+    let printed = ["tonight", "--garden", "orchard-lane", "--now", "2027-01-16T14:30:00-05:00"];
     let ran = both.ran(&printed).ended_with(0);
     assert!(ran.out.split_whitespace().collect::<Vec<_>>().join(" ").contains(away), "{}", ran.out);
     let json = both.ran(&[&printed[..], &["--json"]].concat()).ended_with(0);
     let document: serde_json::Value = serde_json::from_str(&json.out).expect("a document");
     let away = serde_json::json!([{ "cover": "thick cloth", "garden": "Hillside", "pieces": 2 }]);
     assert_eq!(document["covers_elsewhere"], away);
-    let explained = ["explain", "--garden", "orchard-lane", "--bed", "B1", "--now", "2027-01-16T13:30:00-05:00"];
+    let explained = ["explain", "--garden", "orchard-lane", "--bed", "B1", "--now", "2027-01-16T14:30:00-05:00"];
     assert!(both.ran(&explained).ended_with(0).out.contains("Measure: leave (no-cover-left)"));
     assert_eq!(both.asked("SELECT CAST(count(*) AS TEXT) FROM said"), ["2"]);
 
     feed.set_weather(Weather::of_low(0.5, at("2027-01-16T23:00:00Z")));
-    both.once(DUSK).ended_with(0);
-    assert_eq!(pieces(&both), ["hillside 0", "orchard-lane 1"]);
+    for now in DUSKS {
+        both.once(now).ended_with(0);
+    }
+    assert_eq!(pieces(&both), ["hillside 0", "orchard-lane 0"]);
     let (subject, text) = last(&relay, HILLSIDE_MANAGER);
     assert!(subject.starts_with("Called off, "), "{subject}");
-    assert!(text.contains("Shared covers go back to the shed"), "{text}");
+    assert!(text.contains("may stay so until morning") && !text.contains("to the shed"), "{text}");
+}
+
+#[test]
+fn what_is_called_off_by_day_is_given_back_bed_by_bed_and_goes_to_the_other_garden() {
+    let (feed, relay) = (Feed::with(Weather::of_low(-6.0, at("2027-01-16T10:00:00Z"))), SmtpSink::start(&[]));
+    let both = two_gardens(&feed, &relay, MORNINGS);
+    assert_eq!(pieces(&both), ["hillside 2", "orchard-lane 0"]);
+    feed.set_weather(Weather::of_low(0.5, at("2027-01-16T17:00:00Z")));
+    both.once(AFTERNOONS[0]).ended_with(0);
+    assert_eq!(pieces(&both), ["hillside 0", "orchard-lane 0"]);
+    let (subject, text) = last(&relay, HILLSIDE_MANAGER);
+    assert!(subject.starts_with("Called off, "), "{subject}");
+    assert!(text.contains("may want them tonight: thick cloth from B1, B2.") && !text.contains("may stay"), "{text}");
+    both.once(AFTERNOONS[1]).ended_with(0);
+    assert_eq!(pieces(&both), ["hillside 0", "orchard-lane 1"]);
     let (subject, text) = last(&relay, MANAGER);
-    assert!(subject.starts_with("Worse: cover 1 now: ") && !text.contains("thick cloth are at"), "{subject} {text}");
+    assert!(subject.starts_with("Worse: cover 1 by ") && !text.contains("thick cloth are at"), "{subject} {text}");
+}
+
+#[test]
+fn what_lies_in_one_garden_since_last_night_is_not_dealt_to_another_before_it_comes_off() {
+    let (feed, relay) = (Feed::with(Weather::of_low(-6.0, at("2027-01-16T15:00:00Z"))), SmtpSink::start(&[]));
+    let both = two_gardens(&feed, &relay, AFTERNOONS);
+    feed.set_weather(Weather::of_low(7.0, at("2027-01-17T10:00:00Z")));
+    let away = |now| {
+        let ran = both.ran(&["tonight", "--json", "--garden", "orchard-lane", "--now", now]).ended_with(0);
+        let document: serde_json::Value = serde_json::from_str(&ran.out).expect("a document");
+        assert_eq!(document["night"], "2027-01-17", "{document}");
+        document["covers_elsewhere"].clone()
+    };
+    let there = serde_json::json!([{ "cover": "thick cloth", "garden": "Hillside", "pieces": 2 }]);
+    assert_eq!(away("2027-01-17T08:35:00-05:00"), there);
+    both.once("2027-01-17T08:40:00-05:00").ended_with(0);
+    assert!(last(&relay, HILLSIDE_MANAGER).0.starts_with("Uncover "));
+    assert_eq!(away("2027-01-17T08:45:00-05:00"), serde_json::json!([]));
+}
+
+/// Whichever decides first, the two together never have more than there is.
+#[test]
+fn gardens_that_look_at_one_hour_have_no_piece_twice() {
+    let (feed, relay) = (Feed::with(Weather::of_low(-6.0, at("2027-01-16T15:00:00Z"))), SmtpSink::start(&[]));
+    let service = service(&[("grid", "nws", &feed.base)], &to_relay(relay.port));
+    let both = Installation::with(&service, &garden("Orchard Lane", MANAGER, "hillside", "fully", 2));
+    both.write("gardens/hillside.toml", &garden("Hillside", HILLSIDE_MANAGER, "orchard-lane", "fully", 2));
+    both.once(AFTERNOON).ended_with(0);
+    let mut pieces: Vec<String> =
+        pieces(&both).iter().filter_map(|of| Some(of.rsplit_once(' ')?.1.to_string())).collect();
+    pieces.sort();
+    assert_eq!(pieces, ["0", "2"]);
+}
+
+#[test]
+fn no_garden_waits_for_the_feeds_of_another_that_shares_its_covers() {
+    let (one, two, relay) = (Feed::start(Answer::Silence), Feed::start(Answer::Silence), SmtpSink::start(&[]));
+    let service = service(&[("grid", "nws", &one.base), ("other", "nws", &two.base)], &to_relay(relay.port));
+    let both = Installation::with(&service, &garden("Orchard Lane", MANAGER, "hillside", "no", 1));
+    let hillside = garden("Hillside", HILLSIDE_MANAGER, "orchard-lane", "fully", 2);
+    both.write("gardens/hillside.toml", &hillside.replace("feeds = [\"grid\"]", "feeds = [\"other\"]"));
+    let running = both.start(AFTERNOON);
+    within(Duration::from_secs(20), "both feeds asked", || one.requests() > 0 && two.requests() > 0);
+    running.kill();
 }
 
 /// Of three beds alike the first two have the cloth. Where the mail said otherwise, a list printed later says so too.

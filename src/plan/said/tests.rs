@@ -251,7 +251,7 @@ fn shared_covers_are_where_the_last_list_that_stands_has_them() {
         Said { covers: [(name, pieces), ("own".into(), 9)].into(), ..earlier(&[(measure, 0.5)]) }
     };
     let away = |said: &[Said]| -> Vec<(usize, u32)> {
-        elsewhere(&here, &other, said).iter().map(|away| (away.stock, away.pieces)).collect()
+        elsewhere(&here, &other, &pieces_in_use(said, now())).iter().map(|away| (away.stock, away.pieces)).collect()
     };
     assert_eq!(away(&[]), []);
     assert_eq!(away(&[list(Cover, 3)]), [(1, 3)]);
@@ -259,6 +259,36 @@ fn shared_covers_are_where_the_last_list_that_stands_has_them() {
     assert_eq!(away(&[list(Cover, 3), list(Fine, 0)]), []);
     assert_eq!(away(&[list(Cover, 3), list(Unknown, 0)]), [(1, 3)], "a list that knows nothing takes none back");
     let stranger = Garden { id: "meadow".into(), ..other.clone() };
-    assert_eq!(elsewhere(&here, &stranger, &[list(Cover, 3)]), []);
-    assert_eq!(elsewhere(&here, &other, &[list(Cover, 3)])[0].garden, "Hillside");
+    let in_use = pieces_in_use(&[list(Cover, 3)], now());
+    assert_eq!(elsewhere(&here, &stranger, &in_use), []);
+    assert_eq!(elsewhere(&here, &other, &in_use)[0].garden, "Hillside");
+    // In the dark nothing is given back, and what is asked for then comes on top.
+    let late = |said: Said| Said { at: now() + Duration::hours(3), ..said };
+    assert_eq!(away(&[list(Cover, 3), late(list(Fine, 0))]), [(1, 3)]);
+    assert_eq!(away(&[list(Cover, 3), late(list(Cover, 4)), late(list(Cover, 2))]), [(1, 4)]);
+    assert_eq!(away(&[list(Cover, 3), list(Fine, 0), late(list(Cover, 2))]), [(1, 2)]);
+}
+
+/// Three beds under a piece each, and a fourth that is left.
+#[test]
+fn what_lies_out_since_last_night_is_there_until_the_word_of_the_morning_takes_it_off() {
+    let night = Said { covers: [("White Cloth".into(), 3)].into(), ..earlier(&[(Cover, 0.5); 3]) };
+    let left = |lists: &[Said], told: Option<&Said>| {
+        pieces_left(lists, now(), told).get("white cloth").copied().unwrap_or_default()
+    };
+    assert_eq!(left(std::slice::from_ref(&night), None), 3);
+    let morning = |kept: &[&str]| {
+        let kept = Some(kept.iter().map(|bed| (*bed).to_string()).collect());
+        Said { at: now() + Duration::hours(19), kept, ..night.clone() }
+    };
+    for (kept, pieces) in [(&[] as &[&str], 0), (&["R2"], 1), (&["R1", "R3"], 2), (&["R1", "R2", "R3"], 3)] {
+        assert_eq!(left(&[night.clone(), morning(kept)], None), pieces, "{kept:?}");
+    }
+    // What the coming night does not want any more comes off.
+    let told = said(now(), &[(Cover, 0.5), (Fine, 0.0), (Fine, 0.0)]);
+    assert_eq!(left(&[night.clone(), morning(&["R1", "R2"])], Some(&told)), 1);
+    // Called off in the dark it lies there all the same, by day it does not.
+    let called_off = |hours| said(now() + Duration::hours(hours), &[(Fine, 0.0); 3]);
+    assert_eq!(left(&[night.clone(), called_off(3)], None), 3);
+    assert_eq!(left(&[night.clone(), called_off(-1)], None), 0);
 }

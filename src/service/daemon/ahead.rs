@@ -8,7 +8,7 @@ use crate::message::ahead_letter;
 use crate::plan::said::Said;
 use crate::plan::spell::{Kept, NightAhead, Spell, ToldAhead, kept};
 use crate::plan::{Before, Measure};
-use crate::service::look::{self, day_before, list_after};
+use crate::service::look::{self, covers_elsewhere, day_before, list_after};
 use crate::service::store::{LastMail, RoundRow};
 use crate::settings::GardenSettings;
 use crate::zone::NightOf;
@@ -83,7 +83,8 @@ impl Daemon<'_> {
         let rows = self.store.said(&garden.id, of).await?;
         let told = rows.last().and_then(look::read_back);
         let day = day_before(garden, of, &forecasts);
-        let before = Before { said: told.as_ref(), out: Some(said), day, ..Before::default() };
+        let elsewhere = covers_elsewhere(self.store, self.settings, garden, of, now).await?;
+        let before = Before { said: told.as_ref(), out: Some(said), day, elsewhere: &elsewhere };
         let tonight = list_after(garden, &self.settings.catalogue, of, &forecasts, &[], before, now);
         Ok(kept(said, &tonight, day.as_ref()))
     }

@@ -6,13 +6,14 @@ use crate::beds::{Garden, Person, Role};
 use crate::journal::event::ForecastAtRound;
 use crate::message::{Context, NightOver, Reader, evening_letter, morning_after_letter};
 use crate::night::NightHour;
+use crate::plan::before::{still_out, with_carried};
 use crate::plan::said::{Said, SayReason, SilentReason, calendar_entry, changes, standing, whether};
 use crate::plan::spell::TOLD;
 use crate::plan::{Before, Measure, Plan, turning};
-use crate::rounds::{MORNING_AFTER, Round, RoundKind, next_firing, next_round, night_at, night_hours};
+use crate::rounds::{AllQuiet, MORNING_AFTER, Round, RoundKind, next_firing, next_round, night_at, night_hours};
 use crate::service::failpoint;
 use crate::service::look::{
-    NOT_TAUGHT, covers_elsewhere, day_before, is_heard, left_out, out_after, read_back, readings, spell, teach,
+    NOT_TAUGHT, covers_elsewhere, day_before, heard, is_heard, left_out, read_back, readings, spell, teach,
 };
 use crate::service::store::{LastMail, OutboxRow, RoundRow, RoundState, SaidRow};
 use crate::settings::GardenSettings;
@@ -140,10 +141,6 @@ impl Daemon<'_> {
         let now = self.clock.now();
         // Without a store that can be written no list can be sent from here: no feed is bothered for it.
         self.store.prove_writable().await?;
-        // Of gardens that share covers one looks at a time, in the order in which they came here: what it takes is in the store
-        // before another looks, and whose weather comes first does not decide who gets them.
-        let shares = settings.garden.covers.iter().any(|stock| !stock.shared_with.is_empty());
-        let _shelf = if shares { Some(self.shared.shelf.lock().await) } else { None };
         let mut gathered = self.sources().gather(settings, round.night, now).await;
         self.keep_silences().await;
         let (garden, untaught) = self.taught(settings, round.night).await;
@@ -155,6 +152,10 @@ impl Daemon<'_> {
             Vec::new()
         });
         failpoint::here("weather-gathered");
+        // Of gardens that share covers one decides at a time, with its weather at hand: what it takes is in the store before
+        // another decides, and none waits for another's feeds.
+        let shares = garden.covers.iter().any(|stock| !stock.shared_with.is_empty());
+        let _shelf = if shares { Some(self.shared.shelf.lock().await) } else { None };
         let elsewhere = covers_elsewhere(self.store, self.settings, garden, round.night, now).await?;
         let rows = self.store.said(&garden.id, round.night).await?;
         // What was said by a clock that ran ahead, or in a rehearsal, is not said yet.
@@ -218,8 +219,11 @@ impl Daemon<'_> {
         };
         people.retain(|person| reason != SayReason::AllQuiet || person.role == Role::Manager);
         // Signs of life go to managers; volunteers hear the morning after what they were asked, and when asked again.
-        let next_word_by = self.next_word_by(garden, asks.then_some(round.night), now);
-        let next_word_to = |person: &Person| next_word_by.filter(|_| asks || person.role == Role::Manager);
+        let all: Vec<Said> = heard().filter_map(read_back).chain([next.clone()]).collect();
+        let carried = left_out(self.store, garden, round.night, None).await?;
+        let asked = to_uncover(garden, round.night, &all, carried).map(|_| round.night);
+        let next_word_by = self.next_word_by(garden, asked, now);
+        let next_word_to = |person: &Person| next_word_by.filter(|_| asked.is_some() || person.role == Role::Manager);
         let kind = if reason == SayReason::AllQuiet { "all-quiet" } else { "list" };
         let revision = next_revision(&rows);
         let entry = calendar_entry(reason, &next, &heard().filter_map(read_back).collect::<Vec<_>>());
@@ -335,21 +339,23 @@ impl Daemon<'_> {
         let (garden, now) = (&settings.garden, self.clock.now());
         let done = round_row(garden, round, RoundState::Done, now);
         let rows = self.store.said(&garden.id, round.night).await?;
-        let said = out_after(self.store, garden, round.night).await?;
-        let all_quiet = self.settings.service.timetable.all_quiet;
-        let reason = said
-            .as_ref()
-            .ok_or(())
-            .and_then(|said| whether(round.kind, said, Some(said), None, all_quiet).map_err(|_| ()));
-        let (Some(said), Ok(reason)) = (said, reason) else {
+        let all: Vec<Said> = rows.iter().filter_map(read_back).collect();
+        let carried = left_out(self.store, garden, round.night, None).await?;
+        let Some(said) = to_uncover(garden, round.night, &all, carried) else {
             return Ok(self.store.decide(None, done, &[]).await?);
         };
         let kept = self.kept_by_day(settings, round.night, &said, now).await?;
-        let next_word_by = self.next_word_by(garden, None, now);
+        let coming = NightOf(round.night.0 + Duration::days(1));
+        let told = Said { at: now, kept: Some(kept.beds()), ..said.clone() };
+        let carried = said.clone().after_the_morning(std::slice::from_ref(&told), None);
+        let lists = heard(self.store, &garden.id, coming, now).await?;
+        let asked = to_uncover(garden, coming, &lists, Some(carried)).map(|_| coming);
+        let next_word_by = self.next_word_by(garden, asked, now);
         let (untold, of_untold) = self.untold(garden).await?;
         let letter = |person: &Person| {
             let is_manager = person.role == Role::Manager;
-            let (next_word_by, reader) = (next_word_by.filter(|_| is_manager), Reader { role: person.role });
+            let next_word_by = next_word_by.filter(|_| asked.is_some() || is_manager);
+            let reader = Reader { role: person.role };
             let catalogue = &self.settings.catalogue;
             let over = NightOver { of: round.night, said: &said, kept: &kept };
             let mut letter = morning_after_letter(garden, catalogue, over, next_word_by, late_by, reader);
@@ -362,12 +368,11 @@ impl Daemon<'_> {
         let post =
             Post { garden, of: round.night, kind: "morning-after", revision, expires, others_due, now, enclosed };
         let messages = self.messages(people, &post, letter).await?;
-        let told = Said { at: now, kept: Some(kept.beds()), ..said.clone() };
         let said = said_row(garden, round.night, revision, &told, now)?;
         let to_manager = self.to_manager(garden, &messages);
         let told = to_manager.as_deref().map(|key| (untold.as_slice(), key));
         self.store.decide_and_tell(Some(said), done, &messages, told, &[]).await?;
-        tracing::info!(garden = garden.id, kind = round.kind.word(), ?reason, mails = messages.len(), "said");
+        tracing::info!(garden = garden.id, kind = round.kind.word(), mails = messages.len(), "said");
         self.shared.mail.notify_one();
         Ok(())
     }
@@ -393,6 +398,15 @@ impl Daemon<'_> {
         };
         next.map(|next| next + GRACE)
     }
+}
+
+/// What the word of the morning after asks to uncover, from the lists of its night, oldest first, and what was left out
+/// through the day before it; nothing where there is no such word.
+fn to_uncover(garden: &Garden, of: NightOf, lists: &[Said], carried: Option<Said>) -> Option<Said> {
+    let (sunset, _) = night_hours(&garden.site, &garden.zone, of);
+    let out = with_carried(still_out(lists, sunset - garden.finish_before_sunset), carried)?;
+    let says = whether(RoundKind::Uncover, &out, Some(&out), None, AllQuiet::Weekly).is_ok();
+    says.then_some(out)
 }
 
 /// Until it has been about as cold as it gets a late cover still helps; after that the list is of no use.
