@@ -103,7 +103,7 @@ pub(super) fn advice(
             nights: cover.short.clone(),
         });
     }
-    let unmeasured = which(&|night| night.is_warned() && night.measured.is_none());
+    let unmeasured = which(&|night| night.is_warned() && night.was_cold().is_none());
     if !unmeasured.is_empty() {
         advice.push(Advice::Unmeasured { nights: unmeasured });
     }

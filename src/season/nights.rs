@@ -54,9 +54,9 @@ pub struct NightFigures {
     pub of: NightOf,
     /// The low at the garden's screen as the last round of its day foretold it.
     pub foretold: Option<Estimate>,
-    /// The lowest air measured, at the garden's screen where it was, else at the coldest bed.
+    /// The lowest air of the whole night, at the garden's screen where it was measured, else at the coldest bed.
     pub measured: Option<(Celsius, Place)>,
-    /// The lowest air measured anywhere in the garden.
+    /// The lowest air measured anywhere in the garden, by single looks as well.
     pub coldest: Option<Celsius>,
     /// Of a cold night the garden's most tender threshold.
     pub begins: Option<Celsius>,
@@ -91,10 +91,11 @@ impl NightFigures {
         self.last_list.iter().flatten().find(|said| said.bed == bed)
     }
 
-    /// Whether it was measured anywhere below the garden's most tender threshold; `None` where nobody measured it.
+    /// Whether it was measured anywhere below the garden's most tender threshold; `None` where nobody measured it. A look
+    /// at a thermometer proves that it was cold, and only a low of the whole night that it was not.
     pub fn was_cold(&self) -> Option<bool> {
-        let low = self.coldest?;
-        Some(self.begins.is_some_and(|begins| low < begins))
+        let was_seen = self.coldest.zip(self.begins).is_some_and(|(low, begins)| low < begins);
+        if was_seen { Some(true) } else { self.measured.as_ref().map(|_| false) }
     }
 
     /// Whether anything at all is known of it.
@@ -126,9 +127,15 @@ pub(super) fn nights(
     for (night, said) in &known.said {
         lists.insert(*night, said);
     }
+    let in_air = |low: &&PlaceLow| matches!(low.place, Place::Screen | Place::Bed { .. });
     let mut lows: BTreeMap<NightOf, Vec<&PlaceLow>> = BTreeMap::new();
-    for low in known.lows.iter().filter(|low| matches!(low.place, Place::Screen | Place::Bed { .. })) {
+    for low in known.whole.iter().filter(in_air) {
         lows.entry(low.night).or_default().push(low);
+    }
+    let mut coldest: BTreeMap<NightOf, Celsius> = BTreeMap::new();
+    for low in known.lows.iter().chain(&known.whole).filter(in_air) {
+        let found = coldest.entry(low.night).or_insert(low.low);
+        *found = found.min(low.low);
     }
     let covered = lying(known, longitude);
     let mut damage: BTreeMap<NightOf, Vec<DamageClass>> = BTreeMap::new();
@@ -150,7 +157,7 @@ pub(super) fn nights(
             of,
             foretold,
             measured: shown.map(|low| (low.low, low.place.clone())),
-            coldest: lows.iter().map(|low| low.low).reduce(Celsius::min),
+            coldest: coldest.get(&of).copied(),
             begins: cold.get(&of).map(|night| night.tender.begins),
             // Where a round looked and nothing was said, nothing was asked.
             last_list: list.or_else(|| foretold.map(|_| Vec::new())),

@@ -112,6 +112,7 @@ fn known() -> Known {
             low(14, Place::Screen, -3.0),
             low(15, Place::Screen, 3.0),
         ],
+        whole: vec![],
         said: vec![said(10, &[cover, leave]), said(11, &[cover]), said(13, &[cover])],
         entries: vec![
             covered(10, "A1"),
@@ -124,7 +125,12 @@ fn known() -> Known {
     }
 }
 
+/// With lows of whole nights alone.
 fn with<T>(known: &Known, look: impl FnOnce(&Season<'_>) -> T) -> T {
+    with_looks(&Known { whole: known.lows.clone(), ..known.clone() }, look)
+}
+
+fn with_looks<T>(known: &Known, look: impl FnOnce(&Season<'_>) -> T) -> T {
     let (garden, catalogue) = plot();
     let season = season(&garden, &catalogue, span(), night(20), known, &HoursByPlace::new());
     look(&season.expect("a season"))
@@ -210,6 +216,7 @@ fn a_crop_is_out_of_line_when_what_was_found_is_far_on_one_side_each_time() {
     let mut known = Known {
         foretold: vec![foretold(10, -3.0), foretold(11, -3.0)],
         lows: vec![low(10, Place::Screen, -3.0), low(11, Place::Screen, -3.5)],
+        whole: vec![],
         said: vec![leave(10, 0.7), leave(11, 0.8)],
         entries: vec![damage(10, "A1", 0), damage(11, "A1", 1)],
     };
@@ -284,4 +291,17 @@ fn a_planting_gone_after_frost_is_lost_whole_and_one_gone_in_summer_is_not() {
     assert!((worth.0 - 57.6).abs() < 1e-9);
     let summer = Utc.with_ymd_and_hms(2026, 8, 1, 15, 0, 0).single().expect("an instant");
     assert_eq!(lost(gone(summer)), Some((1, None)));
+}
+
+/// The nights of [`known`] with nothing but a look at dusk: below -2 °C it was cold, above nobody knows what came later.
+#[test]
+fn a_look_proves_cold_and_never_that_it_stayed_warmer() {
+    with_looks(&known(), |season| {
+        let of = |day: u32| season.nights.iter().find(|found| found.of == night(day)).expect("a night");
+        assert_eq!([10, 11, 15].map(|day| of(day).verdict), [Verdict::Hit, Verdict::NotKnown, Verdict::NotKnown]);
+        assert_eq!((of(11).measured.clone(), of(11).saved), (None, None));
+        assert!(season.quality.is_none() && season.main_thermometer().is_none());
+        let bed = season.beds.first().expect("a bed");
+        assert_eq!((bed.hits, bed.false_alarms, bed.not_known), (1, 0, 2));
+    });
 }
