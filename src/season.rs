@@ -184,6 +184,11 @@ impl Season<'_> {
         self.nights.iter().filter(|night| night.verdict == verdict).count()
     }
 
+    /// How often damage came to a bed without work being asked for it, each bed and night once.
+    pub fn misses(&self) -> usize {
+        self.nights.iter().map(|night| night.missed.len()).sum()
+    }
+
     /// Person-minutes of the covers that were written down, as lists reckon them; `None` where none was.
     pub fn work(&self) -> Option<Minutes> {
         worth::sum(self.nights.iter().map(|night| night.work))

@@ -128,6 +128,7 @@ fn facts(season: &Season<'_>) -> Vec<Fact> {
     let all = season.nights.len();
     let if_looked = |number: usize| if looked == 0 { NOT_KNOWN.to_string() } else { count(number, "night") };
     let cold = season.nights.iter().filter(|night| night.was_cold() == Some(true)).count();
+    let judged = season.nights.iter().filter(|night| night.was_cold().is_some()).count();
     let main = season.main_thermometer();
     let frost = main.and_then(|main| main.frost);
     let no_frost =
@@ -136,7 +137,7 @@ fn facts(season: &Season<'_>) -> Vec<Fact> {
     let mut fact = |name: &str, value: String| facts.push(Fact { name: name.into(), value });
     fact("Nights measured", format!("{measured} of {all}"));
     fact("Nights looked ahead at", format!("{looked} of {all}"));
-    fact("Cold nights, as measured", if measured == 0 { NOT_KNOWN.into() } else { count(cold, "night") });
+    fact("Cold nights, as measured", if judged == 0 { NOT_KNOWN.into() } else { count(cold, "night") });
     fact(
         "Lowest measured",
         or_not_known(main, |main| format!("{} {}, {}", main.lowest.0.tenths(shown), main.place, day(main.lowest.1))),
@@ -145,7 +146,7 @@ fn facts(season: &Season<'_>) -> Vec<Fact> {
     fact("Last frost measured", frost.map_or_else(no_frost, |frost| day(frost.last)));
     fact("Warnings", if_looked(season.nights.iter().filter(|night| night.is_warned()).count()));
     fact("Hits", if_looked(season.count(Verdict::Hit)));
-    fact("Misses", if_looked(season.count(Verdict::Miss)));
+    fact("Misses", if looked == 0 { NOT_KNOWN.to_string() } else { count(season.misses(), "bed-night") });
     fact("False alarms", if_looked(season.count(Verdict::FalseAlarm)));
     fact("Warnings that nobody can judge", {
         let open = |night: &&NightFigures| night.is_warned() && night.verdict == Verdict::NotKnown;
@@ -183,8 +184,8 @@ fn change(advice: &Advice, catalogue: &Catalogue, shown: Scale) -> (String, Stri
     let nights = advice.nights();
     let number = count(nights.len(), "night");
     let words = match advice {
-        Advice::Missed { .. } => format!(
-            "Damage came on {number} without work being asked for. Read the story of each (counterpane event DATE): was it \
+        Advice::Missed { bed, .. } => format!(
+            "Damage came to bed {bed} on {number} without work being asked for it. Read the story of each (counterpane event DATE): was it \
              the forecast, the bed or the crop?"
         ),
         Advice::ColdBed { bed, against, .. } => format!(

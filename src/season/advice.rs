@@ -2,8 +2,8 @@
 
 use super::covers::left_open;
 use super::quality::scored;
-use super::worth::damage;
-use super::{BedFigures, CoverFigures, NightFigures, Tender, Verdict};
+use super::worth::{Report, damage};
+use super::{BedFigures, CoverFigures, NightFigures, Tender};
 use crate::beds::Garden;
 use crate::journal::event::Known;
 use crate::plan::Measure;
@@ -14,8 +14,8 @@ use std::collections::{BTreeMap, BTreeSet};
 /// Something to change, or to look into.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Advice {
-    /// Damage came without work being asked for.
-    Missed { nights: Vec<NightOf> },
+    /// Damage came to a bed without work being asked for it.
+    Missed { bed: String, nights: Vec<NightOf> },
     /// A bed is colder than the garden's screen on nights with frost.
     ColdBed { bed: String, against: Kelvins, nights: Vec<NightOf> },
     /// What was found of a crop lies on one side of what was expected.
@@ -32,7 +32,7 @@ impl Advice {
     /// The nights it rests on, in order of time.
     pub fn nights(&self) -> &[NightOf] {
         match self {
-            Advice::Missed { nights }
+            Advice::Missed { nights, .. }
             | Advice::ColdBed { nights, .. }
             | Advice::OutOfLine { nights, .. }
             | Advice::CoversShort { nights, .. }
@@ -73,10 +73,11 @@ pub(super) fn advice(
         nights.iter().filter(|night| is(night)).map(|night| night.of).collect()
     };
     let mut advice = Vec::new();
-    let missed = which(&|night| night.verdict == Verdict::Miss);
-    if !missed.is_empty() {
-        advice.push(Advice::Missed { nights: missed });
+    let mut missed: BTreeMap<&String, Vec<NightOf>> = BTreeMap::new();
+    for night in nights {
+        night.missed.iter().for_each(|bed| missed.entry(bed).or_default().push(night.of));
     }
+    advice.extend(missed.into_iter().map(|(bed, nights)| Advice::Missed { bed: bed.clone(), nights }));
     let mut cold: Vec<(&str, Kelvins, &[NightOf])> = beds
         .iter()
         .filter_map(|bed| Some((bed, bed.against_screen.as_ref()?)))
@@ -89,7 +90,7 @@ pub(super) fn advice(
         against,
         nights: nights.to_vec(),
     }));
-    advice.extend(out_of_line(known, nights, tender));
+    advice.extend(out_of_line(garden, known, nights, tender));
     for cover in covers.iter().filter(|cover| !cover.short.is_empty()) {
         let Some(name) = &cover.name else { continue };
         let stocks: Vec<usize> = (0..garden.covers.len())
@@ -117,16 +118,16 @@ pub(super) fn advice(
 /// Crops of which the damage found lies on one side of what lists expected, by a lot and each time. Only nights whose
 /// forecast was borne out count, else the weather would be blamed on the crop; and of a bed only the crop that frost harms
 /// first, for a list gives the chance of that one.
-fn out_of_line(known: &Known, nights: &[NightFigures], tender: &Tender) -> Vec<Advice> {
+fn out_of_line(garden: &Garden, known: &Known, nights: &[NightFigures], tender: &Tender) -> Vec<Advice> {
     let nights: BTreeMap<NightOf, &NightFigures> = nights.iter().map(|night| (night.of, night)).collect();
     let mut found: BTreeMap<String, Vec<(NightOf, f64, f64)>> = BTreeMap::new();
-    for report in damage(known) {
+    for Report { damage: report, crops } in damage(garden, known) {
         let Some(night) = nights.get(&report.night) else { continue };
         let as_foretold = scored(night).is_some_and(|scored| (0.1..=0.9).contains(&scored.share_below));
         let plant =
             tender.get(&night.of).and_then(|beds| beds.get(&report.bed)).and_then(|tender| tender.plant.clone());
         let (Some((_, crop)), Some(said), true) = (plant, night.said_of(&report.bed), as_foretold) else { continue };
-        if report.crop.as_ref().is_some_and(|named| *named != crop) {
+        if !crops.contains(&crop) {
             continue;
         }
         let is_covered = night.covered.contains(&report.bed);

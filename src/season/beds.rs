@@ -55,11 +55,14 @@ pub(super) fn beds<'g>(
     };
     let (lows, looks) = (by_place(&known.whole), by_place(&known.lows));
     let lying = lying(known, garden.site.longitude);
-    let damage = damage(known);
+    let damage = damage(garden, known);
     let figures = |bed: &'g Bed| {
         let place = Place::Bed { bed: bed.id.clone() };
-        let found: Vec<_> =
-            damage.iter().filter(|damage| damage.bed == bed.id && counted.contains(&damage.night)).collect();
+        let found: Vec<_> = damage
+            .iter()
+            .map(|report| report.damage)
+            .filter(|damage| damage.bed == bed.id && counted.contains(&damage.night))
+            .collect();
         let mut figures = BedFigures {
             bed,
             asked: 0,

@@ -232,10 +232,10 @@ fn covers(season: &Season<'_>) -> Vec<Row> {
 fn next_winter(season: &Season<'_>) -> Vec<Row> {
     let rows = |advice: &Advice| -> Vec<Row> {
         let about = match advice {
-            Advice::ColdBed { bed, .. } => bed.as_str(),
+            Advice::Missed { bed, .. } | Advice::ColdBed { bed, .. } => bed.as_str(),
             Advice::OutOfLine { crop, .. } => crop.as_str(),
             Advice::CoversShort { cover, .. } => cover.as_str(),
-            Advice::Missed { .. } | Advice::Unmeasured { .. } | Advice::NoReport { .. } => "",
+            Advice::Unmeasured { .. } | Advice::NoReport { .. } => "",
         };
         let row = |night: &NightOf| vec![advice.word().into(), about.to_string(), night.to_string()];
         advice.nights().iter().map(row).collect()

@@ -200,6 +200,7 @@ fn advice_names_the_nights_it_rests_on() {
         let nights = [night(10), night(11), night(12)];
         let expected = [
             ("missed", &nights[2..]),
+            ("missed", &nights[..1]),
             ("cold-bed", &nights[..]),
             ("covers-short", &nights[..1]),
             ("unmeasured", &[night(13)][..]),
@@ -304,4 +305,44 @@ fn a_look_proves_cold_and_never_that_it_stayed_warmer() {
         let bed = season.beds.first().expect("a bed");
         assert_eq!((bed.hits, bed.false_alarms, bed.not_known), (1, 0, 2));
     });
+}
+
+/// On the 10th A1 was asked for and A2 lost; on the 12th nobody was asked for anything.
+#[test]
+fn a_bed_lost_unasked_is_a_miss_beside_another_beds_warning() {
+    with(&known(), |season| {
+        let missed = |bed: &str, day: u32| Advice::Missed { bed: bed.into(), nights: vec![night(day)] };
+        assert_eq!((season.misses(), &season.advice[..2]), (2, &[missed("A1", 12), missed("A2", 10)][..]));
+    });
+    // Where the asked bed stood and it was not cold, damage elsewhere bears out no warning.
+    let mut mild = known();
+    mild.lows.iter_mut().for_each(|low| low.low = Celsius(1.0));
+    with(&mild, |season| {
+        let found = season.nights.iter().find(|found| found.of == night(10)).expect("a night");
+        assert_eq!((found.verdict, found.missed.as_slice()), (Verdict::Miss, &["A2".to_string()][..]));
+    });
+}
+
+/// Class 1 of the bed and then class 4 of its lettuce are one harm: three quarters of 57.6 minutes, once. The other way
+/// round the bed's report is the last.
+#[test]
+fn of_one_planting_and_night_the_last_report_counts() {
+    let of_lettuce = |class: u8| {
+        let mut found = damage(12, "A1", class);
+        if let What::Damage(found) = &mut found.entry.what {
+            found.crop = Some("lettuce".into());
+        }
+        found
+    };
+    for (entries, class) in
+        [(vec![damage(12, "A1", 1), of_lettuce(4)], 4), (vec![of_lettuce(1), damage(12, "A1", 4)], 4)]
+    {
+        let known = Known { entries, ..known() };
+        with(&known, |season| {
+            let found = season.nights.iter().find(|found| found.of == night(12)).expect("a night");
+            assert_eq!((found.reports, found.worst.map(DamageClass::number)), (1, Some(class)));
+            assert_eq!((season.beds[0].reports, season.crops[0].reports), (1, 1));
+            assert!((season.lost().expect("lost").0 - 57.6 * 0.75).abs() < 1e-9);
+        });
+    }
 }
