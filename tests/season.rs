@@ -47,7 +47,8 @@ const KEPT: &str = "
             json_object('bed', 'A2', 'measure', iif(low < -4, 'cover', 'fine'),
                 'cover', iif(low < -4, 'two layers of heavy row cover', NULL), 'chance', iif(low < -4, 0.5, 0.02),
                 'remaining', 0.02),
-            json_object('bed', 'P1', 'measure', 'leave', 'cover', NULL, 'chance', 0.7, 'remaining', 0.7))),
+            json_object('bed', 'P1', 'measure', 'leave', 'cover', NULL, 'chance', 0.7, 'remaining', 0.7,
+                'reason', 'no-cover-left'))),
         unixepoch(night) + 72000 FROM nights;";
 
 fn written() -> Installation {

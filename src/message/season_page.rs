@@ -204,8 +204,13 @@ fn change(advice: &Advice, catalogue: &Catalogue, shown: Scale) -> (String, Stri
             )
         }
         Advice::CoversShort { cover, beds, .. } => format!(
-            "On {number} no {cover} was left for beds in danger ({}). One more, or one bed less that needs it, would \
+            "On {number} no {cover} was left for beds in danger ({}). More of it, or fewer beds that need it, would \
              have changed that.",
+            beds.join(", ")
+        ),
+        Advice::CoversTooSmall { beds, .. } => format!(
+            "On {number} beds in danger ({}) were left open because no cover in the shed is large enough for them. One more \
+             of the same size would not help; a larger one would.",
             beds.join(", ")
         ),
         Advice::Unmeasured { .. } => format!(
@@ -478,7 +483,11 @@ fn covers(season: &Season<'_>) -> Grid {
             or_not_known(cover.stock, |pieces| pieces.to_string()),
             if looked { on(cover.asked_beds, cover.asked_nights) } else { NOT_KNOWN.into() },
             if cover.laid_nights == 0 { NOT_KNOWN.into() } else { on(cover.laid_beds, cover.laid_nights) },
-            if looked { count(cover.short.len(), "night") } else { NOT_KNOWN.into() },
+            if looked && (cover.unexplained == 0 || !cover.short.is_empty()) {
+                count(cover.short.len(), "night")
+            } else {
+                NOT_KNOWN.into()
+            },
         ]
     };
     Grid { columns, rows: season.covers.iter().map(row).collect() }

@@ -1,12 +1,13 @@
 //! What to change next winter, each with the nights that it rests on.
 
-use super::covers::left_open;
+use super::covers::{COVERS_TOO_SMALL, NO_COVER_LEFT, is_left, left_open};
 use super::quality::scored;
 use super::worth::{Report, damage};
 use super::{BedFigures, CoverFigures, NightFigures, Tender};
 use crate::beds::Garden;
 use crate::journal::event::Known;
 use crate::plan::Measure;
+use crate::plan::said::SaidBed;
 use crate::units::{Kelvins, Probability};
 use crate::zone::NightOf;
 use std::collections::{BTreeMap, BTreeSet};
@@ -22,6 +23,8 @@ pub enum Advice {
     OutOfLine { crop: String, stood_more: bool, expected: Probability, found: Probability, nights: Vec<NightOf> },
     /// Beds in danger were left open because the covers were elsewhere.
     CoversShort { cover: String, beds: Vec<String>, nights: Vec<NightOf> },
+    /// Beds in danger were left open because no cover in the shed is large enough for them.
+    CoversTooSmall { beds: Vec<String>, nights: Vec<NightOf> },
     /// Work was asked for and nobody measured how cold it became.
     Unmeasured { nights: Vec<NightOf> },
     /// It was cold, and nobody wrote down what it did.
@@ -36,6 +39,7 @@ impl Advice {
             | Advice::ColdBed { nights, .. }
             | Advice::OutOfLine { nights, .. }
             | Advice::CoversShort { nights, .. }
+            | Advice::CoversTooSmall { nights, .. }
             | Advice::Unmeasured { nights }
             | Advice::NoReport { nights } => nights,
         }
@@ -48,6 +52,7 @@ impl Advice {
             Advice::ColdBed { .. } => "cold-bed",
             Advice::OutOfLine { .. } => "out-of-line",
             Advice::CoversShort { .. } => "covers-short",
+            Advice::CoversTooSmall { .. } => "covers-too-small",
             Advice::Unmeasured { .. } => "unmeasured",
             Advice::NoReport { .. } => "no-report",
         }
@@ -96,13 +101,23 @@ pub(super) fn advice(
         let stocks: Vec<usize> = (0..garden.covers.len())
             .filter(|index| garden.covers.get(*index).is_some_and(|stock| stock.name == *name))
             .collect();
-        let beds: BTreeSet<String> =
-            nights.iter().flat_map(|night| left_open(garden, night, &stocks)).map(|bed| bed.id.clone()).collect();
+        let beds: BTreeSet<String> = nights
+            .iter()
+            .flat_map(|night| left_open(garden, night, &stocks, Some(NO_COVER_LEFT)))
+            .map(|bed| bed.id.clone())
+            .collect();
         advice.push(Advice::CoversShort {
             cover: name.clone(),
             beds: beds.into_iter().collect(),
             nights: cover.short.clone(),
         });
+    }
+    let too_small = |said: &&SaidBed| is_left(garden, said, Some(COVERS_TOO_SMALL));
+    let small = which(&|night| night.last_list.iter().flatten().any(|said| too_small(&said)));
+    if !small.is_empty() {
+        let beds = nights.iter().flat_map(|night| night.last_list.iter().flatten().filter(too_small));
+        let beds: BTreeSet<String> = beds.map(|said| said.bed.clone()).collect();
+        advice.push(Advice::CoversTooSmall { beds: beds.into_iter().collect(), nights: small });
     }
     let unmeasured = which(&|night| night.is_warned() && night.was_cold().is_none());
     if !unmeasured.is_empty() {

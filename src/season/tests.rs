@@ -48,6 +48,7 @@ fn said(day: u32, beds: &[(&str, Measure, Option<&str>, f64, f64)]) -> (NightOf,
         chance: *chance,
         remaining: *remaining,
         minutes: None,
+        reason: (*measure == Measure::Leave).then(|| "no-cover-left".into()),
     });
     (night(day), Said { at: at(day, 19), beds: beds.collect(), ..Said::default() })
 }
@@ -345,4 +346,22 @@ fn of_one_planting_and_night_the_last_report_counts() {
             assert!((season.lost().expect("lost").0 - 57.6 * 0.75).abs() < 1e-9);
         });
     }
+}
+
+#[test]
+fn only_a_bed_left_for_want_of_a_cover_asks_for_covers() {
+    let found = |reason: Option<&str>| {
+        let mut known = known();
+        known.said[0].1.beds[1].reason = reason.map(str::to_string);
+        with(&known, |season| {
+            let words: Vec<&str> =
+                season.advice.iter().map(Advice::word).filter(|word| word.starts_with("covers")).collect();
+            let row = tables::tables(season).into_iter().find(|(file, _)| *file == "covers.csv").expect("a table").1;
+            (words, row.trim_end().rsplit(',').next().map(str::to_string))
+        })
+    };
+    assert_eq!(found(Some("no-cover-left")), (vec!["covers-short"], Some("1".into())));
+    assert_eq!(found(Some("covers-too-small")), (vec!["covers-too-small"], Some("0".into())));
+    assert_eq!(found(Some("worth-less-than-work")), (vec![], Some("0".into())));
+    assert_eq!(found(None), (vec![], Some(String::new())));
 }
