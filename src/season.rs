@@ -136,7 +136,9 @@ fn tender(garden: &Garden, catalogue: &Catalogue, nights: &[NightFigures]) -> Te
 
 fn thermometers(known: &Known, hours: &HoursByPlace, within: impl Fn(&NightOf) -> bool) -> Vec<Thermometer> {
     let mut places: BTreeMap<&Place, Thermometer> = BTreeMap::new();
-    for low in known.lows.iter().filter(|low| within(&low.night)) {
+    // Soil is slow: there any look will do.
+    let in_soil = known.lows.iter().filter(|low| matches!(low.place, Place::Soil { .. }));
+    for low in known.whole.iter().chain(in_soil).filter(|low| within(&low.night)) {
         let found = places.entry(&low.place).or_insert_with(|| Thermometer {
             place: low.place.clone(),
             nights: 0,
@@ -155,7 +157,12 @@ fn thermometers(known: &Known, hours: &HoursByPlace, within: impl Fn(&NightOf) -
         }
     }
     for ((place, _), hours) in hours.iter().filter(|((_, night), _)| within(night)) {
-        if let Some(found) = places.get_mut(place) {
+        let here = |known: &Place| match (known, place) {
+            // Whatever the cover is called, there is one on a bed.
+            (Place::UnderCover { bed, .. }, Place::UnderCover { bed: other, .. }) => bed == other,
+            _ => known == place,
+        };
+        if let Some((_, found)) = places.iter_mut().find(|(known, _)| here(known)) {
             let sum = found.hours.get_or_insert_with(Hours::default);
             sum.known += hours.known;
             for (sum, hours) in sum.below.iter_mut().zip(hours.below) {
@@ -175,6 +182,11 @@ impl Season<'_> {
     /// Nights that came to something.
     pub fn count(&self, verdict: Verdict) -> usize {
         self.nights.iter().filter(|night| night.verdict == verdict).count()
+    }
+
+    /// How often damage came to a bed without work being asked for it, each bed and night once.
+    pub fn misses(&self) -> usize {
+        self.nights.iter().map(|night| night.missed.len()).sum()
     }
 
     /// Person-minutes of the covers that were written down, as lists reckon them; `None` where none was.

@@ -47,7 +47,8 @@ const KEPT: &str = "
             json_object('bed', 'A2', 'measure', iif(low < -4, 'cover', 'fine'),
                 'cover', iif(low < -4, 'two layers of heavy row cover', NULL), 'chance', iif(low < -4, 0.5, 0.02),
                 'remaining', 0.02),
-            json_object('bed', 'P1', 'measure', 'leave', 'cover', NULL, 'chance', 0.7, 'remaining', 0.7))),
+            json_object('bed', 'P1', 'measure', 'leave', 'cover', NULL, 'chance', 0.7, 'remaining', 0.7,
+                'reason', 'no-cover-left'))),
         unixepoch(night) + 72000 FROM nights;";
 
 fn written() -> Installation {
@@ -246,7 +247,7 @@ fn what_cannot_be_is_refused_and_nothing_is_left_half() {
 fn south_of_the_equator_a_season_is_a_year() {
     let south = GARDEN.replace("latitude = 36.0", "latitude = -36.0").replace("America/New_York", "America/Santiago");
     let garden = Installation::with(&service(&[("grid", "nws", "http://127.0.0.1:9")], "folder = \"mail\""), &south);
-    garden.ran(&["reading", "30F", "--at", "2026-07-01 06:00", "--now", NOW]).ended_with(0);
+    garden.ran(&["reading", "30F", "--min", "--at", "2026-07-01 09:30", "--now", NOW]).ended_with(0);
     refused(&ran(&garden, &["season", "2026-27", "--out", "report"]), "write its year, such as 2027");
     ran(&garden, &["season", "2026", "--out", "report"]).ended_with(0);
     let page = fs::read_to_string(garden.path("report/season.html")).expect("a page");

@@ -209,6 +209,9 @@ pub struct Known {
     pub foretold: Vec<ForecastAtRound>,
     /// Lows of logs and of readings that stand, of those nights alone.
     pub lows: Vec<PlaceLow>,
+    /// Lows of thermometers that saw the whole night. One of the others may have been read before it grew cold: it proves
+    /// how cold it was at least, and never that it stayed warmer.
+    pub whole: Vec<PlaceLow>,
     /// Each with its night, the first thing said first.
     pub said: Vec<(NightOf, Said)>,
     /// Those before and after as well: covers stay on, and damage is found late.

@@ -128,6 +128,7 @@ fn facts(season: &Season<'_>) -> Vec<Fact> {
     let all = season.nights.len();
     let if_looked = |number: usize| if looked == 0 { NOT_KNOWN.to_string() } else { count(number, "night") };
     let cold = season.nights.iter().filter(|night| night.was_cold() == Some(true)).count();
+    let judged = season.nights.iter().filter(|night| night.was_cold().is_some()).count();
     let main = season.main_thermometer();
     let frost = main.and_then(|main| main.frost);
     let no_frost =
@@ -136,7 +137,7 @@ fn facts(season: &Season<'_>) -> Vec<Fact> {
     let mut fact = |name: &str, value: String| facts.push(Fact { name: name.into(), value });
     fact("Nights measured", format!("{measured} of {all}"));
     fact("Nights looked ahead at", format!("{looked} of {all}"));
-    fact("Cold nights, as measured", if measured == 0 { NOT_KNOWN.into() } else { count(cold, "night") });
+    fact("Cold nights, as measured", if judged == 0 { NOT_KNOWN.into() } else { count(cold, "night") });
     fact(
         "Lowest measured",
         or_not_known(main, |main| format!("{} {}, {}", main.lowest.0.tenths(shown), main.place, day(main.lowest.1))),
@@ -145,7 +146,7 @@ fn facts(season: &Season<'_>) -> Vec<Fact> {
     fact("Last frost measured", frost.map_or_else(no_frost, |frost| day(frost.last)));
     fact("Warnings", if_looked(season.nights.iter().filter(|night| night.is_warned()).count()));
     fact("Hits", if_looked(season.count(Verdict::Hit)));
-    fact("Misses", if_looked(season.count(Verdict::Miss)));
+    fact("Misses", if looked == 0 { NOT_KNOWN.to_string() } else { count(season.misses(), "bed-night") });
     fact("False alarms", if_looked(season.count(Verdict::FalseAlarm)));
     fact("Warnings that nobody can judge", {
         let open = |night: &&NightFigures| night.is_warned() && night.verdict == Verdict::NotKnown;
@@ -183,8 +184,8 @@ fn change(advice: &Advice, catalogue: &Catalogue, shown: Scale) -> (String, Stri
     let nights = advice.nights();
     let number = count(nights.len(), "night");
     let words = match advice {
-        Advice::Missed { .. } => format!(
-            "Damage came on {number} without work being asked for. Read the story of each (counterpane event DATE): was it \
+        Advice::Missed { bed, .. } => format!(
+            "Damage came to bed {bed} on {number} without work being asked for it. Read the story of each (counterpane event DATE): was it \
              the forecast, the bed or the crop?"
         ),
         Advice::ColdBed { bed, against, .. } => format!(
@@ -203,8 +204,13 @@ fn change(advice: &Advice, catalogue: &Catalogue, shown: Scale) -> (String, Stri
             )
         }
         Advice::CoversShort { cover, beds, .. } => format!(
-            "On {number} no {cover} was left for beds in danger ({}). One more, or one bed less that needs it, would \
+            "On {number} no {cover} was left for beds in danger ({}). More of it, or fewer beds that need it, would \
              have changed that.",
+            beds.join(", ")
+        ),
+        Advice::CoversTooSmall { beds, .. } => format!(
+            "On {number} beds in danger ({}) were left open because no cover in the shed is large enough for them. One more \
+             of the same size would not help; a larger one would.",
             beds.join(", ")
         ),
         Advice::Unmeasured { .. } => format!(
@@ -477,7 +483,11 @@ fn covers(season: &Season<'_>) -> Grid {
             or_not_known(cover.stock, |pieces| pieces.to_string()),
             if looked { on(cover.asked_beds, cover.asked_nights) } else { NOT_KNOWN.into() },
             if cover.laid_nights == 0 { NOT_KNOWN.into() } else { on(cover.laid_beds, cover.laid_nights) },
-            if looked { count(cover.short.len(), "night") } else { NOT_KNOWN.into() },
+            if looked && (cover.unexplained == 0 || !cover.short.is_empty()) {
+                count(cover.short.len(), "night")
+            } else {
+                NOT_KNOWN.into()
+            },
         ]
     };
     Grid { columns, rows: season.covers.iter().map(row).collect() }

@@ -119,6 +119,7 @@ mod tests {
             chance: 0.5,
             remaining: 0.2,
             minutes: None,
+            reason: None,
         };
         let beds = vec![bed("A", a), bed("B", b)];
         Said { at: DateTime::UNIX_EPOCH + Duration::hours(hour), beds, ..Said::default() }

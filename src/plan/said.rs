@@ -101,6 +101,9 @@ pub struct SaidBed {
     /// Person-minutes of its work before the night, as it was when it was asked; what was said before this was kept has none.
     #[serde(default)]
     pub minutes: Option<f64>,
+    /// The word of the reason for its measure; what was said before this was kept has none.
+    #[serde(default)]
+    pub reason: Option<String>,
 }
 
 /// What a garden is told, and why.
@@ -164,6 +167,7 @@ impl Said {
             chance: bed.deciding().map_or(0.0, |(_, organ)| organ.open.chance.0),
             remaining: bed.remaining_chance().0,
             minutes: Some(bed.tonight.0),
+            reason: Some(bed.reason.word().into()),
         });
         let mut covers = BTreeMap::new();
         for cover in plan.beds.iter().filter_map(|bed| bed.cover.as_ref()) {

@@ -6,7 +6,7 @@ use super::{NightFigures, Tender, Thermometer, Verdict};
 use crate::beds::{Bed, Garden};
 use crate::crops::damage::DamageClass;
 use crate::journal::Place;
-use crate::journal::event::Known;
+use crate::journal::event::{Known, PlaceLow};
 use crate::units::{Celsius, Kelvins};
 use crate::zone::NightOf;
 use std::collections::{BTreeMap, BTreeSet};
@@ -49,18 +49,20 @@ pub(super) fn beds<'g>(
     thermometers: &[Thermometer],
 ) -> Vec<BedFigures<'g>> {
     let counted: BTreeSet<NightOf> = nights.iter().map(|night| night.of).collect();
-    let lows: BTreeMap<(&Place, NightOf), Celsius> = known
-        .lows
-        .iter()
-        .filter(|low| counted.contains(&low.night))
-        .map(|low| ((&low.place, low.night), low.low))
-        .collect();
+    let by_place = |lows: &'_ [PlaceLow]| -> BTreeMap<(Place, NightOf), Celsius> {
+        let lows = lows.iter().filter(|low| counted.contains(&low.night));
+        lows.map(|low| ((low.place.clone(), low.night), low.low)).collect()
+    };
+    let (lows, looks) = (by_place(&known.whole), by_place(&known.lows));
     let lying = lying(known, garden.site.longitude);
-    let damage = damage(known);
+    let damage = damage(garden, known);
     let figures = |bed: &'g Bed| {
         let place = Place::Bed { bed: bed.id.clone() };
-        let found: Vec<_> =
-            damage.iter().filter(|damage| damage.bed == bed.id && counted.contains(&damage.night)).collect();
+        let found: Vec<_> = damage
+            .iter()
+            .map(|report| report.damage)
+            .filter(|damage| damage.bed == bed.id && counted.contains(&damage.night))
+            .collect();
         let mut figures = BedFigures {
             bed,
             asked: 0,
@@ -84,9 +86,13 @@ pub(super) fn beds<'g>(
                 continue;
             }
             let screen = night.measured.as_ref().filter(|(_, at)| *at == Place::Screen).map(|(low, _)| *low);
-            let low = lows.get(&(&place, night.of)).copied().or(screen);
+            let low = lows.get(&(place.clone(), night.of)).copied().or(screen);
+            let at = |place: &Place| looks.get(&(place.clone(), night.of)).copied();
+            let look = at(&place).or_else(|| at(&Place::Screen).filter(|_| low.is_none()));
             let begins = tender.get(&night.of).and_then(|beds| beds.get(&bed.id)).map(|tender| tender.begins);
-            let cold = low.and_then(|low| Some(low < begins?));
+            // A look proves that it was cold there, and never that it was not.
+            let was_seen = look.zip(begins).is_some_and(|(look, begins)| look < begins);
+            let cold = if was_seen { Some(true) } else { low.and_then(|low| Some(low < begins?)) };
             let warned = night.last_list.as_ref().map(|_| is_asked);
             match Verdict::of(warned, cold, harmed) {
                 Verdict::Hit => figures.hits += 1,
@@ -102,9 +108,9 @@ pub(super) fn beds<'g>(
 }
 
 /// On nights with frost at either of the two: on mild ones a bed in the sun is another place.
-fn against_screen(lows: &BTreeMap<(&Place, NightOf), Celsius>, place: &Place) -> Option<AgainstScreen> {
-    let both = lows.iter().filter(|((at, _), _)| *at == place).filter_map(|((_, night), bed)| {
-        let screen = lows.get(&(&Place::Screen, *night))?;
+fn against_screen(lows: &BTreeMap<(Place, NightOf), Celsius>, place: &Place) -> Option<AgainstScreen> {
+    let both = lows.iter().filter(|((at, _), _)| at == place).filter_map(|((_, night), bed)| {
+        let screen = lows.get(&(Place::Screen, *night))?;
         (bed.min(*screen) <= super::FROST).then_some((*night, *bed - *screen))
     });
     let both: Vec<(NightOf, Kelvins)> = both.collect();

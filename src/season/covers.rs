@@ -70,6 +70,8 @@ pub struct CoverFigures {
     pub laid_beds: usize,
     /// Nights on which every piece that a bed in danger would have needed was asked for elsewhere.
     pub short: Vec<NightOf>,
+    /// Nights on which that may have been so: lists did not keep then why they left a bed open.
+    pub unexplained: usize,
 }
 
 pub(super) fn covers(garden: &Garden, known: &Known, nights: &[NightFigures]) -> Vec<CoverFigures> {
@@ -100,7 +102,9 @@ pub(super) fn covers(garden: &Garden, known: &Known, nights: &[NightFigures]) ->
             night.asked().filter(of_stock).count()
         });
         let asked: Vec<usize> = asked.filter(|beds| *beds > 0).collect();
-        let is_short = |night: &&NightFigures| !left_open(garden, night, &stocks).is_empty();
+        let is_short = |night: &&NightFigures, reason| !left_open(garden, night, &stocks, reason).is_empty();
+        let short = nights.iter().filter(|night| is_short(night, Some(NO_COVER_LEFT))).map(|night| night.of).collect();
+        let unexplained = nights.iter().filter(|night| is_short(night, None)).count();
         let of_night = laid.get(&name).map(Vec::as_slice).unwrap_or_default();
         CoverFigures {
             stock: (!stocks.is_empty())
@@ -109,11 +113,21 @@ pub(super) fn covers(garden: &Garden, known: &Known, nights: &[NightFigures]) ->
             asked_beds: asked.iter().sum(),
             laid_nights: of_night.len(),
             laid_beds: of_night.iter().sum(),
-            short: nights.iter().filter(is_short).map(|night| night.of).collect(),
+            short,
+            unexplained,
             name,
         }
     };
     names.into_iter().map(figures).collect()
+}
+
+/// The words of [`crate::plan::Reason`] for beds that no cover was left for, and that none is large enough for.
+pub(super) const NO_COVER_LEFT: &str = "no-cover-left";
+pub(super) const COVERS_TOO_SMALL: &str = "covers-too-small";
+
+/// Whether a list left a bed open in danger for a reason.
+pub(super) fn is_left(garden: &Garden, said: &SaidBed, reason: Option<&str>) -> bool {
+    said.measure == Measure::Leave && said.chance >= garden.caution.fine_below().0 && said.reason.as_deref() == reason
 }
 
 /// Which stock a list asked for at a bed, by its place in the garden, and how many pieces.
@@ -137,8 +151,13 @@ fn stock_of(garden: &Garden, said: &SaidBed) -> Option<(usize, f64)> {
 }
 
 /// Beds that the last list of a night left open in danger while some of these stocks had been asked for so often that not
-/// enough for the bed was left.
-pub(super) fn left_open<'g>(garden: &'g Garden, night: &NightFigures, stocks: &[usize]) -> Vec<&'g Bed> {
+/// enough for the bed was left; and of them those that were left for one reason, or for none that was kept.
+pub(super) fn left_open<'g>(
+    garden: &'g Garden,
+    night: &NightFigures,
+    stocks: &[usize],
+    reason: Option<&str>,
+) -> Vec<&'g Bed> {
     let mut used = vec![0.0; garden.covers.len()];
     for (stock, pieces) in night.asked().filter_map(|bed| stock_of(garden, bed)) {
         if let Some(used) = used.get_mut(stock) {
@@ -154,10 +173,6 @@ pub(super) fn left_open<'g>(garden: &'g Garden, night: &NightFigures, stocks: &[
             *used > 0.0 && needed <= count && count - used < needed
         })
     };
-    let in_danger = |bed: &&Bed| {
-        night
-            .said_of(&bed.id)
-            .is_some_and(|said| said.measure == Measure::Leave && said.chance >= garden.caution.fine_below().0)
-    };
+    let in_danger = |bed: &&Bed| night.said_of(&bed.id).is_some_and(|said| is_left(garden, said, reason));
     garden.beds.iter().filter(in_danger).filter(|bed| is_short(bed)).collect()
 }

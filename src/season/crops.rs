@@ -1,7 +1,7 @@
 //! A season by crops: what was found, lost, sown again, picked.
 
 use super::NightFigures;
-use super::worth::damage;
+use super::worth::{Report, damage};
 use crate::beds::{Bed, Garden, Planting};
 use crate::crops::Catalogue;
 use crate::crops::damage::DamageClass;
@@ -65,12 +65,11 @@ pub(super) fn crops(
     for (bed, planting) in plantings().filter(|(_, planting)| planting.planted.is_none_or(|date| date <= until.0)) {
         crops.entry(planting.crop.clone()).or_default().beds.insert(bed.id.clone());
     }
-    for report in damage(known).into_iter().filter(|damage| within(damage.night)) {
-        let all: Vec<String> = match &report.crop {
-            Some(crop) => vec![crop.clone()],
-            None => crops_of(garden, &report.bed, report.night),
-        };
-        for crop in all {
+    for Report { damage: report, crops: of_report } in damage(garden, known) {
+        if !within(report.night) {
+            continue;
+        }
+        for crop in of_report {
             let found = crops.entry(crop).or_default();
             found.beds.insert(report.bed.clone());
             found.reports += 1;
@@ -138,13 +137,6 @@ pub(super) fn crops(
 /// The part that a class stands for; of class 0 none, though its share is not quite that.
 fn share(class: DamageClass) -> f64 {
     if class.number() == 0 { 0.0 } else { class.typical().0 }
-}
-
-fn crops_of(garden: &Garden, bed: &str, of: NightOf) -> Vec<String> {
-    let bed = garden.beds.iter().find(|known| known.id == bed);
-    let plantings = bed.map(|bed| bed.plantings.as_slice()).unwrap_or_default();
-    let stood = plantings.iter().filter(|planting| planting.planted.is_none_or(|date| date <= of.0));
-    stood.map(|planting| planting.crop.clone()).collect()
 }
 
 fn planting_of<'g>(garden: &'g Garden, bed: &str, crop: &str) -> Option<(&'g Bed, &'g Planting)> {

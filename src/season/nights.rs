@@ -6,13 +6,13 @@ use crate::beds::Garden;
 use crate::crops::Catalogue;
 use crate::crops::damage::DamageClass;
 use crate::journal::event::{ColdNight, Known, PlaceLow, cold_nights};
-use crate::journal::{Place, What};
+use crate::journal::{Damage, Place};
 use crate::night::Estimate;
 use crate::plan::said::{Said, SaidBed};
 use crate::units::{Celsius, Minutes};
 use crate::words::words;
 use crate::zone::NightOf;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// What a night came to.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -54,9 +54,9 @@ pub struct NightFigures {
     pub of: NightOf,
     /// The low at the garden's screen as the last round of its day foretold it.
     pub foretold: Option<Estimate>,
-    /// The lowest air measured, at the garden's screen where it was, else at the coldest bed.
+    /// The lowest air of the whole night, at the garden's screen where it was measured, else at the coldest bed.
     pub measured: Option<(Celsius, Place)>,
-    /// The lowest air measured anywhere in the garden.
+    /// The lowest air measured anywhere in the garden, by single looks as well.
     pub coldest: Option<Celsius>,
     /// Of a cold night the garden's most tender threshold.
     pub begins: Option<Celsius>,
@@ -68,6 +68,8 @@ pub struct NightFigures {
     pub worst: Option<DamageClass>,
     /// How many reports of damage there are, those of class 0 included.
     pub reports: usize,
+    /// Beds with damage for which no work was asked: another bed's warning did not help them.
+    pub missed: Vec<String>,
     pub verdict: Verdict,
     /// Laying and taking off its covers, person-minutes; `None` where nobody wrote one down.
     pub work: Option<Minutes>,
@@ -91,10 +93,11 @@ impl NightFigures {
         self.last_list.iter().flatten().find(|said| said.bed == bed)
     }
 
-    /// Whether it was measured anywhere below the garden's most tender threshold; `None` where nobody measured it.
+    /// Whether it was measured anywhere below the garden's most tender threshold; `None` where nobody measured it. A look
+    /// at a thermometer proves that it was cold, and only a low of the whole night that it was not.
     pub fn was_cold(&self) -> Option<bool> {
-        let low = self.coldest?;
-        Some(self.begins.is_some_and(|begins| low < begins))
+        let was_seen = self.coldest.zip(self.begins).is_some_and(|(low, begins)| low < begins);
+        if was_seen { Some(true) } else { self.measured.as_ref().map(|_| false) }
     }
 
     /// Whether anything at all is known of it.
@@ -126,16 +129,20 @@ pub(super) fn nights(
     for (night, said) in &known.said {
         lists.insert(*night, said);
     }
+    let in_air = |low: &&PlaceLow| matches!(low.place, Place::Screen | Place::Bed { .. });
     let mut lows: BTreeMap<NightOf, Vec<&PlaceLow>> = BTreeMap::new();
-    for low in known.lows.iter().filter(|low| matches!(low.place, Place::Screen | Place::Bed { .. })) {
+    for low in known.whole.iter().filter(in_air) {
         lows.entry(low.night).or_default().push(low);
     }
+    let mut coldest: BTreeMap<NightOf, Celsius> = BTreeMap::new();
+    for low in known.lows.iter().chain(&known.whole).filter(in_air) {
+        let found = coldest.entry(low.night).or_insert(low.low);
+        *found = found.min(low.low);
+    }
     let covered = lying(known, longitude);
-    let mut damage: BTreeMap<NightOf, Vec<DamageClass>> = BTreeMap::new();
-    for written in known.entries.iter().filter(|written| written.stands()) {
-        if let What::Damage(found) = &written.entry.what {
-            damage.entry(found.night).or_default().push(found.class);
-        }
+    let mut damage: BTreeMap<NightOf, Vec<&Damage>> = BTreeMap::new();
+    for report in super::worth::damage(garden, known) {
+        damage.entry(report.damage.night).or_default().push(report.damage);
     }
     let figures = |of: NightOf| {
         let lows = lows.get(&of).map(Vec::as_slice).unwrap_or_default();
@@ -150,20 +157,29 @@ pub(super) fn nights(
             of,
             foretold,
             measured: shown.map(|low| (low.low, low.place.clone())),
-            coldest: lows.iter().map(|low| low.low).reduce(Celsius::min),
+            coldest: coldest.get(&of).copied(),
             begins: cold.get(&of).map(|night| night.tender.begins),
             // Where a round looked and nothing was said, nothing was asked.
             last_list: list.or_else(|| foretold.map(|_| Vec::new())),
             covered,
-            worst: reports.iter().max().copied(),
+            worst: reports.iter().map(|found| found.class).max(),
             reports: reports.len(),
+            missed: Vec::new(),
             verdict: Verdict::NotKnown,
             work: None,
             saved: None,
         };
-        let harmed = night.worst.is_some_and(|worst| worst.number() > 0);
+        let harmed: BTreeSet<&str> =
+            reports.iter().filter(|found| found.class.number() > 0).map(|found| found.bed.as_str()).collect();
+        let (asked, missed): (Vec<&str>, Vec<&str>) =
+            harmed.into_iter().partition(|bed| night.said_of(bed).is_some_and(|said| said.measure.is_work()));
         let warned = night.last_list.as_ref().map(|_| night.is_warned());
-        night.verdict = Verdict::of(warned, night.was_cold(), harmed);
+        night.verdict = match Verdict::of(warned, night.was_cold(), !asked.is_empty()) {
+            Verdict::Hit => Verdict::Hit,
+            _ if !missed.is_empty() => Verdict::Miss,
+            other => other,
+        };
+        night.missed = missed.into_iter().map(str::to_string).collect();
         night
     };
     span.nights().take_while(|night| *night <= until).map(figures).collect()

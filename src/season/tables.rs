@@ -84,14 +84,17 @@ pub const TABLES: [Table; 5] = [
             ("beds_asked", "beds of all these nights"),
             ("nights_laid", "nights on which it was written down as laid"),
             ("beds_laid", "beds of all these nights"),
-            ("nights_short", "nights on which a bed in danger was left open for want of it"),
+            (
+                "nights_short",
+                "nights on which a bed in danger was left open for want of it; blank where no list kept why",
+            ),
         ],
     },
     Table {
         file: "next_winter.csv",
         row: "something to change, and one of the nights that it rests on",
         columns: &[
-            ("what", "missed, cold-bed, out-of-line, covers-short, unmeasured, no-report"),
+            ("what", "missed, cold-bed, out-of-line, covers-short, covers-too-small, unmeasured, no-report"),
             ("about", "a bed, crop or cover"),
             ("night", "date of the evening"),
         ],
@@ -223,7 +226,8 @@ fn covers(season: &Season<'_>) -> Vec<Row> {
             counted(cover.asked_beds),
             written(cover.laid_nights),
             written(cover.laid_beds),
-            counted(cover.short.len()),
+            // What older lists did not keep is not known, and not 0.
+            if cover.short.is_empty() && cover.unexplained > 0 { String::new() } else { counted(cover.short.len()) },
         ]
     };
     season.covers.iter().map(row).collect()
@@ -232,10 +236,10 @@ fn covers(season: &Season<'_>) -> Vec<Row> {
 fn next_winter(season: &Season<'_>) -> Vec<Row> {
     let rows = |advice: &Advice| -> Vec<Row> {
         let about = match advice {
-            Advice::ColdBed { bed, .. } => bed.as_str(),
+            Advice::Missed { bed, .. } | Advice::ColdBed { bed, .. } => bed.as_str(),
             Advice::OutOfLine { crop, .. } => crop.as_str(),
             Advice::CoversShort { cover, .. } => cover.as_str(),
-            Advice::Missed { .. } | Advice::Unmeasured { .. } | Advice::NoReport { .. } => "",
+            Advice::CoversTooSmall { .. } | Advice::Unmeasured { .. } | Advice::NoReport { .. } => "",
         };
         let row = |night: &NightOf| vec![advice.word().into(), about.to_string(), night.to_string()];
         advice.nights().iter().map(row).collect()

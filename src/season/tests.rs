@@ -48,6 +48,7 @@ fn said(day: u32, beds: &[(&str, Measure, Option<&str>, f64, f64)]) -> (NightOf,
         chance: *chance,
         remaining: *remaining,
         minutes: None,
+        reason: (*measure == Measure::Leave).then(|| "no-cover-left".into()),
     });
     (night(day), Said { at: at(day, 19), beds: beds.collect(), ..Said::default() })
 }
@@ -112,6 +113,7 @@ fn known() -> Known {
             low(14, Place::Screen, -3.0),
             low(15, Place::Screen, 3.0),
         ],
+        whole: vec![],
         said: vec![said(10, &[cover, leave]), said(11, &[cover]), said(13, &[cover])],
         entries: vec![
             covered(10, "A1"),
@@ -124,7 +126,12 @@ fn known() -> Known {
     }
 }
 
+/// With lows of whole nights alone.
 fn with<T>(known: &Known, look: impl FnOnce(&Season<'_>) -> T) -> T {
+    with_looks(&Known { whole: known.lows.clone(), ..known.clone() }, look)
+}
+
+fn with_looks<T>(known: &Known, look: impl FnOnce(&Season<'_>) -> T) -> T {
     let (garden, catalogue) = plot();
     let season = season(&garden, &catalogue, span(), night(20), known, &HoursByPlace::new());
     look(&season.expect("a season"))
@@ -194,6 +201,7 @@ fn advice_names_the_nights_it_rests_on() {
         let nights = [night(10), night(11), night(12)];
         let expected = [
             ("missed", &nights[2..]),
+            ("missed", &nights[..1]),
             ("cold-bed", &nights[..]),
             ("covers-short", &nights[..1]),
             ("unmeasured", &[night(13)][..]),
@@ -210,6 +218,7 @@ fn a_crop_is_out_of_line_when_what_was_found_is_far_on_one_side_each_time() {
     let mut known = Known {
         foretold: vec![foretold(10, -3.0), foretold(11, -3.0)],
         lows: vec![low(10, Place::Screen, -3.0), low(11, Place::Screen, -3.5)],
+        whole: vec![],
         said: vec![leave(10, 0.7), leave(11, 0.8)],
         entries: vec![damage(10, "A1", 0), damage(11, "A1", 1)],
     };
@@ -284,4 +293,75 @@ fn a_planting_gone_after_frost_is_lost_whole_and_one_gone_in_summer_is_not() {
     assert!((worth.0 - 57.6).abs() < 1e-9);
     let summer = Utc.with_ymd_and_hms(2026, 8, 1, 15, 0, 0).single().expect("an instant");
     assert_eq!(lost(gone(summer)), Some((1, None)));
+}
+
+/// The nights of [`known`] with nothing but a look at dusk: below -2 °C it was cold, above nobody knows what came later.
+#[test]
+fn a_look_proves_cold_and_never_that_it_stayed_warmer() {
+    with_looks(&known(), |season| {
+        let of = |day: u32| season.nights.iter().find(|found| found.of == night(day)).expect("a night");
+        assert_eq!([10, 11, 15].map(|day| of(day).verdict), [Verdict::Hit, Verdict::NotKnown, Verdict::NotKnown]);
+        assert_eq!((of(11).measured.clone(), of(11).saved), (None, None));
+        assert!(season.quality.is_none() && season.main_thermometer().is_none());
+        let bed = season.beds.first().expect("a bed");
+        assert_eq!((bed.hits, bed.false_alarms, bed.not_known), (1, 0, 2));
+    });
+}
+
+/// On the 10th A1 was asked for and A2 lost; on the 12th nobody was asked for anything.
+#[test]
+fn a_bed_lost_unasked_is_a_miss_beside_another_beds_warning() {
+    with(&known(), |season| {
+        let missed = |bed: &str, day: u32| Advice::Missed { bed: bed.into(), nights: vec![night(day)] };
+        assert_eq!((season.misses(), &season.advice[..2]), (2, &[missed("A1", 12), missed("A2", 10)][..]));
+    });
+    // Where the asked bed stood and it was not cold, damage elsewhere bears out no warning.
+    let mut mild = known();
+    mild.lows.iter_mut().for_each(|low| low.low = Celsius(1.0));
+    with(&mild, |season| {
+        let found = season.nights.iter().find(|found| found.of == night(10)).expect("a night");
+        assert_eq!((found.verdict, found.missed.as_slice()), (Verdict::Miss, &["A2".to_string()][..]));
+    });
+}
+
+/// Class 1 of the bed and then class 4 of its lettuce are one harm: three quarters of 57.6 minutes, once. The other way
+/// round the bed's report is the last.
+#[test]
+fn of_one_planting_and_night_the_last_report_counts() {
+    let of_lettuce = |class: u8| {
+        let mut found = damage(12, "A1", class);
+        if let What::Damage(found) = &mut found.entry.what {
+            found.crop = Some("lettuce".into());
+        }
+        found
+    };
+    for (entries, class) in
+        [(vec![damage(12, "A1", 1), of_lettuce(4)], 4), (vec![of_lettuce(1), damage(12, "A1", 4)], 4)]
+    {
+        let known = Known { entries, ..known() };
+        with(&known, |season| {
+            let found = season.nights.iter().find(|found| found.of == night(12)).expect("a night");
+            assert_eq!((found.reports, found.worst.map(DamageClass::number)), (1, Some(class)));
+            assert_eq!((season.beds[0].reports, season.crops[0].reports), (1, 1));
+            assert!((season.lost().expect("lost").0 - 57.6 * 0.75).abs() < 1e-9);
+        });
+    }
+}
+
+#[test]
+fn only_a_bed_left_for_want_of_a_cover_asks_for_covers() {
+    let found = |reason: Option<&str>| {
+        let mut known = known();
+        known.said[0].1.beds[1].reason = reason.map(str::to_string);
+        with(&known, |season| {
+            let words: Vec<&str> =
+                season.advice.iter().map(Advice::word).filter(|word| word.starts_with("covers")).collect();
+            let row = tables::tables(season).into_iter().find(|(file, _)| *file == "covers.csv").expect("a table").1;
+            (words, row.trim_end().rsplit(',').next().map(str::to_string))
+        })
+    };
+    assert_eq!(found(Some("no-cover-left")), (vec!["covers-short"], Some("1".into())));
+    assert_eq!(found(Some("covers-too-small")), (vec!["covers-too-small"], Some("0".into())));
+    assert_eq!(found(Some("worth-less-than-work")), (vec![], Some("0".into())));
+    assert_eq!(found(None), (vec![], Some(String::new())));
 }

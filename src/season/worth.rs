@@ -10,7 +10,6 @@ use crate::plan::cover_minutes;
 use crate::risk::pieces_for;
 use crate::units::Minutes;
 use crate::zone::NightOf;
-use std::collections::BTreeMap;
 
 /// The sum of what is known; `None` where nothing is.
 pub(super) fn sum(parts: impl Iterator<Item = Option<Minutes>>) -> Option<Minutes> {
@@ -23,23 +22,47 @@ fn worth(garden: &Garden, bed: &Bed, of: NightOf) -> Minutes {
     planted.fold(Minutes(0.0), |sum, planting| sum + garden.worth(bed, planting))
 }
 
-/// Damage that stands, the last report of each bed, crop and night, in the order of the journal.
-pub(super) fn damage(known: &Known) -> Vec<&Damage> {
-    let mut last: BTreeMap<(&str, Option<&str>, NightOf), &Damage> = BTreeMap::new();
+/// A report of damage with the crops of its bed for which it is the last word on its night.
+pub(super) struct Report<'k> {
+    pub damage: &'k Damage,
+    /// Empty where it names none and nothing is known to grow there.
+    pub crops: Vec<String>,
+}
+
+/// Reports of damage that stand, in order of their nights: of one planting and night the last one counts, be it of the
+/// crop or of the whole bed. Reports of which nothing is left are not among them.
+pub(super) fn damage<'k>(garden: &Garden, known: &'k Known) -> Vec<Report<'k>> {
+    let mut reports: Vec<Report<'k>> = Vec::new();
     for written in known.entries.iter().filter(|written| written.stands()) {
-        if let What::Damage(damage) = &written.entry.what {
-            last.insert((&damage.bed, damage.crop.as_deref(), damage.night), damage);
-        }
+        let What::Damage(damage) = &written.entry.what else { continue };
+        let crops = match &damage.crop {
+            Some(crop) => vec![crop.clone()],
+            None => crops_of(garden, &damage.bed, damage.night),
+        };
+        reports.retain_mut(|earlier| {
+            if earlier.damage.bed != damage.bed || earlier.damage.night != damage.night {
+                return true;
+            }
+            earlier.crops.retain(|crop| damage.crop.is_some() && !crops.contains(crop));
+            !earlier.crops.is_empty()
+        });
+        reports.push(Report { damage, crops });
     }
-    let mut damage: Vec<&Damage> = last.into_values().collect();
-    damage.sort_by_key(|damage| damage.night);
-    damage
+    reports.sort_by_key(|report| report.damage.night);
+    reports
+}
+
+fn crops_of(garden: &Garden, bed: &str, of: NightOf) -> Vec<String> {
+    let bed = garden.beds.iter().find(|known| known.id == bed);
+    let plantings = bed.map(|bed| bed.plantings.as_slice()).unwrap_or_default();
+    let stood = plantings.iter().filter(|planting| planting.planted.is_none_or(|date| date <= of.0));
+    stood.map(|planting| planting.crop.clone()).collect()
 }
 
 /// Adds to each night what its covers took and saved.
 pub(super) fn reckon(garden: &Garden, known: &Known, nights: &mut [NightFigures]) {
     let lying = lying(known, garden.site.longitude);
-    let damage = damage(known);
+    let damage = damage(garden, known);
     for night in nights {
         let Some(lying) = lying.get(&night.of) else { continue };
         let beds = || lying.iter().filter_map(|lying| Some((lying, bed_of(garden, lying)?)));
@@ -68,13 +91,14 @@ fn work(garden: &Garden, lying: &Lying, bed: &Bed) -> f64 {
 /// What a cover saved: the worth of the bed, times by how much the damage that was found (or, where nobody looked, the chance
 /// that the list still gave under the cover) lies below the chance that it gave for the open bed. Nothing on a night that
 /// was measured to stay above the garden's most tender threshold; `None` where nobody measured it.
-fn saved(garden: &Garden, night: &NightFigures, bed: &Bed, damage: &[&Damage]) -> Option<f64> {
+fn saved(garden: &Garden, night: &NightFigures, bed: &Bed, damage: &[Report<'_>]) -> Option<f64> {
     if !night.was_cold()? {
         return Some(0.0);
     }
     let said = night.said_of(&bed.id)?;
     let found: Vec<DamageClass> = damage
         .iter()
+        .map(|report| report.damage)
         .filter(|damage| damage.bed == bed.id && damage.night == night.of)
         .map(|damage| damage.class)
         .collect();

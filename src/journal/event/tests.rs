@@ -104,6 +104,7 @@ fn nights_are_cold_by_what_was_foretold_or_measured_and_carry_what_was_done() {
             round(15, 12, 0.5),
         ],
         lows,
+        whole: vec![],
         said: vec![],
         entries,
     };

@@ -13,6 +13,7 @@ fn morning(inside: &[&str]) -> String {
         chance: 0.5,
         remaining: 0.0,
         minutes: None,
+        reason: None,
     };
     let said = Said { beds: vec![bed("P1"), bed("P2")], ..Said::default() };
     let kept = Kept { covers: Vec::new(), inside: inside.iter().map(|id| (*id).to_string()).collect() };

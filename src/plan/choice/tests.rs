@@ -467,6 +467,7 @@ fn said(plans: &[BedPlan<'_>]) -> Said {
         chance: 0.5,
         remaining: 0.1,
         minutes: Some(plan.tonight.0),
+        reason: None,
     };
     Said { beds: plans.iter().map(bed).collect(), ..Said::default() }
 }
@@ -527,6 +528,7 @@ fn out(cover: &str) -> Said {
         chance: 0.5,
         remaining: 0.1,
         minutes: Some(4.0),
+        reason: None,
     };
     Said { beds: vec![bed("R1"), bed("R2")], ..Said::default() }
 }

@@ -23,6 +23,7 @@ fn said(at: DateTime<Utc>, beds: &[Bed]) -> Said {
             Harvest | BringIn | Unknown => 0.0,
         },
         minutes: None,
+        reason: None,
     });
     Said { at, beds: beds.collect(), ..Said::default() }
 }

@@ -2,8 +2,11 @@
 
 use super::{Configuration, Done, Failure, choose, print};
 use crate::beds::Garden;
-use crate::journal::event::{Known, cold_nights, lows_of_readings};
+use crate::journal::event::{Known, PlaceLow, cold_nights, lows_of_readings};
+use crate::lessons::lows::{self, NightLow};
+use crate::lessons::span_of;
 use crate::message::cold_night::{list_of_cold_nights, story};
+use crate::night::screen::Span;
 use crate::service::store::{Open, Store};
 use crate::zone::NightOf;
 use chrono::{DateTime, NaiveDate, Utc};
@@ -65,6 +68,12 @@ pub(super) async fn known(store: &Store, garden: &Garden, from: NightOf, to: Nig
     lows.sort_by(|a, b| (a.night, &a.place).cmp(&(b.night, &b.place)).then(a.low.0.total_cmp(&b.low.0)));
     // Of a place with several thermometers the coldest counts.
     lows.dedup_by(|next, first| next.night == first.night && next.place == first.place);
+    let mut nights: Vec<NightOf> = lows.iter().map(|low| low.night).collect();
+    nights.dedup();
+    let spans: Vec<Span> = nights.iter().map(|night| span_of(garden, *night)).collect();
+    let logged = store.logged_nights(&garden.id, &spans, false).await?;
+    let whole = lows::of(garden, &logged, &entries).into_iter().filter(|low| (from..=to).contains(&low.night));
+    let whole = whole.map(|NightLow { night, place, low }| PlaceLow { night, place, low }).collect();
     let mut said = Vec::new();
     for row in store.said_between(&garden.id, from, to).await? {
         match serde_json::from_str(&row.document) {
@@ -72,5 +81,5 @@ pub(super) async fn known(store: &Store, garden: &Garden, from: NightOf, to: Nig
             Err(fault) => tracing::error!(night = %row.night, %fault, "what was said cannot be read back"),
         }
     }
-    Ok(Known { foretold: store.foretold(&garden.id, from, to).await?, lows, said, entries })
+    Ok(Known { foretold: store.foretold(&garden.id, from, to).await?, lows, whole, said, entries })
 }
