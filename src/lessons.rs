@@ -62,7 +62,7 @@ pub fn covered(garden: &Garden, entries: &[Written]) -> BTreeMap<(NightOf, Strin
     covered
 }
 
-/// The same for nights of which somebody reports harm: what lay longer than [`FORGOTTEN`], or was never written down as
+/// The same for nights of which somebody reports harm: what lay longer than 14 nights, or was never written down as
 /// taken off, may still have been on, and nobody knows how it lay.
 pub fn perhaps_covered(
     garden: &Garden,
