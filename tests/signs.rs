@@ -482,7 +482,13 @@ fn what_cannot_be_read_of_a_store_stops_no_warning() {
          VALUES ('orchard-lane', 'dusk', unixepoch('2027-01-15 23:00'), 'rubbish', 'due', 0, 0)",
     );
     let service = Service::start(garden.command(&["run", "--now", AFTERNOON]), &garden);
-    within(SOON, "three lists and a letter", || relay.arrived().len() == before + 4);
+    // The store that took the rubbish over may have handed its letter over or not: it may come again, as the same mail.
+    let lists = || relay.arrived().iter().filter(|mail| mail.subject().starts_with("Harvest ")).count();
+    let letters = || relay.arrived().len() - before - lists();
+    within(SOON, "three lists and a letter", || lists() == 3 && letters() >= 1);
+    let arrived = relay.arrived();
+    let ids: std::collections::BTreeSet<_> = arrived[before..].iter().map(|mail| mail.header("Message-ID")).collect();
+    assert_eq!(ids.len(), 4);
     assert!(log(&garden).matches("the service goes on with one in memory").count() >= 2, "{}", log(&garden));
     service.stop();
 }

@@ -38,6 +38,8 @@ const LONGEST: Duration = Duration::from_secs(600);
 const A_MOMENT: Duration = Duration::from_secs(1);
 /// A return that held so long is one, and the next trouble is a new one.
 const HOLDS: Duration = Duration::from_secs(3600);
+/// A store in memory that lived no longer than this may not have handed over the letter that was queued in it.
+const AT_ONCE: Duration = Duration::from_secs(60);
 /// Managers get one letter of it in so long; every other letter says it too.
 const TELL_AGAIN: chrono::Duration = chrono::Duration::hours(24);
 
@@ -107,6 +109,10 @@ impl Lives<'_> {
             shared = daemon.shared;
             standing = match (ended, back) {
                 (Err(fault), _) => {
+                    // What was queued in a store that broke at once has gone with it: twice is better than never.
+                    if standing.because.is_some() && began.elapsed() < AT_ONCE {
+                        told = None;
+                    }
                     pause = if began.elapsed() > HOLDS { AGAIN } else { (pause * 2).min(LONGEST) };
                     self.substitute(fault, Some(standing)).await?
                 }
