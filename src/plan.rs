@@ -130,11 +130,14 @@ pub struct CoverUse {
     pub together_with: Option<String>,
 }
 
+/// Between the name of a cover and the bed that lies under the same piece.
+const TOGETHER: &str = ", one piece together with ";
+
 impl CoverUse {
     /// "white cloth", "two layers of white cloth".
     pub fn title(&self) -> String {
         match (self.layers, &self.together_with) {
-            (_, Some(bed)) => format!("{}, one piece together with {bed}", self.name),
+            (_, Some(bed)) => format!("{}{TOGETHER}{bed}", self.name),
             (Layers::One, None) => self.name.clone(),
             (Layers::Two, None) => format!("two layers of {}", self.name),
         }
@@ -143,7 +146,12 @@ impl CoverUse {
     /// The name on the shelf in what [`CoverUse::title`] gives.
     pub fn name_in(title: &str) -> &str {
         let title = title.strip_prefix("two layers of ").unwrap_or(title);
-        title.rsplit_once(", one piece together with ").map_or(title, |(name, _)| name)
+        title.rsplit_once(TOGETHER).map_or(title, |(name, _)| name)
+    }
+
+    /// Whether what [`CoverUse::title`] gives is of one piece over two beds.
+    pub fn is_over_two(title: &str) -> bool {
+        title.contains(TOGETHER)
     }
 
     /// How many pieces lie side by side.

@@ -36,10 +36,9 @@ pub fn of(garden: &Garden, lessons: &Lessons) -> Vec<LearnedGain> {
 fn pair(garden: &Garden, lessons: &Lessons, under: &NightLow) -> Option<(Cover, PairedReading)> {
     let bed = under.place.bed()?;
     let cover = lessons.covered.get(&(under.night, bed.to_string())).copied().flatten()?;
-    let open = Place::Bed { bed: bed.to_string() };
-    let open = lessons.lows.iter().find(|low| low.night == under.night && low.place == open)?;
+    let open = lessons.low(under.night, &Place::Bed { bed: bed.to_string() })?;
     let round = lessons.last_foretold(garden, under.night)?;
     let conditions = CoverConditions { wind_10m: round.wind_10m.0, left_by_the_day: 1.0 };
     let confirmed = lessons.confirmed.contains(&under.night);
-    Some((cover, PairedReading { night: under.night, conditions, open: open.low, under: under.low, confirmed }))
+    Some((cover, PairedReading { night: under.night, conditions, open, under: under.low, confirmed }))
 }

@@ -73,7 +73,7 @@ pub fn pieces_left(lists: &[Said], deadline: DateTime<Utc>, told: Option<&Said>)
     left.retain(|name, pieces| {
         let staying = on(&stays, name);
         let off = u32::try_from(on(&out, name) - staying).unwrap_or(u32::MAX);
-        let together = out.beds.iter().filter_map(|bed| bed.cover.as_deref()).any(|cover| cover.contains("together"));
+        let together = out.beds.iter().filter_map(|bed| bed.cover.as_deref()).any(CoverUse::is_over_two);
         *pieces = if together { *pieces } else { pieces.saturating_sub(off).max(1) };
         staying > 0
     });

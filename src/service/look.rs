@@ -3,6 +3,7 @@
 mod sources;
 mod taught;
 
+pub use crate::lessons::span_of;
 pub use sources::{Gathered, Sources};
 pub use taught::{All, NOT_TAUGHT, all_lessons, teach};
 
@@ -24,12 +25,6 @@ use crate::units::Kelvins;
 use crate::weather::{Forecast, Provider, Reading};
 use crate::zone::NightOf;
 use chrono::{DateTime, Duration, Utc};
-
-/// The stretch of a night at a garden.
-pub fn span_of(garden: &Garden, of: NightOf) -> Span {
-    let (sunset, sunrise) = night_hours(&garden.site, &garden.zone, of);
-    Span { of, sunset, sunrise }
-}
 
 fn is_whole(night: &Night) -> bool {
     night.knowledge == Knowledge::Complete

@@ -5,10 +5,10 @@ use super::{Daemon, DaemonFault};
 use crate::beds::{Person, Role};
 use crate::journal::event::ForecastAtRound;
 use crate::message::ahead_letter;
-use crate::plan::said::Said;
+use crate::plan::said::{Said, standing};
 use crate::plan::spell::{Kept, NightAhead, Spell, ToldAhead, kept};
 use crate::plan::{Before, Measure};
-use crate::service::look::{self, covers_elsewhere, day_before, list_after};
+use crate::service::look::{covers_elsewhere, day_before, heard, list_after};
 use crate::service::store::{LastMail, RoundRow};
 use crate::settings::GardenSettings;
 use crate::zone::NightOf;
@@ -80,11 +80,10 @@ impl Daemon<'_> {
         let (garden, _) = self.taught(settings, of).await;
         let garden = &garden;
         let forecasts = self.sources().gather(settings, of, now).await.forecasts;
-        let rows = self.store.said(&garden.id, of).await?;
-        let told = rows.last().and_then(look::read_back);
+        let lists = heard(self.store, &garden.id, of, now).await?;
         let day = day_before(garden, of, &forecasts);
         let elsewhere = covers_elsewhere(self.store, self.settings, garden, of, now).await?;
-        let before = Before { said: told.as_ref(), out: Some(said), day, elsewhere: &elsewhere };
+        let before = Before { said: standing(&lists), out: Some(said), day, elsewhere: &elsewhere };
         let tonight = list_after(garden, &self.settings.catalogue, of, &forecasts, &[], before, now);
         Ok(kept(said, &tonight, day.as_ref()))
     }

@@ -219,14 +219,14 @@ impl Daemon<'_> {
         };
         people.retain(|person| reason != SayReason::AllQuiet || person.role == Role::Manager);
         // Signs of life go to managers; volunteers hear the morning after what they were asked, and when asked again.
-        let all: Vec<Said> = heard().filter_map(read_back).chain([next.clone()]).collect();
+        let with_this: Vec<Said> = all.iter().cloned().chain([next.clone()]).collect();
         let carried = left_out(self.store, garden, round.night, None).await?;
-        let asked = to_uncover(garden, round.night, &all, carried).map(|_| round.night);
+        let asked = to_uncover(garden, round.night, &with_this, carried).map(|_| round.night);
         let next_word_by = self.next_word_by(garden, asked, now);
         let next_word_to = |person: &Person| next_word_by.filter(|_| asked.is_some() || person.role == Role::Manager);
         let kind = if reason == SayReason::AllQuiet { "all-quiet" } else { "list" };
         let revision = next_revision(&rows);
-        let entry = calendar_entry(reason, &next, &heard().filter_map(read_back).collect::<Vec<_>>());
+        let entry = calendar_entry(reason, &next, &all);
         let enclosed = Enclosed::of(plan, entry, revision, &self.settings.service.mail);
         let expires = useful_until(plan);
         let others_due = (asks && kind == "list").then(|| others_due(now, plan.deadline, expires));
@@ -449,7 +449,6 @@ fn said_row(
     Ok(SaidRow { garden: garden.id.clone(), night, revision, document: serde_json::to_string(said)?, said_at: now })
 }
 
-/// What was said, or nothing where this release cannot read it any more: then the list is said anew.
 fn next_revision(rows: &[SaidRow]) -> u32 {
     rows.last().map_or(1, |row| row.revision + 1)
 }
