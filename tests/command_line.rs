@@ -385,6 +385,24 @@ fn the_demo_needs_nothing_and_can_be_repeated() {
     assert_eq!(std::fs::read_dir(&folder).expect("a folder").count(), 1, "it left something elsewhere");
 }
 
+/// What stands between two lines of three dots was pasted, not typed.
+#[test]
+fn the_sample_in_the_readme_is_what_the_demo_prints() {
+    let readme = include_str!("../README.md");
+    let (_, after) = readme.split_once("```\nSubject: ").expect("a sample of a list");
+    let (sample, _) = after.split_once("\n```").expect("its end");
+    let folder = tempfile::tempdir().expect("a folder");
+    let ran: Ran = program().arg("demo").current_dir(&folder).output().expect("it starts").into();
+    let printed = ran.ended_with(0).out;
+    let mut rest = printed.strip_prefix("Subject: ").expect("a subject");
+    let blocks: Vec<&str> = sample.split("\n...").map(|block| block.trim_matches('\n')).collect();
+    assert!(blocks.len() > 3 && rest.starts_with(blocks[0]), "{sample}");
+    for block in blocks {
+        let found = rest.split_once(&format!("{block}\n"));
+        rest = found.unwrap_or_else(|| panic!("\n{block}\n\nis not, or not here, in\n\n{printed}")).1;
+    }
+}
+
 #[test]
 fn a_garden_of_two_hundred_beds_and_names_of_all_kinds_has_its_list() {
     let (head, beds) = GARDEN.split_once("[[beds]]").expect("beds");
