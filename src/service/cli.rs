@@ -39,9 +39,9 @@ When something seems wrong:             counterpane doctor";
 
 /// Tells a garden, in time, which beds want a cover tonight.
 ///
-/// Exit codes: 0 done; 1 something unexpected; 2 settings or command line at fault; 3 a list was made, but there is no
-/// usable weather behind it or hours of the night are missing; 4 the store cannot be used; 5 mail cannot be sent; 6
-/// doctor has found something wrong.
+/// Exit codes: 0 done; 1 something unexpected; 2 settings or command line at fault, and nothing was sent; 3 a list was
+/// made, but a bed on it is unknown: no usable weather, or hours of the night are missing; 4 the store cannot be used; 5
+/// not everybody was told: mail waits for another try, was refused, or came too late; 6 doctor has found something wrong.
 #[derive(Debug, Parser)]
 #[command(name = "counterpane", version, max_term_width = 100, after_help = AFTER_HELP)]
 pub struct CommandLine {
