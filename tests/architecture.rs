@@ -144,6 +144,7 @@ fn no_room_uses_another_that_it_may_not_and_only_the_service_knows_the_world() {
     let sources = Path::new(env!("CARGO_MANIFEST_DIR")).join("src");
     let mut files = Vec::new();
     collect(&sources, &mut files);
+    files.retain(|path| path.extension().is_some_and(|extension| extension == "rs"));
     files.sort();
     assert!(files.len() > 30, "only {} files under src/", files.len());
     let rooms = rooms();
@@ -213,6 +214,42 @@ fn a_fault_of_the_table_is_found() {
         names("units, crops::{Frame, Stature}, zone").unwrap_or_default().join(" "),
         "units crops::Frame crops::Stature zone"
     );
+}
+
+/// A file moves more often than the words about it.
+#[test]
+fn the_documents_name_no_file_that_is_not_there() {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let mut files = Vec::new();
+    for folder in ["src", "tests", "crops", "config", "deploy", ".cargo", ".ci"] {
+        collect(&root.join(folder), &mut files);
+    }
+    let files: Vec<String> =
+        files.iter().map(|path| path.strip_prefix(root).expect("under the root").to_string_lossy().into()).collect();
+    let is_there = |name: &str| {
+        let (whole, end) = (root.join(name).exists(), format!("/{name}"));
+        whole || files.iter().any(|file| file.ends_with(&end) || (name.ends_with('/') && file.contains(&end)))
+    };
+    let mut faults = Vec::new();
+    for (index, line) in MAP.lines().enumerate() {
+        let named = line.split('`').skip(1).step_by(2).filter(|name| !name.contains(['<', ' ']));
+        let is_file = |name: &&str| [".rs", ".toml", ".sh", ".html", ".md", "/"].iter().any(|end| name.ends_with(end));
+        let missing = named.filter(is_file).filter(|name| !is_there(name));
+        faults.extend(missing.map(|name| format!("DEVELOPERS.md:{}: there is no `{name}`", index + 1)));
+    }
+    for document in ["README.md", "DEVELOPERS.md", "deploy/README.md", "deploy/FORMATS.md", "crops/README.md"] {
+        let text = std::fs::read_to_string(root.join(document)).expect("text in UTF-8");
+        let folder = root.join(document);
+        for (index, line) in text.lines().enumerate() {
+            for target in line.split("](").skip(1).filter_map(|rest| rest.split([')', '#']).next()) {
+                let is_ours = !target.is_empty() && !target.contains("://");
+                if is_ours && !folder.with_file_name(target).exists() {
+                    faults.push(format!("{document}:{}: the link to {target} leads nowhere", index + 1));
+                }
+            }
+        }
+    }
+    assert!(faults.is_empty(), "{} faults:\n{}\n", faults.len(), faults.join("\n"));
 }
 
 /// One row per way to climb over a wall: the file, its text, and the line at which a fault must be found.
@@ -451,7 +488,7 @@ fn collect(folder: &Path, files: &mut Vec<PathBuf>) {
         let path = entry.expect("readable").path();
         if path.is_dir() {
             collect(&path, files);
-        } else if path.extension().is_some_and(|extension| extension == "rs") {
+        } else {
             files.push(path);
         }
     }
