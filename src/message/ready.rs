@@ -121,7 +121,9 @@ pub fn remark(remark: &Remark, zone: &Zone) -> String {
             format!("{bed}: it is {side:.0} m long; are that metres? Write feet and centimetres as metres.")
         }
         Remark::Old { bed, crop, planted, days } => {
-            format!("{bed}: {crop} was planted on {planted}, {days} days ago; is the year right, and does it still stand?")
+            format!(
+                "{bed}: {crop} was planted on {planted}, {days} days ago; is the year right, and does it still stand?"
+            )
         }
         Remark::SmallCover { cover, count: 1 } => {
             format!("{cover}: one piece, too small for any bed here; it is never asked for. Is its size right?")
@@ -131,7 +133,8 @@ pub fn remark(remark: &Remark, zone: &Zone) -> String {
              right?"
         ),
         Remark::NobodyWorks => {
-            "the crew has no minutes, so that lists ask for no work. Leave [crew] out if work should not be limited.".into()
+            "the crew has no minutes, so that lists ask for no work. Leave [crew] out if work should not be limited."
+                .into()
         }
         Remark::NoPlace { zone } => format!(
             "the time zone {zone} is no place's and may know no summer time; write that of a place, such as \

@@ -128,8 +128,8 @@ mod tests {
     use super::*;
     use crate::beds::sample::{bed, cloth, garden};
     use crate::beds::{CoverStock, Crew};
-    use crate::crops::sample::crop;
     use crate::crops::HarvestHabit;
+    use crate::crops::sample::crop;
     use crate::rounds::{AllQuiet, parse_schedule};
     use crate::units::Minutes;
     use crate::zone::Zone;
@@ -168,10 +168,7 @@ mod tests {
     fn plants_that_were_counted_want_their_room() {
         assert_eq!(remarks_on(Organ::Leaf, None, Some(56)), []);
         let found = remarks_on(Organ::Leaf, None, Some(57));
-        assert!(
-            matches!(found.as_slice(), [Remark::Close { room, .. }] if (room - 0.2248).abs() < 1e-3),
-            "{found:?}"
-        );
+        assert!(matches!(found.as_slice(), [Remark::Close { room, .. }] if (room - 0.2248).abs() < 1e-3), "{found:?}");
     }
 
     #[test]
