@@ -317,6 +317,18 @@ impl What {
         }
     }
 
+    /// What somebody added to it in words of their own.
+    pub fn note(&self) -> Option<&str> {
+        match self {
+            What::Harvested(Harvested { note, .. })
+            | What::Damage(Damage { note, .. })
+            | What::Lost(Gone { note, .. })
+            | What::Resown(Gone { note, .. }) => note.as_deref(),
+            What::Struck(Struck { because }) => because.as_deref(),
+            What::Reading(_) | What::Covered(_) | What::Uncovered(_) | What::Imported(_) => None,
+        }
+    }
+
     /// The bed it is about.
     pub fn bed(&self) -> Option<&str> {
         match self {

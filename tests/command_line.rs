@@ -409,6 +409,37 @@ fn the_sample_in_the_readme_is_what_the_demo_prints() {
     }
 }
 
+/// What its last line offers works as it stands, in the folder where the demo ran; and settings that somebody began to
+/// change there stay when it runs again.
+#[test]
+fn the_number_that_the_demo_offers_to_take_apart_is_taken_apart() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let run = |arguments: &[&str]| -> Ran {
+        program().args(arguments).current_dir(&folder).output().expect("it starts").into()
+    };
+    let demo = run(&["demo"]).ended_with(0);
+    let offered = demo.out.lines().last().expect("a line").strip_prefix("counterpane ").expect("a command");
+    let explained = run(&offered.split(' ').collect::<Vec<_>>()).ended_with(0);
+    assert!(explained.out.contains("4. Decision"), "{}", explained.out);
+
+    let garden = folder.path().join("counterpane-demo/settings/gardens/tansyford.toml");
+    let own = std::fs::read_to_string(&garden).expect("settings") + "# mine\n";
+    std::fs::write(&garden, &own).expect("written");
+    run(&["demo"]).ended_with(0);
+    assert_eq!(std::fs::read_to_string(&garden).expect("settings"), own);
+}
+
+#[test]
+fn what_asks_the_journal_says_so_where_there_is_none_yet() {
+    let garden = garden();
+    for (arguments, code) in
+        [(&["event"][..], 0), (&["journal"], 0), (&["learned"], 2), (&["season", "2026-27", "--out", "report"], 2)]
+    {
+        let ran = garden.ran(&[arguments, &["--now", NOW]].concat()).ended_with(code);
+        assert!((ran.out + &ran.err).contains("Nothing is written yet: there is no "), "{arguments:?}");
+    }
+}
+
 #[test]
 fn a_garden_of_two_hundred_beds_and_names_of_all_kinds_has_its_list() {
     let (head, beds) = GARDEN.split_once("[[beds]]").expect("beds");

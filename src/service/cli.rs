@@ -27,7 +27,7 @@ use crate::settings::{GardenSettings, Settings, list, settings_at};
 use crate::zone::Zone;
 use chrono::{DateTime, Datelike, NaiveDate, Utc};
 use clap::{Args, Parser, Subcommand};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 const AFTER_HELP: &str = "\
@@ -190,6 +190,14 @@ fn can_be_written_to(settings: &Settings) -> Result<(), Failure> {
         return Ok(());
     }
     Err(Failure::Settings(format!("{}\nNothing was started, nothing was sent.", unwritable.join("\n"))))
+}
+
+/// What to say before anything was kept.
+fn nothing_yet(store: &Path) -> String {
+    format!(
+        "Nothing is written yet: there is no {}. `counterpane run` begins it, and so does the first entry.",
+        store.display()
+    )
 }
 
 /// The garden named, or the only one there is.

@@ -1,6 +1,6 @@
 //! `counterpane event`: the cold nights with figures, and the whole story of one.
 
-use super::{Configuration, Done, Failure, choose, print};
+use super::{Configuration, Done, Failure, choose, nothing_yet, print};
 use crate::beds::Garden;
 use crate::journal::event::{Known, PlaceLow, cold_nights, lows_of_readings};
 use crate::lessons::lows::{self, NightLow};
@@ -39,6 +39,10 @@ impl EventCommand {
         let settings = self.configuration.read(now)?;
         let garden = &choose(&settings, self.garden.as_deref())?.garden;
         let path = self.configuration.store_path(&settings);
+        if !path.exists() {
+            print(&(nothing_yet(&path) + "\n"))?;
+            return Ok(Done::Well);
+        }
         let today = garden.zone.local(now).date_naive();
         let first = self.date.or(self.from).or(NaiveDate::from_ymd_opt(1970, 1, 2)).unwrap_or_default();
         let last = self.date.or(self.to).unwrap_or(today);

@@ -85,8 +85,10 @@ fn usable(text: &str) -> Result<Usable, String> {
 }
 
 impl About {
-    fn note(&self) -> Result<Option<String>, Failure> {
-        self.note.as_deref().map(note).transpose().map(Option::flatten).map_err(refused)
+    /// The note that was typed, else that of the entry which is corrected.
+    fn note(&self, desk: &Desk<'_>) -> Result<Option<String>, Failure> {
+        let typed = self.note.as_deref().map(note).transpose().map_err(refused)?;
+        Ok(typed.unwrap_or_else(|| desk.old.as_ref().and_then(|old| old.what.note()).map(str::to_string)))
     }
 
     /// The identifier of a crop; with --anyway of any that the catalogue has.
@@ -117,7 +119,7 @@ impl HarvestedCommand {
         let day = desk.garden.zone.local(moment.at).date_naive();
         let crop = self.about.crop(&desk, &self.bed, &self.crop, day)?;
         let echo = format!("{amount} of {crop} from bed {}, {}.", self.bed, desk.echo(&moment));
-        let what = Harvested { bed: self.bed.clone(), crop, amount, note: self.about.note()? };
+        let what = Harvested { bed: self.bed.clone(), crop, amount, note: self.about.note(&desk)? };
         let as_typed = format!("{} {} {}", self.bed, self.crop, self.amount);
         let entry = desk.entry(&moment, as_typed, What::Harvested(what), self.about.anyway)?;
         self.about.writing.write(&desk, vec![(entry, echo)])?;
@@ -137,20 +139,35 @@ impl DamageCommand {
         let number = class.parse::<u8>().map_err(|_| refused(format!("\"{class}\" is no class from 0 to 5")))?;
         let class = DamageClass::new(number).map_err(refused)?;
         let moment = self.about.moment(&desk)?;
-        let night = desk.speaker().night(self.night.as_deref().unwrap_or("last night")).map_err(refused)?;
-        let crop = crop.map(|crop| self.about.crop(&desk, bed, crop, night.0)).transpose()?;
-        let photo = self.photo.as_deref().map(photo).transpose().map_err(refused)?.flatten();
+        let old = match desk.old.as_ref().map(|old| &old.what) {
+            Some(What::Damage(old)) => Some(old),
+            _ => None,
+        };
+        let night = match (&self.night, old) {
+            (None, Some(old)) => old.night,
+            (text, _) => desk.speaker().night(text.as_deref().unwrap_or("last night")).map_err(refused)?,
+        };
+        let crop = match (crop, old) {
+            (Some(crop), _) => Some(self.about.crop(&desk, bed, crop, night.0)?),
+            (None, Some(old)) if old.bed == *bed => old.crop.clone(),
+            (None, _) => None,
+        };
+        let photo = match &self.photo {
+            Some(typed) => photo(typed).map_err(refused)?,
+            None => old.and_then(|old| old.photo.clone()),
+        };
         let of = crop.as_ref().map_or(String::new(), |crop| format!("{crop} in "));
-        let usable = self.usable.map_or(String::new(), |usable| format!(", usable: {}", usable.word()));
+        let usable = self.usable.or(old.and_then(|old| old.usable));
+        let how_usable = usable.map_or(String::new(), |usable| format!(", usable: {}", usable.word()));
         let echo = format!(
-            "damage class {} ({}) to {of}bed {bed} by the night of {}{usable}, seen {}.",
+            "damage class {} ({}) to {of}bed {bed} by the night of {}{how_usable}, seen {}.",
             class.number(),
             class.words(),
             night.0.format("%A %-d %B %Y"),
             desk.echo(&moment)
         );
-        let note = self.about.note()?;
-        let what = Damage { bed: bed.clone(), crop, night, class, usable: self.usable, note, photo };
+        let note = self.about.note(&desk)?;
+        let what = Damage { bed: bed.clone(), crop, night, class, usable, note, photo };
         let entry = desk.entry(&moment, self.words.join(" "), What::Damage(what), self.about.anyway)?;
         self.about.writing.write(&desk, vec![(entry, echo)])?;
         Ok(Done::Well)
@@ -179,7 +196,7 @@ impl GoneCommand {
         };
         let how = if kind == Kind::Lost { "is lost" } else { "was sown or set out again" };
         let echo = format!("{crop} in bed {} {how}, {}.", self.bed, desk.echo(&moment));
-        let gone = Gone { bed: self.bed.clone(), crop, note: self.about.note()? };
+        let gone = Gone { bed: self.bed.clone(), crop, note: self.about.note(&desk)? };
         let as_typed = format!("{} {}", self.bed, self.crop);
         let what = if kind == Kind::Lost { What::Lost(gone) } else { What::Resown(gone) };
         let entry = desk.entry(&moment, as_typed, what, self.about.anyway)?;

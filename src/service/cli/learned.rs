@@ -66,6 +66,9 @@ impl LearnedCommand {
         let garden = &choose(&settings, about.garden.as_deref())?.garden;
         let of = night_at(&garden.site, &garden.zone, now);
         let path = about.configuration.store_path(&settings);
+        if !path.exists() {
+            return Err(refused(super::nothing_yet(&path)));
+        }
         let text = super::runtime()?.block_on(async {
             let store = Store::open(&path, Open::ExistingOnly).await?;
             let All { lessons, of_harm, accepts } = all_lessons(&store, garden, of).await?;

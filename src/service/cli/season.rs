@@ -52,6 +52,9 @@ impl SeasonCommand {
             return Err(refused(format!("{} is a file; name a folder with --out", self.out.display())));
         }
         let path = self.configuration.store_path(&settings);
+        if !path.exists() {
+            return Err(refused(super::nothing_yet(&path)));
+        }
         let (known, hours) = super::runtime()?.block_on(async {
             let store = Store::open(&path, Open::ExistingOnly).await?;
             let known = known(&store, garden, span.first, span.last).await?;
