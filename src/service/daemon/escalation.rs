@@ -107,7 +107,7 @@ impl Daemon<'_> {
         match self.messages(contacts, &post, letter).await {
             Ok(messages) => Ok(Some(messages)),
             Err(DaemonFault::Store(fault)) => Err(fault),
-            Err(DaemonFault::NoMail { .. } | DaemonFault::Said(_)) => Ok(None),
+            Err(DaemonFault::NoMail { .. } | DaemonFault::Said(_) | DaemonFault::Slept) => Ok(None),
         }
     }
 
