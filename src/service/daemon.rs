@@ -328,6 +328,8 @@ pub enum DaemonFault {
     Store(#[from] StoreFault),
     #[error("what is said cannot be written down: {0}")]
     Said(#[from] serde_json::Error),
+    #[error("the machine slept, or its clock was set on, while it looked")]
+    Slept,
     #[error("not one of the people of {garden} could be written to; the log says why for each")]
     NoMail { garden: String },
 }

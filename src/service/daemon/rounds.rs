@@ -20,6 +20,7 @@ use crate::settings::GardenSettings;
 use crate::units::{Kelvins, Minutes};
 use crate::zone::NightOf;
 use chrono::{DateTime, Duration, Utc};
+use tokio::time::Instant;
 
 /// Rounds that a stopped daemon made none of are made up this far back; older ones are recorded as missed.
 const FIRST_LOOK_BACK: Duration = Duration::hours(12);
@@ -141,8 +142,13 @@ impl Daemon<'_> {
         let now = self.clock.now();
         // Without a store that can be written no list can be sent from here: no feed is bothered for it.
         self.store.prove_writable().await?;
+        let asked = Instant::now();
         let mut gathered = self.sources().gather(settings, round.night, now).await;
         self.keep_silences().await;
+        // What is of use, how late it is and what the weather services say may all be otherwise by now.
+        if self.clock.leapt(now, asked.elapsed()) {
+            return Err(DaemonFault::Slept);
+        }
         let (garden, untaught) = self.taught(settings, round.night).await;
         gathered.troubles.extend(untaught);
         let garden = &garden;
