@@ -15,6 +15,7 @@ pub mod logged_table;
 mod note;
 mod replaces;
 pub mod table;
+pub mod taken;
 pub mod when;
 pub mod whose;
 

@@ -306,6 +306,7 @@ pub(super) fn why(plan: &Plan<'_>, bed: &BedPlan<'_>, role: Role) -> Vec<String>
             lines.extend(minor_part(bed));
             better_line(bed)
         }
+        Reason::PickedBefore => Some("By the journal, what this night would take is picked or gone.".into()),
         Reason::SoilTooCold { soil, begins } => Some(format!(
             "Why: {} at root depth; below {} what grows there breaks down in store.",
             fine(*soil, scale),

@@ -2,6 +2,7 @@
 
 use super::said::{Elsewhere, Said, SaidBed};
 use super::spell::{DayAdvice, OPEN_AND_CLOSE, by_day};
+use super::taken::Taken;
 use super::{CoverUse, Measure};
 use crate::night::cover::CoverKind;
 use crate::night::day::Day;
@@ -18,6 +19,8 @@ pub struct Before<'b> {
     pub day: Option<Day>,
     /// Shared covers that other gardens have.
     pub elsewhere: &'b [Elsewhere],
+    /// What was picked or lost, by what somebody wrote down.
+    pub taken: &'b [Taken],
 }
 
 impl<'b> Before<'b> {
@@ -120,6 +123,8 @@ mod tests {
             remaining: 0.2,
             minutes: None,
             reason: None,
+            picks: Vec::new(),
+            is_picked: false,
         };
         let beds = vec![bed("A", a), bed("B", b)];
         Said { at: DateTime::UNIX_EPOCH + Duration::hours(hour), beds, ..Said::default() }

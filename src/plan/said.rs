@@ -4,8 +4,9 @@
 //! a measure is no news.
 
 use super::before::still_out;
-use super::{CoverUse, Measure, Plan};
+use super::{BedPlan, CoverUse, Measure, Plan};
 use crate::beds::{CoverStock, Garden};
+use crate::risk::PlantingRisk;
 use crate::rounds::{AllQuiet, RoundKind};
 use crate::words::words;
 use chrono::{DateTime, Duration, Utc};
@@ -104,6 +105,24 @@ pub struct SaidBed {
     /// The word of the reason for its measure; what was said before this was kept has none.
     #[serde(default)]
     pub reason: Option<String>,
+    /// The crops that it asks to pick, as the catalogue has them.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub picks: Vec<String>,
+    /// Whether something of what grows there was picked or lost before.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub is_picked: bool,
+}
+
+impl SaidBed {
+    /// Whether somebody has done the picking that `before` asked for, and nothing else is asked now: that is no news.
+    fn has_done(&self, before: &SaidBed) -> bool {
+        let rest = match self.measure {
+            Measure::Cover => self.cover == before.cover,
+            Measure::Fine | Measure::Leave => before.cover.is_none(),
+            _ => false,
+        };
+        before.measure == Measure::Harvest && self.is_picked && rest
+    }
 }
 
 /// What a garden is told, and why.
@@ -168,6 +187,8 @@ impl Said {
             remaining: bed.remaining_chance().0,
             minutes: Some(bed.tonight.0),
             reason: Some(bed.reason.word().into()),
+            picks: picks_of(bed),
+            is_picked: bed.risk.is_picked(),
         });
         let mut covers = BTreeMap::new();
         for cover in plan.beds.iter().filter_map(|bed| bed.cover.as_ref()) {
@@ -191,6 +212,16 @@ impl Said {
     }
 }
 
+/// The crops of a bed that are to be picked.
+fn picks_of(bed: &BedPlan<'_>) -> Vec<String> {
+    let is_picked = |planting: &&PlantingRisk<'_>| bed.picks.iter().any(|pick| pick.crop == planting.crop.name);
+    let mut crops: Vec<String> =
+        bed.risk.plantings.iter().filter(is_picked).map(|planting| planting.crop.id.clone()).collect();
+    crops.sort();
+    crops.dedup();
+    crops
+}
+
 /// Work that is no longer asked although the chance of damage rose by this much is a bed given up, not an all-clear
 /// (assumed).
 const GIVEN_UP: f64 = 0.05;
@@ -204,6 +235,9 @@ pub fn changes(last: &Said, next: &Said) -> Changes {
     for bed in &next.beds {
         let before = last.beds.iter().find(|said| said.bed == bed.bed);
         let measure = before.map_or(Measure::Fine, |said| said.measure);
+        if before.is_some_and(|before| bed.has_done(before)) {
+            continue;
+        }
         if let Some(cover) = before.and_then(|said| said.cover.as_ref()).filter(|_| bed.cover.is_none()) {
             changes.freed.push((bed.bed.clone(), cover.clone()));
         }
@@ -280,7 +314,9 @@ pub fn whether(
     if !changes.worse.is_empty() || !changes.riskier.is_empty() {
         return Ok(SayReason::Worse);
     }
-    if last.has_work() && next.is_all_fine() {
+    // What was picked as it was asked is not called off.
+    let is_done = |asked: &SaidBed| next.beds.iter().any(|bed| bed.bed == asked.bed && bed.has_done(asked));
+    if next.is_all_fine() && last.beds.iter().any(|asked| asked.measure.is_work() && !is_done(asked)) {
         return Ok(SayReason::CalledOff);
     }
     if changes.better.is_empty() && changes.other_cover.is_empty() {

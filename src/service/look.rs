@@ -10,6 +10,7 @@ pub use taught::{All, NOT_TAUGHT, all_lessons, teach};
 use super::store::{SaidRow, Store, StoreFault};
 use crate::beds::{Bed, Garden};
 use crate::crops::Catalogue;
+use crate::journal::{self, What};
 use crate::night::day::Day;
 use crate::night::past::PastDay;
 use crate::night::screen::{Evidence, Span, expect, past};
@@ -17,6 +18,7 @@ use crate::night::{Knowledge, Night, NoNight, Remark};
 use crate::plan::before::{still_out, with_carried};
 use crate::plan::said::{Elsewhere, Said, elsewhere, pieces_in_use, pieces_left};
 use crate::plan::spell::Spell;
+use crate::plan::taken::Taken;
 use crate::plan::{Before, Plan, decide, decide_ahead};
 use crate::risk::{BedRisk, assess};
 use crate::rounds::{MORNING_AFTER, night_hours};
@@ -34,6 +36,9 @@ fn is_whole(night: &Night) -> bool {
 pub fn is_whole_and_young(night: &Night) -> bool {
     is_whole(night) && !night.remarks.iter().any(|remark| matches!(remark, Remark::Old { .. }))
 }
+
+/// What was written longer ago speaks of no planting that could still stand to be picked (assumed).
+const WRITTEN_COUNTS: Duration = Duration::days(300);
 
 /// Feeds whose lows are further apart than this speak of different nights, K (a first choice).
 const DISAGREEMENT: Kelvins = Kelvins(3.0);
@@ -146,7 +151,7 @@ pub fn spell<'a>(
     let mut plans: Vec<Plan<'_>> = Vec::with_capacity(days.len());
     for (number, day) in later.zip(&days) {
         let out = Said::of(plans.last().unwrap_or(&tonight));
-        let before = Before { said: None, out: Some(&out), day: *day, elsewhere: before.elsewhere };
+        let before = Before { said: None, out: Some(&out), day: *day, ..before };
         let of = night(number);
         let (span, night, risks) = known_of(garden, catalogue, of, &of_feeds, &[], now);
         plans.push(decide_ahead(garden, of, span.sunset, night, risks, before, now));
@@ -240,6 +245,18 @@ pub async fn out_after(store: &Store, garden: &Garden, night: NightOf) -> Result
     let carried = still_out(&before, until(NightOf(night.0 - Duration::days(1))));
     let carried = carried.map(|out| out.after_the_morning(&before, None));
     Ok(with_carried(still_out(&lists, until(night)), carried))
+}
+
+/// What was picked or lost in a garden before a night, by what somebody wrote down.
+pub async fn taken(store: &Store, garden: &Garden, of: NightOf, now: DateTime<Utc>) -> Result<Vec<Taken>, StoreFault> {
+    let since = now - WRITTEN_COUNTS;
+    let entries = store.entries(&garden.id, Some((since, now))).await?;
+    if !entries.iter().any(|written| matches!(written.entry.what, What::Harvested(_))) {
+        return Ok(journal::taken::taken(garden, &entries, &[]));
+    }
+    let rows = store.said_between(&garden.id, NightOf(of.0 - WRITTEN_COUNTS), of).await?;
+    let said: Vec<Said> = rows.iter().filter_map(read_back).collect();
+    Ok(journal::taken::taken(garden, &entries, &said))
 }
 
 async fn said_of(store: &Store, garden: &Garden, night: NightOf) -> Result<Vec<Said>, StoreFault> {

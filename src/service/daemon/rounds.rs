@@ -13,7 +13,7 @@ use crate::plan::{Before, Measure, Plan, turning};
 use crate::rounds::{AllQuiet, MORNING_AFTER, Round, RoundKind, next_firing, next_round, night_at, night_hours};
 use crate::service::failpoint;
 use crate::service::look::{
-    NOT_TAUGHT, covers_elsewhere, day_before, heard, is_heard, left_out, read_back, readings, spell, teach,
+    NOT_TAUGHT, covers_elsewhere, day_before, heard, is_heard, left_out, read_back, readings, spell, taken, teach,
 };
 use crate::service::store::{LastMail, OutboxRow, RoundRow, RoundState, SaidRow};
 use crate::settings::GardenSettings;
@@ -168,7 +168,8 @@ impl Daemon<'_> {
         let stands = standing(&all);
         let out = left_out(self.store, garden, round.night, stands).await?;
         let day = day_before(garden, round.night, forecasts);
-        let before = Before { said: stands, out: out.as_ref(), day, elsewhere: &elsewhere };
+        let taken = taken(self.store, garden, round.night, now).await?;
+        let before = Before { said: stands, out: out.as_ref(), day, elsewhere: &elsewhere, taken: &taken };
         let mut spell = spell(garden, catalogue, round.night, nights, forecasts, &readings, before, now);
         let plan = &spell.tonight;
         failpoint::here("list-made");
