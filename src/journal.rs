@@ -9,6 +9,7 @@ mod belongs;
 pub mod doubts;
 pub mod event;
 mod key;
+pub mod laid;
 mod lines;
 pub mod log;
 pub mod logged_table;

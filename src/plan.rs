@@ -142,8 +142,15 @@ impl CoverUse {
     pub fn title(&self) -> String {
         match (self.layers, &self.together_with) {
             (_, Some(bed)) => format!("{}{TOGETHER}{bed}", self.name),
-            (Layers::One, None) => self.name.clone(),
-            (Layers::Two, None) => format!("two layers of {}", self.name),
+            (layers, None) => CoverUse::titled(&self.name, layers),
+        }
+    }
+
+    /// The same of a cover over one bed.
+    pub fn titled(name: &str, layers: Layers) -> String {
+        match layers {
+            Layers::One => name.to_string(),
+            Layers::Two => format!("two layers of {name}"),
         }
     }
 

@@ -114,6 +114,11 @@ pub struct SaidBed {
 }
 
 impl SaidBed {
+    /// Whether its cover lay there when it was asked for, and took no work.
+    pub(super) fn lies_there(&self) -> bool {
+        self.measure == Measure::Cover && self.minutes == Some(0.0)
+    }
+
     /// Whether somebody has done the picking that `before` asked for, and nothing else is asked now: that is no news.
     fn has_done(&self, before: &SaidBed) -> bool {
         let rest = match self.measure {
@@ -172,6 +177,8 @@ pub struct Changes {
     pub other_cover: Vec<String>,
     /// Beds that had a cover and are to have none, with what it was called: see [`CoverUse::title`].
     pub freed: Vec<(String, String)>,
+    /// Beds whose cover lay there, and is to be laid again.
+    pub again: Vec<String>,
     /// Whether any of the worse asks for more than before, rather than for something else.
     pub asks_more: bool,
 }
@@ -256,6 +263,11 @@ pub fn changes(last: &Said, next: &Said) -> Changes {
                     changes.asks_more = true;
                     changes.riskier.push(bed.bed.clone());
                 }
+                let came_off = |said: &SaidBed| said.cover == bed.cover && said.lies_there() && !bed.lies_there();
+                if before.is_some_and(came_off) {
+                    changes.asks_more = true;
+                    changes.again.push(bed.bed.clone());
+                }
                 if before.is_some_and(|said| said.cover != bed.cover) {
                     changes.other_cover.push(bed.bed.clone());
                 }
@@ -311,7 +323,7 @@ pub fn whether(
         return Ok(SayReason::DataMissing);
     }
     let changes = changes(last, next);
-    if !changes.worse.is_empty() || !changes.riskier.is_empty() {
+    if !changes.worse.is_empty() || !changes.riskier.is_empty() || !changes.again.is_empty() {
         return Ok(SayReason::Worse);
     }
     // What was picked as it was asked is not called off.

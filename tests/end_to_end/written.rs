@@ -64,3 +64,54 @@ fn a_planting_that_was_lost_is_not_protected() {
     written(&garden, &["resown", "A1", "lettuce_leaf"], AT_WORK);
     assert!(!listed(&garden, AT_WORK).contains(&"A1 fine picked-before".into()));
 }
+
+/// A frost, and a day after it that stays below freezing: what lies on the bed of herbs in the ground stays there.
+fn kept_through_the_day() -> (Feed, SmtpSink, Installation) {
+    let (feed, relay) = (Feed::with(of_low(-6.0, "2027-01-16T10:00:00Z")), SmtpSink::start(&[]));
+    let garden = Installation::new(&feed.base, &relay);
+    garden.once(AFTERNOON).ended_with(0);
+    feed.set_weather(of_low(-13.0, "2027-01-17T10:00:00Z"));
+    garden.once("2027-01-17T08:40:00-05:00").ended_with(0);
+    (feed, relay, garden)
+}
+
+/// The lines of one bed of the printed list.
+fn lines_of(garden: &Installation, bed: &str, now: &str) -> String {
+    let out = garden.ran(&["tonight", "--now", now]).out;
+    let text = out.split_once(&format!("] {bed}")).map(|(_, rest)| rest.split("\n\n").next().unwrap_or(rest));
+    text.map_or_else(String::new, |text| text.split_whitespace().collect::<Vec<_>>().join(" "))
+}
+
+#[test]
+fn a_cover_that_somebody_took_off_is_work_again_and_one_that_somebody_laid_is_none() {
+    let (_feed, relay, garden) = kept_through_the_day();
+    let mails = to(&relay, TUESDAY);
+    let morning = mails.iter().find(|mail| mail.subject().contains("write down the low")).expect("a word").text();
+    assert!(morning.contains("LEAVE COVERED") && morning.contains("[ ] S1 (heavy row cover)"), "{morning}");
+    assert!(
+        lines_of(&garden, "S1", NEXT_AFTERNOON).contains("It lies there already"),
+        "{}",
+        lines_of(&garden, "S1", NEXT_AFTERNOON)
+    );
+    written(&garden, &["covered", "S1", "--uncovered", "--at", "11:00"], "2027-01-17T11:30:00-05:00");
+    let lines = lines_of(&garden, "S1", NEXT_AFTERNOON);
+    assert!(lines.contains("Cover with: 2 pieces of heavy row cover") && !lines.contains("It lies there already"), "{lines}");
+    garden.once(NEXT_AFTERNOON).ended_with(0);
+    let text = to(&relay, TUESDAY).last().expect("a mail").text();
+    assert!(text.contains("S1: its cover is off since; lay it again."), "{text}");
+    written(&garden, &["covered", "S1", "--with", "heavy", "--at", "12:00"], "2027-01-17T12:30:00-05:00");
+    assert!(lines_of(&garden, "S1", NEXT_AFTERNOON).contains("It lies there already"));
+}
+
+#[test]
+fn the_word_of_the_morning_names_what_was_laid_unasked_and_not_what_came_off_in_the_night() {
+    let (feed, relay) = (Feed::with(of_low(-6.0, "2027-01-16T10:00:00Z")), SmtpSink::start(&[]));
+    let garden = Installation::new(&feed.base, &relay);
+    garden.once(AFTERNOON).ended_with(0);
+    written(&garden, &["covered", "A3", "--with", "heavy"], "2027-01-16T17:30:00-05:00");
+    written(&garden, &["covered", "A1", "--uncovered"], "2027-01-16T23:30:00-05:00");
+    feed.set_weather(of_low(7.0, "2027-01-17T10:00:00Z"));
+    garden.once("2027-01-17T08:40:00-05:00").ended_with(0);
+    let text = to(&relay, TUESDAY).last().expect("a mail").text();
+    assert!(text.contains("[ ] A3 (heavy row cover)") && !text.contains("[ ] A1 (heavy row cover)"), "{text}");
+}

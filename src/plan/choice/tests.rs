@@ -92,7 +92,8 @@ fn risks<'a>(garden: &'a Garden, catalogue: &'a Catalogue, chances: &[Chances]) 
 }
 
 /// As long as people and time are no matter.
-const NOTHING_BEFORE: Before<'static> = Before { said: None, out: None, day: None, elsewhere: &[], taken: &[] };
+const NOTHING_BEFORE: Before<'static> =
+    Before { said: None, out: None, day: None, elsewhere: &[], laid: &[], taken: &[] };
 const UNBOUNDED: Bounds<'static> =
     Bounds { minutes: None, left: None, before: NOTHING_BEFORE, underway: 0, is_laid: false };
 

@@ -317,3 +317,16 @@ fn picking_that_was_done_as_asked_is_no_news_and_not_called_off() {
     let two = earlier(&[(Harvest, 0.6), (Cover, 0.5)]);
     assert_eq!(after(&two, &next(Fine, None, true)), Ok(SayReason::CalledOff));
 }
+
+#[test]
+fn a_cover_that_lay_there_and_came_off_is_asked_for_again() {
+    let with_minutes = |mut said: Said, minutes: f64| {
+        said.beds[0].minutes = Some(minutes);
+        said
+    };
+    let lay = with_minutes(earlier(&[(Cover, 0.6)]), 0.0);
+    let after = |next: &Said| whether(RoundKind::Dusk, next, Some(&lay), Some(lay.at), AllQuiet::Weekly);
+    assert_eq!(after(&with_minutes(said(now(), &[(Cover, 0.6)]), 4.0)), Ok(SayReason::Worse));
+    assert_eq!(after(&with_minutes(said(now(), &[(Cover, 0.6)]), 0.0)), Err(SilentReason::Unchanged));
+    assert_eq!(changes(&lay, &with_minutes(said(now(), &[(Cover, 0.6)]), 4.0)).again, ["R1"]);
+}

@@ -11,8 +11,8 @@ use crate::plan::{Before, Plan, turning};
 use crate::rounds::night_at;
 use crate::service::feed::{Fetcher, decode, recognise};
 use crate::service::look::{
-    self, Gathered, NOT_TAUGHT, Sources, covers_elsewhere, day_before, heard, left_out, list_after, readings, span_of,
-    taken, teach,
+    self, Gathered, NOT_TAUGHT, Sources, covers_elsewhere, day_before, heard, laid_by_day, left_out, list_after,
+    readings, span_of, taken, teach,
 };
 use crate::service::store::{Open, Store};
 use crate::settings::{GardenSettings, Settings};
@@ -52,6 +52,7 @@ struct Stored {
     elsewhere: Vec<Elsewhere>,
     out: Option<Said>,
     day: Option<Day>,
+    laid: Vec<String>,
     taken: Vec<Taken>,
 }
 
@@ -62,6 +63,7 @@ impl Stored {
             out: self.out.as_ref(),
             day: self.day,
             elsewhere: &self.elsewhere,
+            laid: &self.laid,
             taken: &self.taken,
         }
     }
@@ -213,7 +215,8 @@ impl WeatherArguments {
                 }
             };
             if let Some(store) = store {
-                stored.out = left_out(&store, &garden.garden, of, stored.last.as_ref()).await?;
+                stored.out = left_out(&store, &garden.garden, of, stored.last.as_ref(), now).await?;
+                stored.laid = laid_by_day(&store, &garden.garden, of, now).await?;
                 stored.day = day_before(&garden.garden, of, &gathered.forecasts);
                 store.close().await;
             }

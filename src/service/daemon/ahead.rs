@@ -84,7 +84,14 @@ impl Daemon<'_> {
         let day = day_before(garden, of, &forecasts);
         let elsewhere = covers_elsewhere(self.store, self.settings, garden, of, now).await?;
         let taken = taken(self.store, garden, of, now).await?;
-        let before = Before { said: standing(&lists), out: Some(said), day, elsewhere: &elsewhere, taken: &taken };
+        let before = Before {
+            said: standing(&lists),
+            out: Some(said),
+            day,
+            elsewhere: &elsewhere,
+            taken: &taken,
+            ..Before::default()
+        };
         let tonight = list_after(garden, &self.settings.catalogue, of, &forecasts, &[], before, now);
         Ok(kept(said, &tonight, day.as_ref()))
     }
