@@ -39,15 +39,20 @@ impl<'b> Before<'b> {
     /// Person-minutes of the afternoon that it takes to have a cover ready which the night before has left on this bed;
     /// `None` where it is not there, or comes off by day.
     pub(super) fn minutes_to_close(&self, bed: &str, cover: &CoverUse, kind: CoverKind) -> Option<f64> {
-        let left = of(self.out, bed)?.cover.as_ref()?;
+        let out = self.out?;
+        let left = of(Some(out), bed)?.cover.as_ref()?;
         let is_laid = self.laid.iter().any(|laid| laid == bed);
         // Whoever writes down one piece over two beds names each of them, and the piece.
         let is_it = *left == cover.title() || (is_laid && cover.together_with.is_some() && *left == cover.name);
         // What a list has found there was to stay, whatever is still known of the day in the evening.
         let lies = self.said_of(bed).is_some_and(|said| said.lies_there() && said.cover.as_ref() == Some(left));
+        // What people were told to leave on lies there, whatever has become of the day: where it matters they are told.
+        let is_kept = out.kept.as_ref().is_some_and(|kept| kept.iter().any(|kept| kept == bed));
+        let is_open = out.open.iter().any(|open| open == bed);
         match by_day(kind, self.day.as_ref()) {
             _ if !is_it => None,
             _ if is_laid || lies => Some(0.0),
+            _ if is_kept => Some(if is_open { OPEN_AND_CLOSE } else { 0.0 }),
             DayAdvice::StaysOn => Some(0.0),
             DayAdvice::Open => Some(OPEN_AND_CLOSE),
             DayAdvice::ComesOff => None,
@@ -79,14 +84,16 @@ pub fn still_out(said: &[Said], deadline: DateTime<Utc>) -> Option<Said> {
             .unwrap_or(bed)
             .clone()
     });
-    Some(Said { at: last.at, beds: beds.collect(), covers: last.covers.clone(), kept: None })
+    Some(Said { at: last.at, beds: beds.collect(), covers: last.covers.clone(), ..Said::default() })
 }
 
 /// What may be out in the morning when `carried` was left out through the day before: nobody was told to take that away,
 /// whatever was said of the night since.
 pub fn with_carried(out: Option<Said>, carried: Option<Said>) -> Option<Said> {
     let Some(carried) = carried else { return out };
-    let mut out = out.unwrap_or(Said { beds: Vec::new(), ..carried.clone() });
+    // What an earlier morning kept says nothing of the next one.
+    let none = Said { beds: Vec::new(), kept: None, open: Vec::new(), ..carried.clone() };
+    let mut out = out.unwrap_or(none);
     for bed in carried.beds.into_iter().filter(is_out) {
         match out.beds.iter_mut().find(|other| other.bed == bed.bed) {
             Some(other) if is_out(other) => {}
@@ -172,7 +179,9 @@ impl Said {
     /// night `said`.
     #[must_use]
     pub fn after_the_morning(mut self, all: &[Said], said: Option<&Said>) -> Said {
-        if let Some(kept) = all.iter().rev().find_map(|said| said.kept.as_ref()) {
+        let word = all.iter().rev().find_map(|word| Some((word, word.kept.as_ref()?)));
+        if let Some((word, kept)) = word {
+            (self.kept, self.open) = (word.kept.clone(), word.open.clone());
             let is_wanted = |out: &SaidBed| of(said, &out.bed).is_some_and(is_out);
             self.beds.retain(|bed| kept.contains(&bed.bed) && (said.is_none() || is_wanted(bed)));
         }
@@ -307,5 +316,28 @@ mod tests {
         let off = [Hand { at: out.at + Duration::hours(20), bed: "A".into(), on: HandOn::TakenOff }];
         let out = with_hands(Some(out.clone()), &off, out.at, out.at + Duration::hours(30));
         assert_eq!(minutes(Before { out: out.as_ref(), said: Some(&said), ..Before::default() }), None);
+    }
+
+    #[test]
+    fn what_the_morning_left_on_lies_there_whatever_has_become_of_the_day() {
+        let mut word = list(32, Measure::Cover, Measure::Cover);
+        (word.kept, word.open) = (Some(vec!["A".into(), "B".into()]), vec!["B".into()]);
+        let out = list(13, Measure::Cover, Measure::Cover).after_the_morning(&[word], None);
+        let cover = CoverUse {
+            name: COVER.into(),
+            stock: 0,
+            pieces: 1,
+            layers: crate::night::cover::Layers::One,
+            together_with: None,
+        };
+        let before = Before { out: Some(&out), ..Before::default() };
+        let minutes = |bed: &str| before.minutes_to_close(bed, &cover, CoverKind::Sheet);
+        assert_eq!((minutes("A"), minutes("B")), (Some(0.0), Some(OPEN_AND_CLOSE)));
+        // The morning after that it is another matter.
+        let next = with_carried(None, Some(out.clone())).expect("what was carried");
+        assert_eq!(
+            Before { out: Some(&next), ..Before::default() }.minutes_to_close("A", &cover, CoverKind::Sheet),
+            None
+        );
     }
 }

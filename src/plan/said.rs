@@ -25,6 +25,9 @@ pub struct Said {
     /// In the word of the morning after: beds whose cover or pots were to stay as they were.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub kept: Option<Vec<String>>,
+    /// Of these, the beds whose cover was to be opened by day.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub open: Vec<String>,
 }
 
 /// Pieces of a shared cover that another garden's list of the same night uses.
@@ -146,6 +149,8 @@ pub enum SayReason {
     DataMissing,
     /// A sign of life on its own schedule.
     AllQuiet,
+    /// The day turns too hot or too bright for covers that the word of the morning left on.
+    TooHotByDay,
     /// The morning after: uncover, and note what the night did.
     MorningAfter,
 }
@@ -201,7 +206,7 @@ impl Said {
         for cover in plan.beds.iter().filter_map(|bed| bed.cover.as_ref()) {
             *covers.entry(cover.name.clone()).or_default() += cover.pieces;
         }
-        Said { at: plan.made_at, beds: beds.collect(), covers, kept: None }
+        Said { at: plan.made_at, beds: beds.collect(), covers, ..Said::default() }
     }
 
     /// Whether somebody was asked to do something.

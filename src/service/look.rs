@@ -147,7 +147,8 @@ pub fn spell<'a>(
     let of_feeds: Vec<Forecast> =
         forecasts.iter().filter(|forecast| forecast.provider != Provider::HandGivenLow).cloned().collect();
     let later = if of_feeds.is_empty() { 1..1 } else { 1..nights };
-    let days: Vec<Option<Day>> = later.clone().map(|number| day_before(garden, night(number), &of_feeds)).collect();
+    let days: Vec<Option<Day>> =
+        later.clone().map(|number| day_before(garden, night(number), &of_feeds, now)).collect();
     let mut plans: Vec<Plan<'_>> = Vec::with_capacity(days.len());
     for (number, day) in later.zip(&days) {
         let out = Said::of(plans.last().unwrap_or(&tonight));
@@ -159,12 +160,17 @@ pub fn spell<'a>(
     Spell::of(tonight, plans, &days)
 }
 
-/// The day before a night, from an hour after sunrise to the deadline: the warmest that a feed expects, for it is warmth
-/// that a cover must not keep in.
-pub fn day_before(garden: &Garden, of: NightOf, forecasts: &[Forecast]) -> Option<Day> {
+/// Of a day that has begun the last hours count, however late it is (assumed): a feed has dropped those that are over.
+const REST_OF_A_DAY: Duration = Duration::hours(3);
+
+/// The day before a night, from an hour after sunrise to the deadline, or what is left of it: the warmest that a feed
+/// expects, for it is warmth that a cover must not keep in.
+pub fn day_before(garden: &Garden, of: NightOf, forecasts: &[Forecast], now: DateTime<Utc>) -> Option<Day> {
     let (_, sunrise) = night_hours(&garden.site, &garden.zone, NightOf(of.0 - Duration::days(1)));
     let evening = span_of(garden, of).sunset - garden.finish_before_sunset;
-    let between = |forecast: &Forecast| Day::between(forecast, sunrise + MORNING_AFTER, evening, garden.offset);
+    let begun = (now - Duration::hours(1)).min(evening - REST_OF_A_DAY);
+    let morning = (sunrise + MORNING_AFTER).max(begun);
+    let between = |forecast: &Forecast| Day::between(forecast, morning, evening, garden.offset);
     forecasts.iter().filter_map(between).max_by(|a, b| a.warmest.0.total_cmp(&b.warmest.0))
 }
 

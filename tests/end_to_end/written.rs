@@ -95,7 +95,10 @@ fn a_cover_that_somebody_took_off_is_work_again_and_one_that_somebody_laid_is_no
     );
     written(&garden, &["covered", "S1", "--uncovered", "--at", "11:00"], "2027-01-17T11:30:00-05:00");
     let lines = lines_of(&garden, "S1", NEXT_AFTERNOON);
-    assert!(lines.contains("Cover with: 2 pieces of heavy row cover") && !lines.contains("It lies there already"), "{lines}");
+    assert!(
+        lines.contains("Cover with: 2 pieces of heavy row cover") && !lines.contains("It lies there already"),
+        "{lines}"
+    );
     garden.once(NEXT_AFTERNOON).ended_with(0);
     let text = to(&relay, TUESDAY).last().expect("a mail").text();
     assert!(text.contains("S1: its cover is off since; lay it again."), "{text}");
@@ -114,4 +117,35 @@ fn the_word_of_the_morning_names_what_was_laid_unasked_and_not_what_came_off_in_
     garden.once("2027-01-17T08:40:00-05:00").ended_with(0);
     let text = to(&relay, TUESDAY).last().expect("a mail").text();
     assert!(text.contains("[ ] A3 (heavy row cover)") && !text.contains("[ ] A1 (heavy row cover)"), "{text}");
+}
+
+#[test]
+fn a_day_that_turns_hot_over_covers_that_were_to_stay_is_told_at_once() {
+    let (feed, relay, garden) = kept_through_the_day();
+    // By noon the day is known to be another one, and so is the night.
+    feed.set_weather(of_low(-6.0, "2027-01-17T15:00:00Z").then(at("2027-01-17T22:00:00Z"), -13.0));
+    garden.once(NEXT_AFTERNOON).ended_with(0);
+    let hot = |person: &str| {
+        let mails = to(&relay, person).into_iter().filter(|mail| mail.subject().contains("Too hot"));
+        mails.collect::<Vec<_>>()
+    };
+    // Six degrees do no harm under cloth.
+    assert!(hot(TUESDAY).is_empty());
+    feed.set_weather(of_low(6.0, "2027-01-17T15:30:00Z").then(at("2027-01-17T22:00:00Z"), -13.0));
+    garden.once("2027-01-17T13:30:00-05:00").ended_with(0);
+    assert!(hot(TUESDAY).is_empty(), "no round, no look");
+    garden.tampered("DELETE FROM rounds WHERE kind = 'afternoon' AND night = '2027-01-17'");
+    garden.once("2027-01-17T13:31:00-05:00").ended_with(0);
+    for person in [MANAGER, TUESDAY] {
+        let [mail] = &hot(person)[..] else { panic!("{:?}", to(&relay, person)) };
+        assert!(mail.subject().starts_with("Too hot under covers, now: uncover S1"), "{}", mail.subject());
+        let text = mail.text();
+        assert!(text.contains("TAKE OFF NOW") && text.contains("[ ] S1 (heavy row cover)"), "{text}");
+    }
+    // The list of the same round asks to lay it again, and a second look says neither again.
+    assert!(!lines_of(&garden, "S1", "2027-01-17T13:32:00-05:00").contains("It lies there already"));
+    let mails = relay.arrived().len();
+    garden.tampered("DELETE FROM rounds WHERE kind = 'afternoon' AND night = '2027-01-17'");
+    garden.once("2027-01-17T13:33:00-05:00").ended_with(0);
+    assert_eq!(relay.arrived().len(), mails);
 }

@@ -217,7 +217,7 @@ impl WeatherArguments {
             if let Some(store) = store {
                 stored.out = left_out(&store, &garden.garden, of, stored.last.as_ref(), now).await?;
                 stored.laid = laid_by_day(&store, &garden.garden, of, now).await?;
-                stored.day = day_before(&garden.garden, of, &gathered.forecasts);
+                stored.day = day_before(&garden.garden, of, &gathered.forecasts, now);
                 store.close().await;
             }
             Ok((taught, gathered, stored))

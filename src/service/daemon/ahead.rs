@@ -81,7 +81,7 @@ impl Daemon<'_> {
         let garden = &garden;
         let forecasts = self.sources().gather(settings, of, now).await.forecasts;
         let lists = heard(self.store, &garden.id, of, now).await?;
-        let day = day_before(garden, of, &forecasts);
+        let day = day_before(garden, of, &forecasts, now);
         let elsewhere = covers_elsewhere(self.store, self.settings, garden, of, now).await?;
         let taken = taken(self.store, garden, of, now).await?;
         let before = Before {

@@ -167,8 +167,9 @@ impl Daemon<'_> {
         let nights = if round.kind == RoundKind::Dusk { 1 } else { TOLD };
         let all: Vec<Said> = heard().filter_map(read_back).collect();
         let stands = standing(&all);
+        self.too_hot_by_day(garden, round, forecasts).await?;
         let out = left_out(self.store, garden, round.night, stands, now).await?;
-        let day = day_before(garden, round.night, forecasts);
+        let day = day_before(garden, round.night, forecasts, now);
         let taken = taken(self.store, garden, round.night, now).await?;
         let laid = laid_by_day(self.store, garden, round.night, now).await?;
         let out = out.as_ref();
@@ -352,7 +353,7 @@ impl Daemon<'_> {
         };
         let kept = self.kept_by_day(settings, round.night, &said, now).await?;
         let coming = NightOf(round.night.0 + Duration::days(1));
-        let told = Said { at: now, kept: Some(kept.beds()), ..said.clone() };
+        let told = Said { at: now, kept: Some(kept.beds()), open: kept.opened(), ..said.clone() };
         let carried = said.clone().after_the_morning(std::slice::from_ref(&told), None);
         let lists = heard(self.store, &garden.id, coming, now).await?;
         let asked = to_uncover(garden, coming, &lists, Some(carried), &hands).map(|_| coming);
@@ -446,7 +447,7 @@ pub(super) fn round_row(garden: &Garden, round: Round, state: RoundState, now: D
     }
 }
 
-fn said_row(
+pub(super) fn said_row(
     garden: &Garden,
     night: NightOf,
     revision: u32,
@@ -456,6 +457,6 @@ fn said_row(
     Ok(SaidRow { garden: garden.id.clone(), night, revision, document: serde_json::to_string(said)?, said_at: now })
 }
 
-fn next_revision(rows: &[SaidRow]) -> u32 {
+pub(super) fn next_revision(rows: &[SaidRow]) -> u32 {
     rows.last().map_or(1, |row| row.revision + 1)
 }
