@@ -136,6 +136,8 @@ pub struct CoverUse {
 
 /// Between the name of a cover and the bed that lies under the same piece.
 const TOGETHER: &str = ", one piece together with ";
+/// Before the name of a cover that lies double.
+const TWO_LAYERS: &str = "two layers of ";
 
 impl CoverUse {
     /// "white cloth", "two layers of white cloth".
@@ -150,19 +152,25 @@ impl CoverUse {
     pub fn titled(name: &str, layers: Layers) -> String {
         match layers {
             Layers::One => name.to_string(),
-            Layers::Two => format!("two layers of {name}"),
+            Layers::Two => format!("{TWO_LAYERS}{name}"),
         }
     }
 
     /// The name on the shelf in what [`CoverUse::title`] gives.
     pub fn name_in(title: &str) -> &str {
-        let title = title.strip_prefix("two layers of ").unwrap_or(title);
+        let title = title.strip_prefix(TWO_LAYERS).unwrap_or(title);
         title.rsplit_once(TOGETHER).map_or(title, |(name, _)| name)
     }
 
-    /// Whether what [`CoverUse::title`] gives is of one piece over two beds.
-    pub fn is_over_two(title: &str) -> bool {
-        title.contains(TOGETHER)
+    /// Whether a cover is laid with all that another was laid with, by what [`CoverUse::title`] gives of both.
+    pub fn has_all_of(title: &str, other: &str) -> bool {
+        let is_double = |title: &str| title.starts_with(TWO_LAYERS);
+        CoverUse::name_in(title) == CoverUse::name_in(other) && (is_double(title) || !is_double(other))
+    }
+
+    /// The other bed under the same piece in what [`CoverUse::title`] gives.
+    pub fn together_in(title: &str) -> Option<&str> {
+        title.rsplit_once(TOGETHER).map(|(_, bed)| bed)
     }
 
     /// How many pieces lie side by side.

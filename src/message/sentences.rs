@@ -545,7 +545,9 @@ pub(super) fn changes(plan: &Plan<'_>, changes: &Changes, at: DateTime<Utc>) -> 
         lines.push(format!("{}: its cover is off since; lay it again.", title(id).0));
     }
     for id in &changes.other_cover {
-        lines.push(format!("{}: another cover than before; one that is on already may stay.", title(id).0));
+        let is_given_back = given_back.iter().any(|(_, beds)| beds.contains(&id.as_str()));
+        let on = if is_given_back { "the shared one goes back" } else { "one that is on already may stay" };
+        lines.push(format!("{}: another cover than before; {on}.", title(id).0));
     }
     if lines.is_empty() {
         return Vec::new();

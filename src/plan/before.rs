@@ -133,7 +133,8 @@ pub fn with_hands(out: Option<Said>, hands: &[Hand], after: DateTime<Utc>, until
             (HandOn::TakenOff, Some(bed)) => bed.cover = None,
             (HandOn::Laid(Some(title)), Some(bed)) => {
                 // It is the asked one, over two beds too, whatever else was asked with it.
-                let is_asked = |asked: &String| CoverUse::is_over_two(asked) && CoverUse::name_in(asked) == title;
+                let is_asked =
+                    |asked: &String| CoverUse::together_in(asked).is_some() && CoverUse::name_in(asked) == title;
                 if !bed.cover.as_ref().is_some_and(is_asked) {
                     bed.cover = Some(title.clone());
                 }

@@ -12,7 +12,7 @@ use crate::words::words;
 use chrono::{DateTime, Duration, Utc};
 use serde::{Deserialize, Serialize};
 use std::cmp::Ordering;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// What a garden was last told of a night.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
@@ -69,17 +69,24 @@ pub fn pieces_left(lists: &[Said], deadline: DateTime<Utc>, told: Option<&Said>)
     if lists.iter().all(|said| said.kept.is_none()) {
         return left;
     }
-    let on = |said: &Said, name: &str| {
-        let covers = said.beds.iter().filter_map(|bed| bed.cover.as_deref());
-        covers.filter(|cover| CoverUse::name_in(cover).to_lowercase() == name).count()
-    };
     let stays = out.clone().after_the_morning(lists, told);
+    let is_it = |cover: &str, name: &str| CoverUse::name_in(cover).to_lowercase() == name;
+    // Under one piece lies a bed, or it and its neighbour; it comes off once nothing of it stays.
+    let on = |said: &Said, name: &str| -> BTreeSet<(String, String)> {
+        let covers = said.beds.iter().filter_map(|bed| Some((&bed.bed, bed.cover.as_deref()?)));
+        let covers = covers.filter(|(_, cover)| is_it(cover, name));
+        covers
+            .map(|(bed, cover)| {
+                let (bed, other) = (bed.as_str(), CoverUse::together_in(cover).unwrap_or(bed));
+                (bed.min(other).to_string(), bed.max(other).to_string())
+            })
+            .collect()
+    };
     left.retain(|name, pieces| {
         let staying = on(&stays, name);
-        let off = u32::try_from(on(&out, name) - staying).unwrap_or(u32::MAX);
-        let together = out.beds.iter().filter_map(|bed| bed.cover.as_deref()).any(CoverUse::is_over_two);
-        *pieces = if together { *pieces } else { pieces.saturating_sub(off).max(1) };
-        staying > 0
+        let off = on(&out, name).difference(&staying).count();
+        *pieces = pieces.saturating_sub(u32::try_from(off).unwrap_or(u32::MAX)).max(1);
+        !staying.is_empty()
     });
     left
 }
@@ -180,7 +187,8 @@ pub struct Changes {
     pub riskier: Vec<String>,
     /// Beds with the same measure and another cover.
     pub other_cover: Vec<String>,
-    /// Beds that had a cover and are to have none, with what it was called: see [`CoverUse::title`].
+    /// Beds that had a cover and are to have none of it, or one layer of two, with what it was called: see
+    /// [`CoverUse::title`].
     pub freed: Vec<(String, String)>,
     /// Beds whose cover lay there, and is to be laid again.
     pub again: Vec<String>,
@@ -250,7 +258,8 @@ pub fn changes(last: &Said, next: &Said) -> Changes {
         if before.is_some_and(|before| bed.has_done(before)) {
             continue;
         }
-        if let Some(cover) = before.and_then(|said| said.cover.as_ref()).filter(|_| bed.cover.is_none()) {
+        let stays = |cover: &String| bed.cover.as_ref().is_some_and(|now| CoverUse::has_all_of(now, cover));
+        if let Some(cover) = before.and_then(|said| said.cover.as_ref()).filter(|cover| !stays(cover)) {
             changes.freed.push((bed.bed.clone(), cover.clone()));
         }
         let given_up = bed.measure == Measure::Leave

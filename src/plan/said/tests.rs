@@ -330,3 +330,37 @@ fn a_cover_that_lay_there_and_came_off_is_asked_for_again() {
     assert_eq!(after(&with_minutes(said(now(), &[(Cover, 0.6)]), 0.0)), Err(SilentReason::Unchanged));
     assert_eq!(changes(&lay, &with_minutes(said(now(), &[(Cover, 0.6)]), 4.0)).again, ["R1"]);
 }
+
+#[test]
+fn of_a_piece_over_two_beds_that_the_morning_keeps_for_one_no_more_is_there_than_it() {
+    let mut night = Said { covers: [("White Cloth".into(), 3)].into(), ..earlier(&[(Cover, 0.5); 4]) };
+    night.beds[0].cover = Some("white cloth, one piece together with R2".into());
+    night.beds[1].cover = Some("white cloth, one piece together with R1".into());
+    for (kept, pieces) in [
+        (&["R1"] as &[&str], Some(1)),
+        (&["R2"], Some(1)),
+        (&["R1", "R2"], Some(1)),
+        (&["R1", "R3"], Some(2)),
+        (&["R3"], Some(1)),
+        (&["R1", "R2", "R3", "R4"], Some(3)),
+        (&[], None),
+    ] {
+        let kept_beds = Some(kept.iter().map(|bed| (*bed).to_string()).collect());
+        let morning = Said { at: now() + Duration::hours(19), kept: kept_beds, ..night.clone() };
+        let left = pieces_left(&[night.clone(), morning], now(), None);
+        assert_eq!(left.get("white cloth").copied(), pieces, "{kept:?}");
+    }
+}
+
+#[test]
+fn a_cover_that_gives_way_to_another_is_free() {
+    let with = |cover: &str| {
+        let mut said = earlier(&[(Cover, 0.5)]);
+        said.beds[0].cover = Some(cover.into());
+        said
+    };
+    let freed = |before: &str, now: &str| changes(&with(before), &with(now)).freed.len();
+    assert_eq!((freed("cloth", "sheet"), freed("two layers of cloth", "cloth")), (1, 1));
+    assert_eq!((freed("cloth", "cloth"), freed("cloth", "two layers of cloth")), (0, 0));
+    assert_eq!(freed("cloth, one piece together with R2", "cloth"), 0);
+}
