@@ -126,7 +126,12 @@ pub struct SaidBed {
 impl SaidBed {
     /// Whether its cover lay there when it was asked for, and took no work.
     pub(super) fn lies_there(&self) -> bool {
-        self.measure == Measure::Cover && self.minutes == Some(0.0)
+        self.measure == Measure::Cover && self.takes_no_work()
+    }
+
+    /// Whether it was out when it was asked for.
+    fn takes_no_work(&self) -> bool {
+        self.measure.is_work() && self.minutes == Some(0.0)
     }
 
     /// Whether somebody has done the picking that `before` asked for, and nothing else is asked now: that is no news.
@@ -222,6 +227,11 @@ impl Said {
         self.beds.iter().any(|bed| bed.measure.is_work())
     }
 
+    /// Whether somebody was asked to do more than to leave what is out.
+    fn wants_people(&self) -> bool {
+        self.beds.iter().any(|bed| bed.measure.is_work() && !bed.takes_no_work())
+    }
+
     fn is_all_fine(&self) -> bool {
         self.beds.iter().all(|bed| bed.measure == Measure::Fine)
     }
@@ -267,7 +277,8 @@ pub fn changes(last: &Said, next: &Said) -> Changes {
         let order = if given_up { Ordering::Greater } else { urgency(bed.measure).cmp(&urgency(measure)) };
         match order {
             Ordering::Greater => {
-                changes.asks_more = true;
+                // Where nothing was known, that covers stay where they lie asks for nothing more.
+                changes.asks_more |= !(measure == Measure::Unknown && bed.takes_no_work());
                 changes.worse.push((bed.bed.clone(), measure));
             }
             Ordering::Less => changes.better.push((bed.bed.clone(), measure)),
@@ -366,14 +377,14 @@ pub enum CalendarEntry {
 words!(CalendarEntry { Publish = "PUBLISH", Cancel = "CANCEL" });
 
 /// The calendar entry that goes with a list, from all lists said of this night, oldest first. There is one while there
-/// is work, and it is taken out when the list that asked for it no longer holds. Weather that went missing takes none
+/// is work beyond leaving what is out, and it is taken out when the list that asked for it no longer holds. Weather that went missing takes none
 /// out. An all-clear that is said again, to somebody whom it did not reach, takes it out again.
 pub fn calendar_entry(reason: SayReason, next: &Said, said: &[Said]) -> Option<CalendarEntry> {
-    if next.has_work() {
+    if next.wants_people() {
         return Some(CalendarEntry::Publish);
     }
-    let stands = standing(said).is_some_and(Said::has_work);
-    let again = reason == SayReason::CalledOff && said.iter().any(Said::has_work);
+    let stands = standing(said).is_some_and(Said::wants_people);
+    let again = reason == SayReason::CalledOff && said.iter().any(Said::wants_people);
     (!next.is_unknown() && (stands || again)).then_some(CalendarEntry::Cancel)
 }
 

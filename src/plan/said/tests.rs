@@ -364,3 +364,36 @@ fn a_cover_that_gives_way_to_another_is_free() {
     assert_eq!((freed("cloth", "cloth"), freed("cloth", "two layers of cloth")), (0, 0));
     assert_eq!(freed("cloth, one piece together with R2", "cloth"), 0);
 }
+
+/// Covers on every bed, which lay there where they take no minutes.
+fn covered(minutes: &[f64]) -> Said {
+    let mut said = said(now(), &vec![(Cover, 0.6); minutes.len()]);
+    said.beds.iter_mut().zip(minutes).for_each(|(bed, minutes)| bed.minutes = Some(*minutes));
+    said
+}
+
+#[test]
+fn once_the_weather_is_known_again_covers_that_stay_are_nothing_worse() {
+    let unknown = earlier(&[(Unknown, 0.0); 2]);
+    let after = |next: &Said| {
+        let reason = whether(RoundKind::Afternoon, next, Some(&unknown), Some(unknown.at), AllQuiet::Weekly);
+        (reason, changes(&unknown, next).asks_more)
+    };
+    assert_eq!(after(&covered(&[0.0, 0.0])), (Ok(SayReason::Worse), false));
+    assert_eq!(after(&covered(&[0.0, 4.0])), (Ok(SayReason::Worse), true));
+    // A frost that comes up asks for more, though the cover lies there.
+    assert!(changes(&earlier(&[(Fine, 0.0)]), &covered(&[0.0])).asks_more);
+}
+
+#[test]
+fn a_calendar_has_an_entry_while_people_are_wanted() {
+    use CalendarEntry::{Cancel, Publish};
+    let fine = said(now(), &[(Fine, 0.0); 2]);
+    let (lies, work) = (covered(&[0.0, 0.0]), covered(&[0.0, 4.0]));
+    let entry = |next: &Said, said: &[Said]| calendar_entry(SayReason::Better, next, said);
+    assert_eq!(entry(&lies, &[]), None);
+    assert_eq!(entry(&work, &[]), Some(Publish));
+    assert_eq!(entry(&lies, std::slice::from_ref(&work)), Some(Cancel));
+    assert_eq!(entry(&fine, &[work.clone(), lies.clone()]), None);
+    assert_eq!(calendar_entry(SayReason::CalledOff, &fine, &[lies]), None);
+}
