@@ -2,6 +2,7 @@
 //! due becomes one look, one decision and its messages in one transaction. The post sends what the decisions left.
 
 mod ahead;
+mod by_day;
 mod escalation;
 mod lock;
 mod look_again;
