@@ -12,6 +12,7 @@ mod key;
 mod lines;
 pub mod log;
 pub mod logged_table;
+pub mod lying;
 mod note;
 mod replaces;
 pub mod table;

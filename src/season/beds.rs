@@ -54,7 +54,7 @@ pub(super) fn beds<'g>(
         lows.map(|low| ((low.place.clone(), low.night), low.low)).collect()
     };
     let (lows, looks) = (by_place(&known.whole), by_place(&known.lows));
-    let lying = lying(known, garden.site.longitude);
+    let lying = lying(garden, known);
     let damage = damage(garden, known);
     let figures = |bed: &'g Bed| {
         let place = Place::Bed { bed: bed.id.clone() };
@@ -79,7 +79,7 @@ pub(super) fn beds<'g>(
         for night in nights {
             let is_asked = night.said_of(&bed.id).is_some_and(|said| said.measure.is_work());
             figures.asked += usize::from(is_asked);
-            let lies = lying.get(&night.of).is_some_and(|lying| lying.iter().any(|lying| lying.bed == bed.id));
+            let lies = lying.get(&night.of).is_some_and(|lying| lying.iter().any(|lying| lying.laid.bed == bed.id));
             figures.covered += usize::from(lies);
             let harmed = found.iter().any(|damage| damage.night == night.of && damage.class.number() > 0);
             if !is_asked && !harmed {

@@ -1,10 +1,11 @@
 //! What a season's covers took and saved, in person-minutes, as lists reckon them.
 
 use super::NightFigures;
-use super::covers::{Lying, lying};
+use super::covers::lying;
 use crate::beds::{Bed, Garden};
 use crate::crops::damage::DamageClass;
 use crate::journal::event::Known;
+use crate::journal::lying::Stay;
 use crate::journal::{Damage, What};
 use crate::plan::cover_minutes;
 use crate::risk::pieces_for;
@@ -61,13 +62,13 @@ fn crops_of(garden: &Garden, bed: &str, of: NightOf) -> Vec<String> {
 
 /// Adds to each night what its covers took and saved.
 pub(super) fn reckon(garden: &Garden, known: &Known, nights: &mut [NightFigures]) {
-    let lying = lying(known, garden.site.longitude);
+    let lying = lying(garden, known);
     let damage = damage(garden, known);
     for night in nights {
         let Some(lying) = lying.get(&night.of) else { continue };
         let beds = || lying.iter().filter_map(|lying| Some((lying, bed_of(garden, lying)?)));
         let work: Vec<f64> =
-            beds().filter(|(lying, _)| lying.is_new).map(|(lying, bed)| work(garden, lying, bed)).collect();
+            beds().filter(|(lying, _)| lying.first == night.of).map(|(lying, bed)| work(garden, lying, bed)).collect();
         night.work = (!work.is_empty()).then(|| Minutes(work.iter().sum()));
         // Of a bed that no list spoke of nobody knows what would have become of it: then of the night neither.
         let saved: Option<Vec<f64>> = beds().map(|(_, bed)| saved(garden, night, bed, &damage)).collect();
@@ -75,14 +76,14 @@ pub(super) fn reckon(garden: &Garden, known: &Known, nights: &mut [NightFigures]
     }
 }
 
-fn bed_of<'g>(garden: &'g Garden, lying: &Lying) -> Option<&'g Bed> {
-    garden.beds.iter().find(|bed| bed.id == lying.bed)
+fn bed_of<'g>(garden: &'g Garden, lying: &Stay) -> Option<&'g Bed> {
+    garden.beds.iter().find(|bed| bed.id == lying.laid.bed)
 }
 
 /// To lay it and to take it off again, in little wind and without the way there.
-fn work(garden: &Garden, lying: &Lying, bed: &Bed) -> f64 {
-    let layers = u32::from(lying.layers);
-    let stock = garden.covers.iter().find(|stock| Some(&stock.name) == lying.cover.as_ref());
+fn work(garden: &Garden, lying: &Stay, bed: &Bed) -> f64 {
+    let layers = u32::from(lying.laid.layers);
+    let stock = garden.covers.iter().find(|stock| Some(&stock.name) == lying.laid.cover.as_ref());
     let pieces = stock.map_or(1, |stock| pieces_for(bed, stock)).saturating_mul(layers);
     let (lay, take_off) = cover_minutes(bed.area(), pieces, layers);
     lay + take_off

@@ -246,6 +246,12 @@ async fn said_of(store: &Store, garden: &Garden, night: NightOf) -> Result<Vec<S
     Ok(store.said(&garden.id, night).await?.iter().filter_map(read_back).collect())
 }
 
+/// What the words of all mornings after have left on the beds of a garden.
+pub async fn mornings(store: &Store, garden: &Garden) -> Result<Vec<(NightOf, Said)>, StoreFault> {
+    let rows = store.said_of_mornings(&garden.id).await?;
+    Ok(rows.iter().filter_map(|row| Some((row.night, read_back(row)?))).collect())
+}
+
 /// Readings of an evening, each with the offset of the place where its thermometer hangs.
 pub async fn readings(store: &Store, garden: &Garden, of: NightOf) -> Result<Vec<Reading>, StoreFault> {
     let span = span_of(garden, of);

@@ -4,11 +4,12 @@ use crate::crops::damage::DamageClass;
 use crate::crops::{HarvestHabit, Life, sample as crops};
 use crate::journal::Entry;
 use crate::journal::event::{ForecastAtRound, Written};
+use crate::journal::lying::stays;
 use crate::journal::{Covered, Uncovered};
 use crate::learn::Figure;
 use crate::lessons::figures::{Accepted, Accepts, InUse, Row, apply, rows};
 use crate::lessons::lows::NightLow;
-use crate::lessons::{perhaps_covered, span_of};
+use crate::lessons::span_of;
 use crate::night::cover::{Cover, Layers};
 use crate::rounds::RoundKind;
 use crate::units::{Celsius, MetresPerSecond};
@@ -153,13 +154,15 @@ fn a_cover_that_nobody_took_off_may_still_be_on() {
     let garden = garden();
     let laid = What::Covered(Covered { bed: "A2".into(), cover: None, layers: 1 });
     let off = What::Uncovered(Uncovered { bed: "A2".into() });
-    let nights: BTreeSet<NightOf> = [-1, 3, 40].map(night).into();
+    let nights: BTreeSet<NightOf> = [-1, 0, 3, 40].map(night).into();
     let on = |entries: &[Written], day: i64| {
-        perhaps_covered(&garden, entries, &nights).get(&(night(day), "A2".to_string())).copied()
+        crate::lessons::covered(&garden, &stays(&garden, entries, &[]), &nights)
+            .get(&(night(day), "A2".to_string()))
+            .copied()
     };
     let left = [written(&garden, 0, -1, laid.clone())];
     let cover = garden.covers[0].cover(Layers::One);
-    assert_eq!([-1, 3, 40].map(|day| on(&left, day)), [None, Some(Some(cover)), Some(None)]);
+    assert_eq!([-1, 0, 3, 40].map(|day| on(&left, day)), [None, Some(Some(cover)), Some(None), Some(None)]);
     let taken_off = [left[0].clone(), written(&garden, 30, 15, off)];
     assert_eq!([3, 40].map(|day| on(&taken_off, day)), [Some(Some(cover)), None]);
 }

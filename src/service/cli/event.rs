@@ -7,6 +7,7 @@ use crate::lessons::lows::{self, NightLow};
 use crate::lessons::span_of;
 use crate::message::cold_night::{list_of_cold_nights, story};
 use crate::night::screen::Span;
+use crate::service::look;
 use crate::service::store::{Open, Store};
 use crate::zone::NightOf;
 use chrono::{DateTime, NaiveDate, Utc};
@@ -81,5 +82,6 @@ pub(super) async fn known(store: &Store, garden: &Garden, from: NightOf, to: Nig
             Err(fault) => tracing::error!(night = %row.night, %fault, "what was said cannot be read back"),
         }
     }
-    Ok(Known { foretold: store.foretold(&garden.id, from, to).await?, lows, whole, said, entries })
+    let mornings = look::mornings(store, garden).await?;
+    Ok(Known { foretold: store.foretold(&garden.id, from, to).await?, lows, whole, said, mornings, entries })
 }
