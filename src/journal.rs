@@ -8,6 +8,7 @@ mod amount;
 mod belongs;
 pub mod doubts;
 pub mod event;
+pub mod found;
 mod key;
 mod lines;
 pub mod log;

@@ -17,7 +17,7 @@ pub mod lows;
 pub mod tolerances;
 
 use crate::beds::Garden;
-use crate::journal::event::{ForecastAtRound, Written};
+use crate::journal::event::ForecastAtRound;
 use crate::journal::lying::Stay;
 use crate::journal::{Covered, Place};
 use crate::night::cover::{Cover, Layers};
@@ -28,6 +28,7 @@ use crate::zone::NightOf;
 use chrono::NaiveDate;
 use lows::NightLow;
 use std::collections::{BTreeMap, BTreeSet};
+use tolerances::Harmed;
 
 /// All that is known of past nights, as far as something can be learned from it.
 #[derive(Clone, Debug, Default)]
@@ -42,7 +43,7 @@ pub struct Lessons {
     /// Beds with a cover that was never written off, and since which night nobody knows whether it lies there.
     pub left_on: BTreeMap<String, NightOf>,
     /// Reports of harm, in order of time.
-    pub damage: Vec<Written>,
+    pub damage: Vec<Harmed>,
 }
 
 /// Beds on which something lay in a night, by [`crate::journal::lying`]: what it was, or `None` where it may not have lain

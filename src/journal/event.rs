@@ -1,5 +1,6 @@
 //! Cold nights, derived from what was foretold, said, done, measured and found; nothing of them is written down.
 
+use super::found::{Dangers, Report, reports};
 use super::lying::{Stay, stays};
 use super::{Damage, Entry, Key, Place, Sampled, What};
 use crate::beds::Garden;
@@ -219,6 +220,15 @@ pub struct Known {
     pub mornings: Vec<(NightOf, Said)>,
     /// Those before and after as well: covers stay on, and damage is found late.
     pub entries: Vec<Written>,
+    /// How cold nights were, those of some weeks before and after as well, by [`super::found::dangers`].
+    pub dangers: Dangers,
+}
+
+impl Known {
+    /// Every report of damage with the night that did it.
+    pub fn reports(&self, garden: &Garden) -> Vec<Report<'_>> {
+        reports(&self.entries, &self.dangers, garden.site.longitude)
+    }
 }
 
 /// The night to which an instant belongs: from noon to noon by the mean sun of a place. Not the clock's noon, so that a
@@ -280,6 +290,7 @@ pub fn cold_nights(garden: &Garden, catalogue: &Catalogue, known: &Known) -> Vec
     let warmest = tenderest.map(|tolerance| tolerance.damage_begins).fold(Celsius(0.0), Celsius::max);
     let warmest = garden.own_figures.iter().filter_map(|own| own.damage_begins).fold(warmest, Celsius::max);
     let stays = stays(garden, &known.entries, &known.mornings);
+    let reports = known.reports(garden);
     let mut cold = Vec::new();
     for of in nights {
         let lows = measured.get(&of).map(Vec::as_slice).unwrap_or_default();
@@ -298,6 +309,7 @@ pub fn cold_nights(garden: &Garden, catalogue: &Catalogue, known: &Known) -> Vec
                 shown.map(|low| (low.low, low.place.clone())),
                 known,
                 &stays,
+                &reports,
             ));
         }
     }
@@ -311,18 +323,13 @@ fn figures(
     measured: Option<(Celsius, Place)>,
     known: &Known,
     stays: &[Stay],
+    reports: &[Report<'_>],
 ) -> ColdNight {
     let asked = known.said.iter().filter(|(night, _)| *night == of).flat_map(|(_, said)| &said.beds);
     let mut asked: Vec<&str> = asked.filter(|bed| bed.cover.is_some()).map(|bed| bed.bed.as_str()).collect();
     asked.sort_unstable();
     asked.dedup();
-    let mut damage: Vec<&Damage> = Vec::new();
-    for written in known.entries.iter().filter(|written| written.stands()) {
-        match &written.entry.what {
-            What::Damage(found) if found.night == of => damage.push(found),
-            _ => {}
-        }
-    }
+    let damage: Vec<&Damage> = reports.iter().filter(|report| report.night == of).map(|report| report.damage).collect();
     let lying = stays.iter().filter(|stay| stay.is_sure(of));
     let covered: BTreeSet<&str> = lying.map(|stay| stay.laid.bed.as_str()).collect();
     ColdNight {

@@ -1,6 +1,7 @@
 use super::lows::{LoggedNight, NightLow};
 use super::*;
 use crate::beds::sample;
+use crate::journal::event::Written;
 use crate::journal::{Entry, Place, Reading, Sampled, What};
 use crate::night::Estimate;
 use crate::night::screen::{CLEAR_CALM_SHIFT, CLEAR_CALM_SPREAD, UNKNOWN_SITE_SPREAD};

@@ -58,11 +58,8 @@ pub(super) fn beds<'g>(
     let damage = damage(garden, known);
     let figures = |bed: &'g Bed| {
         let place = Place::Bed { bed: bed.id.clone() };
-        let found: Vec<_> = damage
-            .iter()
-            .map(|report| report.damage)
-            .filter(|damage| damage.bed == bed.id && counted.contains(&damage.night))
-            .collect();
+        let found: Vec<_> =
+            damage.iter().filter(|report| report.damage.bed == bed.id && counted.contains(&report.night)).collect();
         let mut figures = BedFigures {
             bed,
             asked: 0,
@@ -70,7 +67,7 @@ pub(super) fn beds<'g>(
             thermometer: thermometers.iter().find(|found| found.place == place).cloned(),
             against_screen: against_screen(&lows, &place),
             reports: found.len(),
-            worst: found.iter().map(|damage| damage.class).max(),
+            worst: found.iter().map(|report| report.damage.class).max(),
             hits: 0,
             misses: 0,
             false_alarms: 0,
@@ -81,7 +78,7 @@ pub(super) fn beds<'g>(
             figures.asked += usize::from(is_asked);
             let lies = lying.get(&night.of).is_some_and(|lying| lying.iter().any(|lying| lying.laid.bed == bed.id));
             figures.covered += usize::from(lies);
-            let harmed = found.iter().any(|damage| damage.night == night.of && damage.class.number() > 0);
+            let harmed = found.iter().any(|report| report.night == night.of && report.damage.class.number() > 0);
             if !is_asked && !harmed {
                 continue;
             }

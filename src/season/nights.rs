@@ -142,7 +142,7 @@ pub(super) fn nights(
     let covered = lying(garden, known);
     let mut damage: BTreeMap<NightOf, Vec<&Damage>> = BTreeMap::new();
     for report in super::worth::damage(garden, known) {
-        damage.entry(report.damage.night).or_default().push(report.damage);
+        damage.entry(report.night).or_default().push(report.damage);
     }
     let figures = |of: NightOf| {
         let lows = lows.get(&of).map(Vec::as_slice).unwrap_or_default();

@@ -1,9 +1,11 @@
 //! One look at one garden: the best forecast at hand, the evening's readings, and the list that follows from them.
 
+mod known;
 mod sources;
 mod taught;
 
 pub use crate::lessons::span_of;
+pub use known::known;
 pub use sources::{Gathered, Sources};
 pub use taught::{All, NOT_TAUGHT, all_lessons, teach};
 

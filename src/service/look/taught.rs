@@ -1,12 +1,15 @@
 //! What the store holds of past nights, put into a garden before its list is made.
 
+use super::known::dangers_around;
 use super::mornings;
 use crate::beds::Garden;
 use crate::journal::What;
 use crate::journal::event::Written;
+use crate::journal::found::{Dangers, reports};
 use crate::journal::lying::{Stay, stays};
 use crate::lessons::figures::{self, Accepts};
 use crate::lessons::forecasts::{COLD_ENOUGH, NIGHTS_OF_A_LIST};
+use crate::lessons::tolerances::Harmed;
 use crate::lessons::{Lessons, covered, left_on, lows, span_of};
 use crate::night::screen::Span;
 use crate::service::store::{Store, StoreFault};
@@ -45,7 +48,7 @@ pub async fn all_lessons(store: &Store, garden: &Garden, of: NightOf) -> Result<
     let (nights, lessons) = newest(store, garden, of, false).await?;
     let covered = covered(garden, &stays, &nights.into_iter().collect());
     let lessons = Lessons { confirmed: confirmed.clone(), covered, left_on: left_on(&stays), ..lessons };
-    let of_harm = Lessons { confirmed, ..nights_of_harm(store, garden, of, entries, &stays).await? };
+    let of_harm = Lessons { confirmed, ..nights_of_harm(store, garden, of, &entries, &stays).await? };
     Ok(All { lessons, of_harm, accepts })
 }
 
@@ -91,17 +94,26 @@ async fn nights_of_harm(
     store: &Store,
     garden: &Garden,
     of: NightOf,
-    entries: Vec<Written>,
+    entries: &[Written],
     stays: &[Stay],
 ) -> Result<Lessons, StoreFault> {
     let night = |written: &Written| match &written.entry.what {
-        What::Damage(damage) if written.stands() && damage.night < of => Some(damage.night),
+        What::Damage(damage) if written.stands() => Some(damage.night),
         _ => None,
     };
-    let nights: BTreeSet<NightOf> = entries.iter().filter_map(night).collect();
+    let named: BTreeSet<NightOf> = entries.iter().filter_map(night).collect();
+    let dangers = match (named.first(), named.last()) {
+        (Some(first), Some(last)) if named.len() > 1 => dangers_around(store, garden, entries, *first, *last).await?,
+        _ => Dangers::new(),
+    };
+    let damage: Vec<Harmed> = reports(entries, &dangers, garden.site.longitude)
+        .into_iter()
+        .filter(|report| report.night < of)
+        .map(|report| Harmed { night: report.night, damage: report.damage.clone() })
+        .collect();
+    let nights: BTreeSet<NightOf> = damage.iter().map(|harm| harm.night).collect();
     let lessons = seen(store, garden, &nights.iter().copied().collect::<Vec<_>>(), false).await?;
     let covered = covered(garden, stays, &nights);
-    let damage = entries.into_iter().filter(|written| night(written).is_some()).collect();
     Ok(Lessons { covered, damage, ..lessons })
 }
 
