@@ -101,22 +101,23 @@ pub fn story(of: NightOf, cold: Option<&ColdNight>, known: &Known, garden: &Gard
     }
     let picked = entries().filter(|written| matches!(written.entry.what, What::Harvested(_))).map(line);
     part("Picked", picked.collect());
-    let found = known.entries.iter().filter(|written| {
+    let (sunset, sunrise) = night_hours(&garden.site, &garden.zone, of);
+    let gone = known.entries.iter().filter(|written| {
         written.stands()
-            && match &written.entry.what {
-                What::Damage(damage) => damage.night == of,
-                What::Lost(_) | What::Resown(_) => {
-                    let (sunset, sunrise) = night_hours(&garden.site, &garden.zone, of);
-                    (sunset..=sunrise + Duration::days(14)).contains(&written.entry.at)
-                }
-                _ => false,
-            }
+            && matches!(written.entry.what, What::Lost(_) | What::Resown(_))
+            && (sunset..=sunrise + Duration::days(14)).contains(&written.entry.at)
     });
-    let dated = |written: &Written| {
+    let harm = known.reports(garden).into_iter().filter(|report| report.night == of).map(|report| {
+        let moved = if report.damage.night == of { "" } else { "; by what was found before it, of this night" };
+        (report.written, moved)
+    });
+    let mut found: Vec<(&Written, &str)> = gone.map(|written| (written, "")).chain(harm).collect();
+    found.sort_by_key(|(written, _)| written.entry.at);
+    let dated = |(written, moved): (&Written, &str)| {
         let day = garden.zone.local(written.entry.at).format("%Y-%m-%d");
-        format!("{day}  {}", said_by(&written.entry.what, shown))
+        format!("{day}  {}{moved}", said_by(&written.entry.what, shown))
     };
-    part("Found afterwards", found.map(dated).collect());
+    part("Found afterwards", found.into_iter().map(dated).collect());
     text
 }
 

@@ -4,15 +4,8 @@ use super::letter::{Letter, Reader};
 use super::{cautions, entries};
 use crate::beds::{Bed, Garden, Role};
 use crate::crops::Catalogue;
-use crate::plan::Measure;
 use crate::plan::said::Said;
 use crate::zone::NightOf;
-
-/// Whether a bed was out in the cold and in danger, or nothing was known of it, by what was said of a night.
-pub fn was_out(said: &Said, bed: &str) -> bool {
-    let measure = said.beds.iter().find(|said| said.bed == bed).map(|bed| bed.measure);
-    measure.is_some_and(|measure| !matches!(measure, Measure::Fine | Measure::BringIn))
-}
 
 /// The question some days after one or more nights, the youngest last. Each bed that was at risk is asked about once, for
 /// the last night on which it was. `None` where no such bed is there any more.
@@ -27,7 +20,7 @@ pub fn look_again_letter(
         .beds
         .iter()
         .filter_map(|bed| {
-            let (night, _) = nights.iter().rfind(|(_, said)| was_out(said, &bed.id))?;
+            let (night, _) = nights.iter().rfind(|(_, said)| said.was_out(&bed.id))?;
             let lines = match reader.role {
                 Role::Manager => vec![format!(
                     "counterpane damage --garden {} {} <0 to 5> --night {night}",
@@ -88,6 +81,7 @@ fn title(bed: &Bed, catalogue: &Catalogue) -> String {
 mod tests {
     use super::*;
     use crate::beds::sample::{bed, garden};
+    use crate::plan::Measure;
     use crate::plan::said::SaidBed;
     use chrono::{DateTime, Duration, NaiveDate};
 

@@ -1,7 +1,6 @@
 //! The morning after: uncover, and write down what the night did.
 
 use super::letter::{Letter, Reader, capitalised, lateness};
-use super::look_again::was_out;
 use super::{cautions, entries, sentences};
 use crate::beds::{Bed, Garden, Role};
 use crate::crops::{AfterFrost, Catalogue};
@@ -118,7 +117,7 @@ fn looks(
     said: &Said,
     reader: Reader,
 ) -> Option<entries::Group> {
-    let beds = garden.beds.iter().filter(|bed| was_out(said, &bed.id));
+    let beds = garden.beds.iter().filter(|bed| said.was_out(&bed.id));
     let entries: Vec<entries::Entry> = beds
         .flat_map(|bed| {
             let was_picked = said.beds.iter().any(|said| said.bed == bed.id && said.measure == Measure::Harvest);

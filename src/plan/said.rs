@@ -232,6 +232,12 @@ impl Said {
         self.beds.iter().any(|bed| bed.measure.is_work() && !bed.takes_no_work())
     }
 
+    /// Whether a bed was out in the cold and in danger, or nothing was known of it.
+    pub fn was_out(&self, bed: &str) -> bool {
+        let measure = self.beds.iter().find(|said| said.bed == bed).map(|bed| bed.measure);
+        measure.is_some_and(|measure| !matches!(measure, Measure::Fine | Measure::BringIn))
+    }
+
     fn is_all_fine(&self) -> bool {
         self.beds.iter().all(|bed| bed.measure == Measure::Fine)
     }

@@ -1,9 +1,11 @@
 //! One look at one garden: the best forecast at hand, the evening's readings, and the list that follows from them.
 
+mod known;
 mod sources;
 mod taught;
 
 pub use crate::lessons::span_of;
+pub use known::known;
 pub use sources::{Gathered, Sources};
 pub use taught::{All, NOT_TAUGHT, all_lessons, teach};
 
@@ -312,6 +314,12 @@ pub async fn taken(store: &Store, garden: &Garden, of: NightOf, now: DateTime<Ut
 
 async fn said_of(store: &Store, garden: &Garden, night: NightOf) -> Result<Vec<Said>, StoreFault> {
     Ok(store.said(&garden.id, night).await?.iter().filter_map(read_back).collect())
+}
+
+/// What the words of all mornings after have left on the beds of a garden.
+pub async fn mornings(store: &Store, garden: &Garden) -> Result<Vec<(NightOf, Said)>, StoreFault> {
+    let rows = store.said_of_mornings(&garden.id).await?;
+    Ok(rows.iter().filter_map(|row| Some((row.night, read_back(row)?))).collect())
 }
 
 /// Readings of an evening, each with the offset of the place where its thermometer hangs.

@@ -3,7 +3,13 @@
 use super::writing::{Desk, Writing, refused};
 use super::{Done, Failure};
 use crate::crops::damage::{DamageClass, Usable};
+use crate::journal::found::{ASKED_WITHIN, night_asked};
+use crate::journal::when::Speaker;
 use crate::journal::{Amount, Damage, Gone, Harvested, Kind, Struck, What, bed_of, crop_in, note, photo};
+use crate::service::look::known;
+use crate::service::store::{Open, Store};
+use crate::zone::NightOf;
+use chrono::{DateTime, Utc};
 use clap::Args;
 
 /// What commands about a planting have in common.
@@ -48,7 +54,8 @@ pub(super) struct DamageCommand {
     /// Whether it can still be used: yes, partly or no
     #[arg(long, value_name = "YES|PARTLY|NO", value_parser = usable)]
     usable: Option<Usable>,
-    /// The night that did it, by the date of its evening; leave it out for last night
+    /// The night that did it, by the date of its evening; leave it out for the last one that put the bed at risk, of the
+    /// fifteen before it was seen
     #[arg(long, value_name = "DATE")]
     night: Option<String>,
     /// A photograph, by its place in the folder of photographs
@@ -145,7 +152,8 @@ impl DamageCommand {
         };
         let night = match (&self.night, old) {
             (None, Some(old)) => old.night,
-            (text, _) => desk.speaker().night(text.as_deref().unwrap_or("last night")).map_err(refused)?,
+            (Some(night), _) => desk.speaker().night(night).map_err(refused)?,
+            (None, None) => self.night_asked(&desk, bed, moment.at)?,
         };
         let crop = match (crop, old) {
             (Some(crop), _) => Some(self.about.crop(&desk, bed, crop, night.0)?),
@@ -171,6 +179,25 @@ impl DamageCommand {
         let entry = desk.entry(&moment, self.words.join(" "), What::Damage(what), self.about.anyway)?;
         self.about.writing.write(&desk, vec![(entry, echo)])?;
         Ok(Done::Well)
+    }
+}
+
+impl DamageCommand {
+    /// Where nobody names a night: the one that people were asked about when they looked.
+    fn night_asked(&self, desk: &Desk<'_>, bed: &str, seen: DateTime<Utc>) -> Result<NightOf, Failure> {
+        let (garden, path) = (desk.garden, self.about.writing.configuration.store_path(desk.settings));
+        let last_night = Speaker { now: seen, ..desk.speaker() }.night("last night").map_err(refused)?;
+        if !path.exists() {
+            return Ok(last_night);
+        }
+        let first = NightOf(last_night.0 - ASKED_WITHIN);
+        let known = super::runtime()?.block_on(async {
+            let store = Store::open(&path, Open::ExistingOnly).await?;
+            let known = known(&store, garden, first, last_night).await?;
+            store.close().await;
+            Ok::<_, Failure>(known)
+        })?;
+        Ok(night_asked(garden, &desk.settings.catalogue, &known, bed, last_night))
     }
 }
 
