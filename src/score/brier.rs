@@ -60,7 +60,7 @@ const DRAWS: usize = 2_000;
 const SEED: u64 = 1;
 
 /// The 95 % interval of the Brier score of some nights, from 2,000 resamples of whole blocks ([`Scored::block`]). `None` of
-/// fewer than eight blocks.
+/// fewer than seven blocks.
 pub fn interval(nights: &[Scored], threshold: Threshold) -> Option<(f64, f64)> {
     let mut blocks: BTreeMap<u32, Block> = BTreeMap::new();
     for night in nights {

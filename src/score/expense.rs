@@ -132,7 +132,7 @@ pub fn relative_value(hit_rate: f64, false_alarm_rate: f64, base_rate: f64, cost
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Difference {
     pub mean: f64,
-    /// Its 95 % interval, by resampling; none of fewer than eight blocks, which cannot say how far blocks differ.
+    /// Its 95 % interval, by resampling; none of fewer than seven blocks, which cannot say how far blocks differ.
     pub interval: Option<(f64, f64)>,
 }
 

@@ -32,7 +32,7 @@ pub fn table(nights: &[Scored]) -> String {
          cost-loss ratio and is taken to save everything. \"Chance\" covers when the\n\
          chance is above the ratio. A difference has its 95 % interval below it, from\n\
          resampling whole months of nights: ends of one sign are hardly luck. Of\n\
-         fewer than eight months there is none.\n",
+         fewer than seven months there is none.\n",
     );
     for threshold in Threshold::ALL {
         write_expense(&mut text, nights, threshold);
