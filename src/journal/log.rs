@@ -242,7 +242,13 @@ fn in_this_age(instant: DateTime<Utc>) -> Option<DateTime<Utc>> {
 }
 
 fn no_time(text: &str, times: Times) -> String {
+    // Nobody can tell a day from a month there, so that none is taken for the other.
+    let by_slashes = text.split(['/', '.', ' ']).take(3).all(|part| part.len() <= 4 && part.parse::<u16>().is_ok());
     match times {
+        _ if by_slashes && text.contains(['/', '.']) => format!(
+            "{text:?} may be day before month or month before day; write it like 2027-01-16 06:10 (in a spreadsheet: format \
+             the cells as yyyy-mm-dd hh:mm)"
+        ),
         Times::WithOffset => format!("{text:?} is no time with its offset, such as 2027-01-16T06:10:00-05:00"),
         Times::Utc | Times::Local => format!("{text:?} is no time such as 2027-01-16 06:10"),
     }

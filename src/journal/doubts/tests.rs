@@ -63,6 +63,57 @@ fn a_wrong_zone_shows_in_the_coldest_and_the_warmest_hour() {
     }
 }
 
+/// Three weeks tell two hours, towards late alone.
+#[test]
+fn a_log_two_hours_late_shows_after_three_weeks() {
+    let doubts =
+        |days: i64, hours: i64| doubts_of(&rows("2026-12-01T00:00:00Z", days, |_| hours), Scale::Celsius, vec![]);
+    assert!(matches!(doubts(30, 2).as_slice(), [Doubt::OffByHours { hours: 2, .. }]), "{:?}", doubts(30, 2));
+    assert_eq!(doubts(15, 2), []);
+    assert_eq!(doubts(30, -1), []);
+}
+
+/// A row or ten on the other scale, in the middle of a sound log.
+#[test]
+fn a_leap_to_the_other_scale_names_its_row() {
+    for (wrong, count) in [(100..101, 2), (100..110, 2), (0..100, 1)] {
+        let mut all = rows("2026-12-01T00:00:00Z", 6, |_| 0);
+        for row in &mut all[wrong.clone()] {
+            row.values = row.values.iter().map(|value| value.map(|value| Celsius(value.fahrenheit()))).collect();
+        }
+        let doubts = doubts_of(&all, Scale::Celsius, vec![]);
+        let line = 102;
+        assert!(
+            matches!(doubts.as_slice(), [Doubt::Leaps { count: found, line: at, .. }] if *found == count && *at == line),
+            "{wrong:?}: {doubts:?}"
+        );
+    }
+}
+
+/// In a new garden nothing is known to compare with, but January has no such nights.
+#[test]
+fn fahrenheit_under_the_name_of_celsius_is_asked_about_in_a_new_garden_in_winter() {
+    let in_fahrenheit = |from: &str| -> Vec<LogRow> {
+        let mut all = rows(from, 9, |_| 0);
+        for row in &mut all {
+            row.values = row.values.iter().map(|value| value.map(|value| Celsius(value.fahrenheit()))).collect();
+        }
+        all
+    };
+    let says = |doubts: &[Doubt]| doubts.iter().any(|doubt| matches!(doubt, Doubt::OtherScale { .. }));
+    assert!(says(&doubts_of(&in_fahrenheit("2027-01-04T00:00:00Z"), Scale::Celsius, vec![])));
+    assert!(!says(&doubts_of(&rows("2027-01-04T00:00:00Z", 9, |_| 0), Scale::Celsius, vec![])));
+    let daily = |sampled, value: f64| {
+        let mut watch = Watch::new(&column(sampled, Scale::Celsius), &SITE, vec![]);
+        for row in rows("2027-01-04T12:00:00Z", 9, |_| 0).iter().step_by(144) {
+            watch.look(row, Celsius(value));
+        }
+        says(&watch.doubts(&SITE, &zone(), &BTreeMap::new()))
+    };
+    assert!(daily(Sampled::Minimum { since: None }, 25.0) && !daily(Sampled::Minimum { since: None }, 16.0));
+    assert!(daily(Sampled::Maximum { since: None }, 44.0) && !daily(Sampled::Maximum { since: None }, 26.0));
+}
+
 #[test]
 fn a_clock_that_was_not_changed_with_the_zones_shows_on_that_day() {
     for (from, change, hours) in
@@ -130,8 +181,11 @@ fn values_of_the_other_scale_are_asked_about() {
         .collect();
     assert!(asks(doubts_of(&as_celsius, Scale::Fahrenheit, known)));
     assert!(asks(doubts_of(&as_celsius, Scale::Fahrenheit, vec![])));
-    // Nothing known, and nights of 28 C.
-    assert!(!asks(doubts_of(&as_fahrenheit, Scale::Celsius, vec![])), "26 to 43 is no garden's summer, but may be");
+    // Nothing known, and lows of 26 C: in December by no means, in July they may be.
+    assert!(asks(doubts_of(&as_fahrenheit, Scale::Celsius, vec![])));
+    let half_a_year = |row: LogRow| LogRow { at: row.at + Duration::days(212), ..row };
+    let of_july: Vec<LogRow> = as_fahrenheit.into_iter().map(half_a_year).collect();
+    assert!(!asks(doubts_of(&of_july, Scale::Celsius, vec![])));
 }
 
 /// Ten days of a column with one value a day beside the lows of their nights.

@@ -69,7 +69,11 @@ impl Header {
             }
         }
         let Some((time_at, times)) = time else {
-            return Err("it has no column time_utc or time_local, nor time with an offset in every row".into());
+            return Err(
+                "it has no column time_utc or time_local, nor time with an offset in every row; name the column of \
+                        times so"
+                    .into(),
+            );
         };
         if values.is_empty() {
             return Err("it has no column of temperatures, such as air_c or soil_f".into());
@@ -127,6 +131,9 @@ pub(super) fn column(name: &str) -> Result<Column, String> {
         (None, true) => {
             Err(format!("column {name:?} does not say whether it is in C or F; name it {name}_c or {name}_f"))
         }
+        _ if has("date") || has("time") || has("timestamp") || has("datetime") => Err(format!(
+            "column {name:?} seems to hold the times; name it time_local or time_utc, and write them like 2027-01-16 06:10"
+        )),
         _ => Err(format!(
             "nobody knows what column {name:?} is; name it like air_c, soil_f, min_c or under_cover_c, or leave it out \
              with --ignore {name:?}"

@@ -107,7 +107,8 @@ fn each_bad_row_is_named_and_the_next_is_read() {
         ("2027-01-16 05:00,-1.50", "the same time as line 2, and another temperature"),
         ("2027-01-16 04:00,-1.50", "earlier than line 2; sort the file by its times"),
         ("2027-03-16 06:00,-1.50", "2027-03-16 06:00 UTC has not come yet"),
-        ("16/01/2027 06:00,-1.50", "\"16/01/2027 06:00\" is no time such as 2027-01-16 06:10"),
+        ("16/01/2027 06:00,-1.50", "\"16/01/2027 06:00\" may be day before month or month before day; write it like"),
+        ("noon,-1.50", "\"noon\" is no time such as 2027-01-16 06:10"),
         ("2027-01-16 06:00", "1 fields for 2 columns"),
     ] {
         let rows = all(&format!("time_utc,air_c\n{good}{bad}\n2027-01-16 07:00,-2.00\n"), None);
