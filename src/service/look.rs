@@ -226,20 +226,19 @@ pub async fn left_out(
     said: Option<&Said>,
 ) -> Result<Option<Said>, StoreFault> {
     let over = NightOf(of.0 - Duration::days(1));
-    let all = said_of(store, garden, over).await?;
-    Ok(out_after(store, garden, over).await?.map(|out| out.after_the_morning(&all, said)))
+    let (before, lists) =
+        (said_of(store, garden, NightOf(over.0 - Duration::days(1))).await?, said_of(store, garden, over).await?);
+    Ok(out_after(garden, over, &before, &lists).map(|out| out.after_the_morning(&lists, said)))
 }
 
 /// What may lie on beds and stand inside in the morning after a night: what its lists asked for, and what was left out
-/// through the day before it.
-pub async fn out_after(store: &Store, garden: &Garden, night: NightOf) -> Result<Option<Said>, StoreFault> {
-    let (before, lists) =
-        (said_of(store, garden, NightOf(night.0 - Duration::days(1))).await?, said_of(store, garden, night).await?);
+/// through the day before it, by what was said of the night `before`.
+fn out_after(garden: &Garden, night: NightOf, before: &[Said], lists: &[Said]) -> Option<Said> {
     let until = |night: NightOf| night_hours(&garden.site, &garden.zone, night).0 - garden.finish_before_sunset;
     // The word of the morning names all that was out then, so that one night further back is enough.
-    let carried = still_out(&before, until(NightOf(night.0 - Duration::days(1))));
-    let carried = carried.map(|out| out.after_the_morning(&before, None));
-    Ok(with_carried(still_out(&lists, until(night)), carried))
+    let carried = still_out(before, until(NightOf(night.0 - Duration::days(1))));
+    let carried = carried.map(|out| out.after_the_morning(before, None));
+    with_carried(still_out(lists, until(night)), carried)
 }
 
 async fn said_of(store: &Store, garden: &Garden, night: NightOf) -> Result<Vec<Said>, StoreFault> {

@@ -68,6 +68,10 @@ async fn names(store: &Store, garden: &Garden) -> Result<Names, StoreFault> {
 
 /// The nights that were foretold; for the screen alone, as for a list, the newest cold ones.
 async fn newest(store: &Store, garden: &Garden, of: NightOf, screen_alone: bool) -> Result<Lessons, StoreFault> {
+    // Most gardens have no thermometer that sees a whole night, and their lists need not ask after 150.
+    if screen_alone && !store.has_lows_of_the_screen(&garden.id).await? {
+        return Ok(Lessons::default());
+    }
     let of_a_list = screen_alone.then_some((NIGHTS_OF_A_LIST, COLD_ENOUGH));
     let nights = store.nights_foretold(&garden.id, of, of_a_list).await?;
     let lessons = seen(store, garden, &nights, screen_alone).await?;
