@@ -8,7 +8,7 @@ pub mod sun;
 
 use crate::units::{Celsius, Kelvins, MetresPerSecond};
 use chrono::{DateTime, Utc};
-use serde::{Deserialize, Serialize};
+use serde::{Deserialize, Serialize, Serializer};
 use std::fmt;
 
 /// A place on the ground.
@@ -67,7 +67,7 @@ impl fmt::Display for Provider {
 }
 
 /// The state of the air at one instant, at the places where weather services measure it.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Deserialize)]
 pub struct Hour {
     pub time: DateTime<Utc>,
     /// In a screen at shelter height (1.5 to 2 m).
@@ -78,6 +78,15 @@ pub struct Hour {
     pub wind_10m: Option<MetresPerSecond>,
     /// Fraction of the sky, 0 to 1.
     pub cloud_cover: Option<f64>,
+}
+
+/// As a list, in which the store's documents are half as long: hundreds of hours are written at every look. It is read back
+/// with its fields' names or without, by this release and by older ones.
+impl Serialize for Hour {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        let Hour { time, air_temperature, dew_point, wind_10m, cloud_cover } = self;
+        (time, air_temperature, dew_point, wind_10m, cloud_cover).serialize(serializer)
+    }
 }
 
 /// The lowest air temperature within an interval, where a feed states one.
@@ -189,6 +198,17 @@ mod tests {
             minima: Vec::new(),
             implausible_hours: 0,
             cell_elevation: None,
+        }
+    }
+
+    #[test]
+    fn an_hour_is_read_back_with_names_and_without() {
+        let hour = Hour { dew_point: Some(Celsius(-2.5)), cloud_cover: Some(0.25), ..forecast(0, 0..1, -1.0).hours[0] };
+        let written = r#"["2024-10-04T00:00:00Z",-1.0,-2.5,null,0.25]"#;
+        let named = r#"{"time":"2024-10-04T00:00:00Z","air_temperature":-1.0,"dew_point":-2.5,"wind_10m":null,"cloud_cover":0.25}"#;
+        assert_eq!(serde_json::to_string(&hour).ok().as_deref(), Some(written));
+        for document in [written, named] {
+            assert_eq!(serde_json::from_str(document).ok(), Some(hour), "{document}");
         }
     }
 

@@ -80,14 +80,17 @@ impl Zone {
     pub fn instants(&self, wall: NaiveDateTime) -> Vec<DateTime<Utc>> {
         // An offset is at most 14 hours. Around any wall time the rules know at most a few offsets; each is a
         // candidate, right where the clock then shows the wall time asked for.
-        let around = |hours: i64| self.offset(Utc.from_utc_datetime(&wall) + Duration::hours(hours));
-        let mut instants: Vec<DateTime<Utc>> = [-26, -14, 0, 14, 26]
-            .into_iter()
-            .map(|hours| Utc.from_utc_datetime(&(wall - Duration::seconds(around(hours).local_minus_utc().into()))))
-            .filter(|instant| self.local(*instant).naive_local() == wall)
-            .collect();
-        instants.sort();
-        instants.dedup();
+        let around = |hours: i64| self.offset(Utc.from_utc_datetime(&wall) + Duration::hours(hours)).local_minus_utc();
+        let mut offsets = [-26, -14, 0, 14, 26].map(around);
+        offsets.sort_unstable_by(|one, other| other.cmp(one));
+        // Far from a change of clock they are all the same. The farther ahead a clock is, the earlier it shows a time.
+        let mut instants: Vec<DateTime<Utc>> = Vec::with_capacity(2);
+        for (number, offset) in offsets.iter().enumerate() {
+            let instant = Utc.from_utc_datetime(&(wall - Duration::seconds((*offset).into())));
+            if !offsets[..number].contains(offset) && self.local(instant).naive_local() == wall {
+                instants.push(instant);
+            }
+        }
         instants
     }
 

@@ -9,7 +9,7 @@
 //! others call what a wake of it does, one after another, which says more exactly where something broke.
 //!
 //! Forecasts are right whenever they can be had, so a dangerous night may end in a list or in "decide by hand", and
-//! never in "all quiet" or "called off". A winter takes about seven seconds of one core, so that a run of all tests holds
+//! never in "all quiet" or "called off". A winter takes four to five seconds of one core, so that a run of all tests holds
 //! few, and `.ci/run` eighty. Optimised it takes two, and `COUNTERPANE_WINTERS=200 cargo test --profile winters
 //! --test winter` runs two hundred of them, from seed 1 on; with `COUNTERPANE_WINTER=124` in its place, that one alone.
 
@@ -421,10 +421,11 @@ impl Driver for Watcher<'_, '_> {
         let start = Instant::now();
         for turn in 0_u64.. {
             // Moved again and again: a loop that was busy just then has not heard it.
-            if turn.is_multiple_of(8) {
+            if turn.is_multiple_of(4) {
                 self.winter.clock.set(shown);
             }
-            tokio::time::sleep(Real::from_millis(1)).await;
+            // Asking is no part of the service, and costs a statement or more each time.
+            tokio::time::sleep(Real::from_millis(2)).await;
             if self.is_done(shown).await {
                 break;
             }

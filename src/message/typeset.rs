@@ -56,17 +56,20 @@ const NO_BREAK: char = '\u{a0}';
 
 /// A number and its unit belong on one line.
 fn together(text: &str) -> String {
-    let letters: Vec<char> = text.chars().collect();
-    let is_number_before_unit = |at: usize| {
-        let digit = at.checked_sub(1).is_some_and(|before| letters[before].is_ascii_digit());
-        let unit = letters.get(at + 1).is_some_and(|next| matches!(next, 'F' | 'C' | '%'));
-        digit && unit && !letters.get(at + 2).is_some_and(|after| after.is_alphanumeric())
-    };
-    let joined = letters.iter().enumerate().map(|(at, letter)| match letter {
-        ' ' if is_number_before_unit(at) => NO_BREAK,
-        letter => *letter,
-    });
-    joined.collect()
+    let mut joined = String::with_capacity(text.len() + 16);
+    let mut rest = text;
+    while let Some((before, after)) = rest.split_once(' ') {
+        joined.push_str(before);
+        let is_number = joined.ends_with(|last: char| last.is_ascii_digit());
+        let is_unit = || {
+            let next = after.strip_prefix(['F', 'C', '%']);
+            next.is_some_and(|next| !next.starts_with(char::is_alphanumeric))
+        };
+        joined.push(if is_number && is_unit() { NO_BREAK } else { ' ' });
+        rest = after;
+    }
+    joined.push_str(rest);
+    joined
 }
 
 #[derive(Default)]

@@ -79,7 +79,9 @@ pub fn expect(evidence: &Evidence<'_>, span: &Span) -> Result<Night, NoNight> {
             let night = from_forecast(forecast, evidence, span);
             // What a wrong thermometer has taught must not vouch for what it shows now.
             let untaught = Evidence { learned: None, ..*evidence };
-            let published = evidence.learned.map(|_| from_forecast(forecast, &untaught, span));
+            let has_taught = evidence.learned.is_some_and(|learned| learned.0.contains_key(forecast.provider.key()));
+            let vouches = has_taught && !evidence.readings.is_empty();
+            let published = vouches.then(|| from_forecast(forecast, &untaught, span));
             Ok(thermometer::refine(night, published.as_ref(), forecast, evidence.readings, evidence.now))
         }
         Some(Err(why)) => thermometer::alone(evidence, span).map_err(|_| why),

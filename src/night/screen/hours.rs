@@ -60,7 +60,8 @@ fn carried(samples: &[Hour], value: impl Fn(&Hour) -> Option<f64>, otherwise: f6
             }
         }
     };
-    let values = samples.iter().map(|hour| near(hour.time)).collect();
+    // No hour is nearer than itself.
+    let values = samples.iter().map(|hour| value(hour).unwrap_or_else(|| near(hour.time))).collect();
     Carried { values, assumed }
 }
 

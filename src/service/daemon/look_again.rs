@@ -8,7 +8,7 @@ use crate::message::{Reader, look_again_letter};
 use crate::plan::said::Said;
 use crate::rounds::{Round, RoundKind};
 use crate::service::look::read_back;
-use crate::service::store::RoundState;
+use crate::service::store::{RoundState, SaidRow};
 use crate::settings::GardenSettings;
 use crate::zone::NightOf;
 use chrono::Duration;
@@ -38,20 +38,15 @@ impl Daemon<'_> {
     async fn look(&self, settings: &GardenSettings, round: Round, look: &Look) -> Result<(), DaemonFault> {
         let (garden, now) = (&settings.garden, self.clock.now());
         let night = |age: i64| NightOf(round.night.0 - Duration::days(age));
-        let mut due: Vec<(NightOf, Said)> = Vec::new();
-        for age in look.first..=look.last {
-            let of = night(age);
-            // A mail about a later night has asked about this one too, where it was old enough then.
-            let mails = self.store.last_mails(&garden.id, of, look.kind).await?;
-            if mails.iter().any(|mail| !mail.failed) {
-                break;
-            }
-            due.extend(self.of_work(garden.id.as_str(), of).await?.map(|said| (of, said)));
-        }
+        let asked = self.store.nights_told(&garden.id, look.kind, night(look.last), night(look.first)).await?;
+        let rows = self.store.said_between(&garden.id, night(look.last), night(look.first - 1)).await?;
+        // A mail about a later night has asked about an earlier one too, where that was old enough then.
+        let unasked = (look.first..=look.last).map(night).take_while(|of| !asked.contains(of));
+        let mut due: Vec<(NightOf, Said)> = unasked.filter_map(|of| Some((of, of_work(&rows, of)?))).collect();
         due.reverse();
         let Some((oldest, _)) = due.first() else { return Ok(()) };
         // The night after the youngest comes of age tomorrow; unless the oldest cannot wait, they are asked about together.
-        if *oldest != night(look.last) && self.of_work(&garden.id, night(look.first - 1)).await?.is_some() {
+        if *oldest != night(look.last) && of_work(&rows, night(look.first - 1)).is_some() {
             return Ok(());
         }
         let Some((youngest, _)) = due.last() else { return Ok(()) };
@@ -82,11 +77,10 @@ impl Daemon<'_> {
         self.shared.mail.notify_one();
         Ok(())
     }
+}
 
-    /// What was said of a night, where somebody was asked to go out or a bed was left at risk: its last list.
-    async fn of_work(&self, garden: &str, of: NightOf) -> Result<Option<Said>, DaemonFault> {
-        let rows = self.store.said(garden, of).await?;
-        let said = rows.iter().filter_map(read_back).rfind(|said| said.beds.iter().any(|bed| bed.measure.is_work()));
-        Ok(said)
-    }
+/// What was said of a night, where somebody was asked to go out or a bed was left at risk: its last list.
+fn of_work(rows: &[SaidRow], of: NightOf) -> Option<Said> {
+    let of_night = rows.iter().filter(|row| row.night == of);
+    of_night.filter_map(read_back).rfind(|said| said.beds.iter().any(|bed| bed.measure.is_work()))
 }

@@ -70,8 +70,11 @@ impl Enclosed {
 
 /// How long a text gets at most, bytes: what is beyond ASCII is written in three letters, and lines are broken.
 fn as_sent(text: &str) -> usize {
+    if text.is_ascii() {
+        return text.len() + text.lines().count();
+    }
     let beyond = text.bytes().filter(|byte| !byte.is_ascii()).count();
-    if beyond == 0 { text.len() + text.lines().count() } else { text.len() + text.len() / 10 + 2 * beyond }
+    text.len() + text.len() / 10 + 2 * beyond
 }
 
 impl Daemon<'_> {
@@ -84,11 +87,17 @@ impl Daemon<'_> {
     ) -> Result<Vec<OutboxRow>, DaemonFault> {
         let garden = &post.garden.id;
         let mut rows = Vec::new();
+        // People of one role mostly read the same: a letter is set once.
+        let mut set: Vec<Typeset> = Vec::new();
         for person in people {
             let thread_start = self.store.thread_start(garden, post.of, &person.address).await?;
             let letter = letter(person);
-            match rendered(&self.settings.service.mail, post, person, &letter, thread_start) {
-                Ok((rendered, plain)) => rows.push(OutboxRow {
+            let typeset = match set.iter().position(|known| known.letter == letter) {
+                Some(known) => set.swap_remove(known),
+                None => Typeset::of(letter),
+            };
+            match rendered(&self.settings.service.mail, post, person, &typeset, thread_start) {
+                Ok(rendered) => rows.push(OutboxRow {
                     recipient: person.address.clone(),
                     garden: garden.clone(),
                     night: post.of,
@@ -99,8 +108,8 @@ impl Daemon<'_> {
                     message_id: rendered.message_id,
                     envelope_from: rendered.envelope_from,
                     bytes: rendered.bytes,
-                    subject: letter.subject,
-                    plain,
+                    subject: typeset.letter.subject.clone(),
+                    plain: typeset.plain.clone(),
                     due: post.now,
                     expires: post.expires,
                     others_due: post.others_due,
@@ -109,6 +118,7 @@ impl Daemon<'_> {
                 }),
                 Err(fault) => tracing::error!(garden, person = person.name, %fault, "mail cannot be written"),
             }
+            set.push(typeset);
         }
         if rows.is_empty() && !people.is_empty() {
             return Err(DaemonFault::NoMail { garden: garden.clone() });
@@ -117,16 +127,29 @@ impl Daemon<'_> {
     }
 }
 
+/// A letter as it is read.
+struct Typeset {
+    letter: Letter,
+    plain: String,
+    html: String,
+}
+
+impl Typeset {
+    fn of(letter: Letter) -> Typeset {
+        Typeset { plain: plain_text(&letter), html: html(&letter), letter }
+    }
+}
+
 fn rendered(
     mail: &MailSettings,
     post: &Post<'_>,
     person: &Person,
-    letter: &Letter,
+    typeset: &Typeset,
     thread_start: Option<String>,
-) -> Result<(Rendered, String), MailFault> {
-    let (plain, html) = (plain_text(letter), html(letter));
-    let enclosed = post.enclosed.to(person, as_sent(&plain) + as_sent(&html));
-    let rendered = render(&Mail {
+) -> Result<Rendered, MailFault> {
+    let Typeset { letter, plain, html } = typeset;
+    let enclosed = post.enclosed.to(person, as_sent(plain) + as_sent(html));
+    render(&Mail {
         garden_id: post.garden.id.clone(),
         night: post.of,
         kind: post.kind,
@@ -136,12 +159,11 @@ fn rendered(
         reply_to: mail.reply_to.as_ref().map(|mailbox| correspondent(mailbox, &post.garden.name)),
         subject: letter.subject.clone(),
         plain: plain.clone(),
-        html,
+        html: html.clone(),
         date: post.now,
         thread_start,
         enclosed,
-    })?;
-    Ok((rendered, plain))
+    })
 }
 
 fn correspondent(mailbox: &Mailbox, garden: &str) -> Correspondent {
@@ -172,7 +194,7 @@ pub fn unwritable(settings: &Settings) -> Vec<String> {
             lead: vec!["A rehearsal.".into()],
             ..Letter::default()
         };
-        let fault = rendered(&settings.service.mail, &post, person, &letter, None).err()?;
+        let fault = rendered(&settings.service.mail, &post, person, &Typeset::of(letter), None).err()?;
         Some(format!("{} of garden {} cannot be written to: {fault}.", person.name, garden.id))
     });
     faults.collect()

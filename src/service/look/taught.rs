@@ -83,6 +83,10 @@ async fn newest(
     of: NightOf,
     screen_alone: bool,
 ) -> Result<(Vec<NightOf>, Lessons), StoreFault> {
+    // Most gardens have no thermometer that sees a whole night, and their lists need not ask after 150.
+    if screen_alone && !store.has_lows_of_the_screen(&garden.id).await? {
+        return Ok((Vec::new(), Lessons::default()));
+    }
     let of_a_list = screen_alone.then_some((NIGHTS_OF_A_LIST, COLD_ENOUGH));
     let nights = store.nights_foretold(&garden.id, of, of_a_list).await?;
     let lessons = seen(store, garden, &nights, screen_alone).await?;

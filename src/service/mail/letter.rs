@@ -242,7 +242,7 @@ fn part(kind: ContentType, text: &str) -> SinglePart {
 fn encoded(part: SinglePartBuilder, text: &str) -> SinglePart {
     let text = text.replace("\r\n", "\n");
     let is_plain = text.lines().all(|line| line.len() <= LINE_LIMIT)
-        && text.chars().all(|c| c.is_ascii() && (!c.is_control() || c == '\n' || c == '\t'));
+        && text.bytes().all(|byte| matches!(byte, b'\n' | b'\t' | b' '..=b'~'));
     let crlf = text.replace('\n', "\r\n");
     let body = if is_plain {
         Body::dangerous_pre_encoded(crlf.into_bytes(), ContentTransferEncoding::SevenBit)

@@ -62,6 +62,19 @@ impl Store {
         rows.iter().rev().map(|row| self.night(row)).collect()
     }
 
+    /// Whether there was ever a log of a garden's screen, or a minimum read there.
+    pub async fn has_lows_of_the_screen(&self, garden: &str) -> Result<bool, StoreFault> {
+        sqlx::query_scalar(
+            "SELECT EXISTS (SELECT 1 FROM series WHERE garden = ?1 AND sampled = 'instant' AND place = 'screen')
+                 OR EXISTS (SELECT 1 FROM journal WHERE garden = ?1 AND kind = 'reading'
+                            AND document ->> 'of' = 'minimum' AND document ->> 'place' = 'screen')",
+        )
+        .bind(garden)
+        .fetch_one(&self.pool)
+        .await
+        .map_err(|error| self.fault(error))
+    }
+
     /// What the logs of a garden hold of nights, from each sunset to an hour after sunrise: of its screen, or of all
     /// places in the air and under covers. Asked along the index of each thermometer, so that years of rows cost nothing.
     pub async fn logged_nights(

@@ -15,6 +15,7 @@ use crate::zone::NightOf;
 use chrono::{DateTime, Duration, Utc};
 use sqlx::sqlite::SqliteRow;
 use sqlx::{Row, Sqlite, Transaction};
+use std::collections::BTreeSet;
 
 /// A mail to be sent to one person.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -410,6 +411,30 @@ impl Store {
             })
         });
         mails.collect()
+    }
+
+    /// The nights from one to another, both included, of which somebody has, or is to have, a mail of a kind.
+    pub async fn nights_told(
+        &self,
+        garden: &str,
+        kind: &str,
+        from: NightOf,
+        to: NightOf,
+    ) -> Result<BTreeSet<NightOf>, StoreFault> {
+        let rows = sqlx::query(
+            "SELECT DISTINCT night FROM
+                 (SELECT night, state IN ('refused', 'expired') AS failed, max(revision) FROM outbox
+                  WHERE garden = ? AND kind = ? AND night BETWEEN ? AND ? GROUP BY night, recipient)
+             WHERE NOT failed",
+        )
+        .bind(garden)
+        .bind(kind)
+        .bind(from.to_string())
+        .bind(to.to_string())
+        .fetch_all(&self.pool)
+        .await
+        .map_err(|error| self.fault(error))?;
+        rows.iter().map(|row| self.night(row)).collect()
     }
 
     /// The people whose last mail about a night, of whatever kind, was refused or expired.
