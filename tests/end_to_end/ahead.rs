@@ -83,7 +83,7 @@ fn morning_after(next_low: Option<f64>) -> String {
             garden.tampered("DELETE FROM forecasts");
         }
     }
-    garden.once("2027-01-17T08:40:00-05:00").ended_with(0);
+    garden.once_in_haste("2027-01-17T08:40:00-05:00").ended_with(0);
     let mails = to(&relay, TUESDAY);
     let over = mails.iter().find(|mail| mail.subject().contains("write down the low"));
     over.map_or_else(|| panic!("{mails:?}"), |mail| format!("{}\n{}", mail.subject(), mail.text()))

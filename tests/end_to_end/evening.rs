@@ -227,7 +227,7 @@ fn a_reading_at_dusk_stands_in_for_a_silent_feed() {
     let echo = "Written: 33.0 F (0.6 C), dew point 26.0 F (-3.3 C) at the garden's screen of Orchard Lane, \
                 Saturday 16 January 2027, 19:25 EST.";
     assert!(ran.out.starts_with(echo), "{}", ran.out);
-    garden.once(DUSK).ended_with(0);
+    garden.once_in_haste(DUSK).ended_with(0);
     let [mail] = &to(&relay, MANAGER)[..] else { panic!("{:?}", to(&relay, MANAGER)) };
     let text = mail.text();
     assert!(text.contains("There is no usable forecast: this rests on the evening's thermometer alone."), "{text}");

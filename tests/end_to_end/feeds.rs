@@ -61,7 +61,7 @@ fn a_service_that_cannot_be_used_is_named_and_nothing_is_called_safe() {
     for (case, answer, told) in unusable() {
         let before = to(&relay, TUESDAY).len();
         let feed = Feed::start(answer);
-        Installation::new(&feed.base, &relay).once(AFTERNOON).ended_with(0);
+        Installation::new(&feed.base, &relay).once_in_haste(AFTERNOON).ended_with(0);
         let mails = to(&relay, TUESDAY).split_off(before);
         let [mail] = &mails[..] else { panic!("{case}: {mails:?}") };
         let text = mail.text();
@@ -78,14 +78,14 @@ fn a_service_that_is_not_there_is_named() {
     let (mut feed, relay) = (Feed::with(frost()), SmtpSink::start(&[]));
     feed.close();
     let garden = Installation::new(&feed.base, &relay);
-    garden.once(AFTERNOON).ended_with(0);
+    garden.once_in_haste(AFTERNOON).ended_with(0);
     let [mail] = &to(&relay, MANAGER)[..] else { panic!("{:?}", to(&relay, MANAGER)) };
     assert!(mail.text().contains("The weather service could not be reached."), "{}", mail.text());
     assert!(!mail.text().to_lowercase().contains("fine"), "{}", mail.text());
     // The next round has nothing new to say, and the morning after asks for the low.
-    garden.once(DUSK).ended_with(0);
+    garden.once_in_haste(DUSK).ended_with(0);
     assert_eq!(to(&relay, MANAGER).len(), 1);
-    garden.once("2027-01-17T08:40:00-05:00").ended_with(0);
+    garden.once_in_haste("2027-01-17T08:40:00-05:00").ended_with(0);
     assert!(to(&relay, MANAGER).iter().any(|mail| mail.subject().contains("write down the low")));
 }
 
@@ -116,14 +116,14 @@ fn the_last_good_forecast_is_used_and_its_age_named() {
     // As if nothing had been said of it yet.
     garden.tampered("DELETE FROM said; DELETE FROM outbox");
     feed.close();
-    garden.once(AFTERNOON).ended_with(0);
+    garden.once_in_haste(AFTERNOON).ended_with(0);
     let [_, mail] = &to(&relay, MANAGER)[..] else { panic!("{:?}", to(&relay, MANAGER)) };
     let text = mail.text();
     assert!(text.contains("Feed grid: The weather service could not be reached."), "{text}");
     assert!(text.contains("issued Saturday 10:00 EST, 3 hours old."), "{text}");
     assert!(text.contains("COVER: "), "{text}");
     // The next day it is too old to be used.
-    garden.once("2027-01-17T13:00:10-05:00").ended_with(0);
+    garden.once_in_haste("2027-01-17T13:00:10-05:00").ended_with(0);
     let mails = to(&relay, MANAGER);
     let text = mails.last().map(|mail| mail.text()).unwrap_or_default();
     assert!(text.contains("the forecast was issued 27 hours ago"), "{text}");
@@ -149,7 +149,7 @@ fn after_every_fault_a_second_service_stands_in_and_its_name_is_told() {
     for (case, answer, _) in unusable() {
         first.set(answer);
         let before = to(&relay, MANAGER).len();
-        Installation::with(&service(&feeds, &to_relay(relay.port)), &two).once(AFTERNOON).ended_with(0);
+        Installation::with(&service(&feeds, &to_relay(relay.port)), &two).once_in_haste(AFTERNOON).ended_with(0);
         let mails = to(&relay, MANAGER).split_off(before);
         let [mail] = &mails[..] else { panic!("{case}: {mails:?}") };
         let text = mail.text();
@@ -171,7 +171,7 @@ fn after_every_fault_the_last_good_forecast_speaks_and_its_age_is_told() {
         garden.tampered("UPDATE grid_addresses SET looked_up = 0");
         feed.set(answer);
         let before = to(&relay, MANAGER).len();
-        garden.once(AFTERNOON).ended_with(0);
+        garden.once_in_haste(AFTERNOON).ended_with(0);
         let mails = to(&relay, MANAGER).split_off(before);
         let [mail] = &mails[..] else { panic!("{case}: {mails:?}") };
         let text = mail.text();
@@ -254,13 +254,13 @@ fn out_of_order_for_a_day_ends_in_less_trust_then_in_words_and_then_in_a_good_fo
     garden.tampered("DELETE FROM said; DELETE FROM outbox; DELETE FROM rounds");
     // Thirteen hours after its issue at 10:00: still used, with a wider spread.
     let late = "2027-01-16T23:30:00-05:00";
-    garden.once(late);
+    garden.once_in_haste(late);
     assert!(newest().contains("The forecast is 14 hours old; it is trusted less."), "{}", newest());
     assert!(newest().contains("is out of order at the moment"), "{}", newest());
     let steps = trust(late);
     assert!(steps.contains("issued 14 hours ago"), "{steps}");
     // Twenty-seven hours: nothing is known, and that is said hours before sunset.
-    garden.once("2027-01-17T13:00:10-05:00").ended_with(0);
+    garden.once_in_haste("2027-01-17T13:00:10-05:00").ended_with(0);
     assert!(newest().contains("the forecast was issued 27 hours ago"), "{}", newest());
     assert!(!newest().to_lowercase().contains("fine"), "{}", newest());
     feed.set_weather(Weather { issued: at("2027-01-17T23:00:00Z"), ..frost() });
@@ -313,7 +313,7 @@ fn a_second_service_is_asked_when_the_firsts_last_word_is_old() {
     garden.once("2027-01-16T06:30:10-05:00").ended_with(0);
     first.close();
     second.set_weather(Weather { low: -10.0, issued: at("2027-01-16T15:00:00Z"), ..frost() });
-    garden.once(AFTERNOON).ended_with(0);
+    garden.once_in_haste(AFTERNOON).ended_with(0);
     let mails = to(&relay, MANAGER);
     let text = mails.last().map(|mail| mail.text()).unwrap_or_default();
     assert!(text.contains("MET Norway"), "{text}");
@@ -369,7 +369,7 @@ fn a_provider_that_asked_for_silence_is_left_alone_by_the_next_pass_too() {
     let feed = Feed::with(frost());
     let garden = Installation::new(&feed.base, &relay);
     feed.set(Answer::Headers("429 Too Many Requests", "Retry-After: 14400\r\n"));
-    garden.once("2027-01-16T17:00:00-05:00").ended_with(0);
+    garden.once_in_haste("2027-01-16T17:00:00-05:00").ended_with(0);
     let asked = feed.requests();
     assert!(asked > 0);
     feed.set_weather(frost());

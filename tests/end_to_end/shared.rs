@@ -166,7 +166,7 @@ fn what_is_printed_agrees_with_the_mail_that_went_out() {
     let service = service(&[("grid", "nws", &feed.base)], &to_relay(relay.port));
     let plot = garden("Orchard Lane", MANAGER, "", "partly", 3).replace("shared_with = [\"\"]\n", "");
     let plot = Installation::with(&service, &plot);
-    plot.once(AFTERNOON).ended_with(0);
+    plot.once_in_haste(AFTERNOON).ended_with(0);
     let covered = || {
         let ran = plot.ran(&["tonight", "--json", "--now", "2027-01-16T13:30:00-05:00"]).ended_with(0);
         let document: serde_json::Value = serde_json::from_str(&ran.out).expect("a document");

@@ -176,8 +176,13 @@ impl Installation {
         self.command(arguments).output().expect("the program starts").into()
     }
 
-    /// One pass at an instant. Feeds that do not answer are not waited for long.
+    /// One pass at an instant. A feed that answers is waited for however busy the machine is.
     pub fn once(&self, now: &str) -> Ran {
+        self.ran(&["run", "--once", "--patience", "60", "--now", now])
+    }
+
+    /// One pass at an instant, of a garden whose feed gives no good answer: it is not waited for.
+    pub fn once_in_haste(&self, now: &str) -> Ran {
         self.ran(&["run", "--once", "--patience", "1", "--now", now])
     }
 

@@ -7,7 +7,7 @@ use crate::message::{self, growth};
 use crate::plan::remarks::remarks as garden_remarks;
 use crate::risk::stage_of;
 use crate::rounds::{next_round, night_at};
-use crate::service::zones::{SYSTEM, remarks};
+use crate::service::zones::{remarks, system};
 use crate::settings::{Delivery, PasswordPlace, Ping, Settings};
 use crate::units::Scale;
 use crate::zone::Zone;
@@ -89,7 +89,8 @@ impl Check {
         }
         let zones: BTreeMap<&str, &Zone> =
             settings.gardens.iter().map(|settings| (settings.garden.zone.name(), &settings.garden.zone)).collect();
-        for remark in zones.values().flat_map(|zone| remarks(zone, Path::new(SYSTEM), Utc::now())) {
+        let system = system();
+        for remark in zones.values().flat_map(|zone| remarks(zone, &system, Utc::now())) {
             let _ = writeln!(text, "{} {}", remark.text, remark.mend);
         }
         if self.crops {

@@ -9,7 +9,6 @@ use crate::service::mail::Mailer;
 use crate::service::zones;
 use chrono::{DateTime, Utc};
 use clap::Args;
-use std::path::Path;
 use std::time::Duration;
 
 #[derive(Debug, Args)]
@@ -39,13 +38,14 @@ impl DoctorCommand {
         let fetcher =
             Fetcher::new(&settings.service.operator).map_err(|fault| Failure::Unexpected(fault.to_string()))?;
         let store_path = self.configuration.store_path(&settings);
+        let system_zones = zones::system();
         let doctor = Doctor {
             settings: &settings,
             folder,
             store_path: &store_path,
             mailer: delivery(&settings, folder).map(Mailer::new).map_err(refused),
             fetcher: &fetcher,
-            system_zones: Path::new(zones::SYSTEM),
+            system_zones: &system_zones,
             patience: Duration::from_secs(self.patience),
             now,
             clock_is_real: self.now.is_none(),

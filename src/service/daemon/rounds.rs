@@ -146,10 +146,7 @@ impl Daemon<'_> {
         let asked = Instant::now();
         let mut gathered = self.sources().gather(settings, round.night, now).await;
         self.keep_silences().await;
-        // What is of use, how late it is and what the weather services say may all be otherwise by now.
-        if self.clock.leapt(now, asked.elapsed()) {
-            return Err(DaemonFault::Slept);
-        }
+        self.was_awake(now, asked)?;
         let (garden, untaught) = self.taught(settings, round.night).await;
         gathered.troubles.extend(untaught);
         let garden = &garden;
@@ -259,6 +256,11 @@ impl Daemon<'_> {
         Ok(())
     }
 
+    /// After a sleep of the machine, what is of use, how late it is and what the weather services say may all be otherwise.
+    fn was_awake(&self, since: DateTime<Utc>, asked: Instant) -> Result<(), DaemonFault> {
+        if self.clock.leapt(since, asked.elapsed()) { Err(DaemonFault::Slept) } else { Ok(()) }
+    }
+
     /// The garden with what its nights have taught, or as its file has it and a word about that.
     pub(super) async fn taught(&self, settings: &GardenSettings, of: NightOf) -> (Garden, Option<String>) {
         let mut garden = settings.garden.clone();
@@ -357,7 +359,9 @@ impl Daemon<'_> {
         let Some(said) = to_uncover(garden, round.night, &all, carried, &hands) else {
             return Ok(self.store.decide(None, done, &[]).await?);
         };
+        let asked = Instant::now();
         let kept = self.kept_by_day(settings, round.night, &said, now).await?;
+        self.was_awake(now, asked)?;
         let coming = NightOf(round.night.0 + Duration::days(1));
         let told = Said { at: now, kept: Some(kept.beds()), open: kept.opened(), ..said.clone() };
         let carried = said.clone().after_the_morning(std::slice::from_ref(&told), None);
