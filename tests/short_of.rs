@@ -9,9 +9,9 @@ use counterpane::crops::Catalogue;
 use counterpane::message::{Context, Reader, evening_letter, plain_text};
 use counterpane::night::cover::CoverKind;
 use counterpane::plan::order::work_order;
-use counterpane::plan::said::SayReason;
-use counterpane::plan::{Measure, Plan};
-use counterpane::service::look::{list, span_of};
+use counterpane::plan::said::{Elsewhere, SayReason};
+use counterpane::plan::{Before, Measure, Plan};
+use counterpane::service::look::{list, span_of, spell};
 use counterpane::units::Minutes;
 use counterpane::weather::Forecast;
 use std::sync::LazyLock;
@@ -34,6 +34,17 @@ fn frost() -> Forecast {
         hour(time, air, air - 4.0, 1.0, 0.1)
     });
     forecast(hours.collect(), utc("2027-01-16T12:00:00Z"))
+}
+
+/// The same on the night before too.
+fn two_frosts() -> Forecast {
+    let hours = (0..70).map(|index| {
+        let time = utc("2027-01-14T18:00:00Z") + Duration::hours(index);
+        let since = (time - (at(0.0) - Duration::days(1))).num_minutes() as f64 / 60.0;
+        let air = 3.0 - 8.5 * since.rem_euclid(24.0).clamp(0.0, 14.0) / 14.0;
+        hour(time, air, air - 4.0, 1.0, 0.1)
+    });
+    forecast(hours.collect(), utc("2027-01-15T12:00:00Z"))
 }
 
 /// Broccoli in head, young lettuce that nobody can pick, and garlic that stands it.
@@ -201,4 +212,21 @@ fn no_list_asks_for_what_its_order_leaves_out() {
             );
         }
     }
+}
+
+/// Two of three pieces lie in another garden: tonight, and as far as is known tomorrow too.
+#[test]
+fn pieces_that_another_garden_has_are_no_part_of_any_night_of_a_spell() {
+    let garden = garden(cloth(3), None);
+    let away = [Elsewhere { stock: 0, garden: "Hillside".into(), pieces: 2 }];
+    let pieces = |elsewhere: &[Elsewhere]| -> Vec<u32> {
+        let before = Before { elsewhere, ..Before::default() };
+        let spell = spell(&garden, &CROPS, night_of("2027-01-15"), 2, &[two_frosts()], &[], before, at(28.0));
+        let used =
+            |plan: &Plan<'_>| plan.beds.iter().filter_map(|bed| bed.cover.as_ref()).map(|cover| cover.pieces).sum();
+        std::iter::once(used(&spell.tonight)).chain(spell.ahead.iter().map(|night| used(&night.plan))).collect()
+    };
+    assert_eq!(pieces(&[]), [3, 3]);
+    assert_eq!(pieces(&away), [1, 1]);
+    assert_eq!(pieces(&[Elsewhere { pieces: 3, ..away[0].clone() }]), [0, 0]);
 }

@@ -261,6 +261,7 @@ fn doctor_finds_nothing_wrong_where_nothing_is_and_changes_nothing() {
         "ok     disk: ",
         "counterpane.sqlite is whole.",
         "ok     zone data: edition ",
+        "ok     caution of orchard-lane: even: work is asked from a chance of damage of 10 % on, ",
         "ok     feed grid for orchard-lane: it knows the coming night; its forecast is 3 h old.",
         &format!("ok     mail: 127.0.0.1:{} answers.", relay.port),
         "ok     rounds of orchard-lane: the last complete one: 0 min ago; newest forecast kept: 3 h ago.",

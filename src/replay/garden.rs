@@ -248,11 +248,9 @@ impl Nights {
         say(
             "",
             "",
-            &format!(
-                "The beds are as they are planted today, and each night is taken by itself: what was lost or picked stands \
+            "The beds are as they are planted today, and each night is taken by itself: what was lost or picked stands \
                  again the next evening. Carrying pots in counts as covering. A night mattered where, as it came, the covers \
-                 kept more worth than their work, walking included. Damage is reckoned, not observed."
-            ),
+                 kept more worth than their work, walking included. Damage is reckoned, not observed.",
         );
         text
     }

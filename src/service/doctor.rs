@@ -2,6 +2,7 @@
 
 mod clock;
 mod feeds;
+mod gardens;
 mod mail;
 mod page;
 mod rounds;
@@ -95,6 +96,7 @@ impl Doctor<'_> {
         let (store, mut findings) = self.store().await;
         findings.splice(0..0, self.clock(store.as_ref()).await);
         findings.extend(self.zones());
+        findings.extend(self.cautions());
         findings.extend(self.feeds().await);
         findings.push(self.mail().await);
         if let Some(store) = &store {

@@ -179,3 +179,42 @@ fn what_is_printed_agrees_with_the_mail_that_went_out() {
     );
     assert_eq!(covered(), ["\"B2\"", "\"B3\""]);
 }
+
+/// The colder night to come wants the one piece that Hillside has on another bed, and the second lies at Orchard Lane: it is
+/// not counted on, and what lies on the first bed comes off.
+#[test]
+fn the_word_of_the_morning_counts_on_no_piece_that_another_garden_has() {
+    for (shares, stays) in [(true, false), (false, true)] {
+        let (feed, relay) = (Feed::with(Weather::of_low(0.5, at("2027-01-16T15:00:00Z"))), SmtpSink::start(&[]));
+        let service = service(&[("grid", "nws", &feed.base)], &to_relay(relay.port));
+        let both = Installation::with(&service, "");
+        std::fs::remove_file(both.path("gardens/orchard-lane.toml")).expect("removed");
+        let alone = |text: String, other: &str| match shares {
+            true => text,
+            false => text.replace(&format!("shared_with = [\"{other}\"]\n"), ""),
+        };
+        let hillside = garden("Hillside", HILLSIDE_MANAGER, "orchard-lane", "no", 2);
+        let (first, second) = hillside.split_once("id = \"B2\"").expect("two beds");
+        let hillside = format!(
+            "{}id = \"B2\"{}",
+            first.replace("worth_minutes = 200", "worth_minutes = 120"),
+            second.replace("\"no\"", "\"fully\"").replace("= 200", "= 600")
+        );
+        both.write("gardens/hillside.toml", &alone(hillside, "orchard-lane"));
+        let orchard = garden("Orchard Lane", MANAGER, "hillside", "no", 1);
+        let orchard = LATER.iter().fold(orchard, |text, (here, there)| text.replace(here, there));
+        both.write("gardens/orchard-lane.toml", &alone(orchard, "hillside"));
+        for now in AFTERNOONS {
+            both.once(now).ended_with(0);
+        }
+        assert_eq!(pieces(&both), ["hillside 1", "orchard-lane 1"]);
+        // A day below freezing leaves cloth where it is of use again.
+        let cold_day = Weather::of_low(-11.5, at("2027-01-17T10:00:00Z")).then(at("2027-01-17T23:00:00Z"), -4.0);
+        feed.set_weather(cold_day);
+        both.once("2027-01-17T08:40:00-05:00").ended_with(0);
+        let mails = to(&relay, HILLSIDE_MANAGER);
+        let word = mails.iter().find(|mail| mail.subject().contains("write down the low")).expect("a word").text();
+        let (off, on) = (word.contains("TAKE OFF THE COVERS"), word.contains("LEAVE COVERED"));
+        assert_eq!((off, on), (!stays, stays), "{word}");
+    }
+}

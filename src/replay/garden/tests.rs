@@ -8,7 +8,7 @@ fn record(months: &[(i32, u32, u32)], is_south: bool) -> Nights {
     });
     let outcome = |of: NightOf| {
         let protects = of.0.month() == 1;
-        let mattered = protects && of.0.day() % 2 == 0;
+        let mattered = protects && of.0.day().is_multiple_of(2);
         Outcome { protects, mattered, work: if protects { 10.0 } else { 0.0 }, lost: 1.0 }
     };
     Nights { outcomes: nights.map(|of| (of, [outcome(of); 3])).collect(), is_south }
