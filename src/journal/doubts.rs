@@ -117,7 +117,6 @@ impl Watch {
     /// `known` are temperatures of the same garden that were read or foretold, in order of time.
     pub fn new(column: &Column, site: &Site, known: Vec<(DateTime<Utc>, Celsius)>) -> Watch {
         // Four minutes of sun for each degree.
-        #[allow(clippy::cast_possible_truncation)]
         let longitude_seconds = (site.longitude * 240.0) as i64;
         Watch {
             column: column.clone(),
@@ -293,7 +292,6 @@ fn off_by_hours(days: &[(NaiveDate, f64, f64)]) -> Option<Doubt> {
     let late = (lows + highs) / 2.0;
     // Both must say so: a thermometer in the afternoon sun has its warmest hour late, and nothing else.
     let agree = lows * highs > 0.0 && lows.abs() > WRONG_ZONE / 2.0 && highs.abs() > WRONG_ZONE / 2.0;
-    #[allow(clippy::cast_possible_truncation)]
     (agree && late.abs() >= WRONG_ZONE)
         .then(|| Doubt::OffByHours { hours: (late / 60.0).round() as i64, days: days.len() })
 }
@@ -326,7 +324,6 @@ fn jumps(days: &[(NaiveDate, f64, f64)], zone: &Zone) -> Vec<Doubt> {
             let hour = f64::from((offset(on + Duration::days(1)) - offset(on)).abs()) / 60.0;
             // An hour, as far as weather lets see it; the coldest and the warmest hour agree.
             let is_one = |jump: f64| (jump.abs() - hour).abs() < 0.5 * hour;
-            #[allow(clippy::cast_possible_truncation)]
             (low * high > 0.0 && is_one(low) && is_one(high))
                 .then(|| Doubt::Jump { minutes: ((low + high) / 2.0).round() as i64, on })
         })
