@@ -198,34 +198,6 @@ pub fn dew_point_from_relative_humidity(air: Celsius, relative_humidity: f64) ->
     dew_point_from_vapour_pressure(Pascals(RELATIVE_HUMIDITY.check(relative_humidity)? * saturation))
 }
 
-/// Relative humidity over water, a fraction from 0 to 1, of air whose dew point is known.
-///
-/// ```text
-/// rh = e_s(t_d) / e_s(t)                                     t, t_d in °C
-/// ```
-///
-/// | symbol | meaning               | unit | accepted range                                  |
-/// |--------|-----------------------|------|-------------------------------------------------|
-/// | `t`    | air temperature       | °C   | -60 to 60                                       |
-/// | `t_d`  | dew point, over water | °C   | up to 0.5 above `t`, which rounding may explain |
-///
-/// **Method error.** Under 0.8 %, from the two saturation pressures.
-/// **Refuses.** [`OutOfRange`] for air outside its limits, a dew point further above it, and NaN. A dew point slightly
-/// above the air counts as saturation.
-/// **Source.** As [`saturation_over_water`].
-/// **Check.** MetPy 1.7.1: a dew point of 14.3528 °C at 20 °C is 70 %:
-///
-/// ```
-/// # use counterpane::{units::{Celsius, OutOfRange}, weather::humidity::relative_humidity_from_dew_point};
-/// let humidity = relative_humidity_from_dew_point(Celsius(20.0), Celsius(14.3528))?;
-/// assert!((humidity - 0.70).abs() < 0.001);
-/// # Ok::<(), OutOfRange>(())
-/// ```
-pub fn relative_humidity_from_dew_point(air: Celsius, dew_point: Celsius) -> Result<f64, OutOfRange> {
-    let dew_point = at_most_saturated(air, dew_point)?;
-    Ok(saturation_over_water(dew_point).0 / saturation_over_water(air).0)
-}
-
 /// Air pressure at an elevation, in an atmosphere of 20 °C at sea level. Enough for a psychrometer and for deposition.
 ///
 /// ```text
@@ -489,11 +461,10 @@ mod tests {
         assert!(frost_point_from_vapour_pressure(Pascals(650.0)).is_err());
         assert!(dew_point_from_relative_humidity(Celsius(5.0), 1.01).is_err());
         assert!(dew_point_from_relative_humidity(Celsius(f64::NAN), 0.5).is_err());
-        assert!(relative_humidity_from_dew_point(Celsius(5.0), Celsius(6.0)).is_err());
+        assert!(wet_bulb(Celsius(5.0), Celsius(6.0), pressure, Bulb::Water).is_err());
         assert!(wet_bulb(Celsius(5.0), Celsius(f64::NAN), pressure, Bulb::Water).is_err());
         assert!(wet_bulb(Celsius(5.0), Celsius(0.0), Pascals(f64::NAN), Bulb::Ice).is_err());
         assert!(is_wet_bulb_above(Celsius(0.0), Celsius(5.0), Celsius(f64::NAN), pressure, Bulb::Ice).is_err());
-        assert_eq!(relative_humidity_from_dew_point(Celsius(5.0), Celsius(5.4)), Ok(1.0));
     }
 
     proptest! {
@@ -519,7 +490,7 @@ mod tests {
         fn humidity_and_dew_point_are_inverse(t in -30.0f64..50.0, humidity in 0.05f64..1.0) {
             let dew_point = dew_point_from_relative_humidity(Celsius(t), humidity);
             prop_assume!(dew_point.is_ok());
-            let back = dew_point.and_then(|dew_point| relative_humidity_from_dew_point(Celsius(t), dew_point));
+            let back = dew_point.map(|dew_point| saturation_over_water(dew_point).0 / saturation_over_water(Celsius(t)).0);
             prop_assert!(back.is_ok_and(|back| (back - humidity).abs() < 1e-9));
         }
     }

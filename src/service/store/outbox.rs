@@ -360,18 +360,6 @@ impl Store {
         Ok(done.rows_affected())
     }
 
-    /// How many rows are due and not yet sent.
-    pub async fn overdue(&self, now: DateTime<Utc>) -> Result<u64, StoreFault> {
-        let count: i64 = sqlx::query_scalar(
-            "SELECT count(*) FROM outbox WHERE state IN ('waiting', 'leased', 'unknown') AND due <= ?",
-        )
-        .bind(now.timestamp())
-        .fetch_one(&self.pool)
-        .await
-        .map_err(|error| self.fault(error))?;
-        u64::try_from(count).map_err(|error| self.unreadable("a count", error))
-    }
-
     /// The last mail of a kind about a night, for each person to whom there was one.
     pub async fn last_mails(&self, garden: &str, night: NightOf, kind: &str) -> Result<Vec<LastMail>, StoreFault> {
         let rows = sqlx::query(
