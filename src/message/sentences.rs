@@ -3,6 +3,7 @@
 use crate::beds::{Applied, Caution, CoverStock, OwnFigure, Role};
 use crate::crops::{Frame, Harm, Organ, Tolerance};
 use crate::night::cover::Layers;
+use crate::night::dose::Z_90;
 use crate::night::dusk::dusk_air_before_frost;
 use crate::night::{Estimate, FrostKind, Knowledge, Night, Remark};
 use crate::plan::harvest::better_for_frost;
@@ -15,12 +16,9 @@ use crate::weather::Provider;
 use crate::zone::Zone;
 use chrono::{DateTime, Utc};
 
-/// In a normal distribution four values in five lie within this many standard deviations of the mean.
-const FOUR_IN_FIVE: f64 = 1.281_551_6;
-
 /// The range that holds the value four times in five.
 pub(super) fn four_in_five(estimate: Estimate, scale: Scale) -> String {
-    let reach = Kelvins(estimate.spread.0 * FOUR_IN_FIVE);
+    let reach = Kelvins(estimate.spread.0 * Z_90);
     format!("{} and {}", (estimate.mean - reach).whole(scale), (estimate.mean + reach).whole(scale))
 }
 
@@ -271,13 +269,12 @@ pub(super) fn why(plan: &Plan<'_>, bed: &BedPlan<'_>, role: Role) -> Vec<String>
         Reason::WorthLessThanWork { saved, work } => Some(if role == Role::Manager {
             // Only where a loss counts half.
             let counted = if saved > work { ", which counts half here" } else { "" };
-            let (work, saved) = (minutes(work.0), minutes(saved.0));
-            let saved = match saved {
-                _ if saved == work => "no more than that".into(),
-                saved if saved.starts_with("0 ") => "nothing".into(),
-                saved => format!("about {saved} of worth"),
+            let worth = match saved.0.round() {
+                0.0 => "less than a minute".into(),
+                whole if whole == work.0.round() && saved <= work => format!("barely {}", minutes(whole)),
+                whole => format!("about {}", minutes(whole)),
             };
-            format!("Left: {work} of work would save {saved}{counted}.")
+            format!("Left: {} of work would save {worth} of worth{counted}.", minutes(work.0.max(1.0)))
         } else if saved > work {
             "Left: it would save little for its work.".into()
         } else {
