@@ -55,6 +55,13 @@ pub struct Context<'a> {
     pub troubles: &'a [String],
 }
 
+impl Context<'_> {
+    /// Of a list that nothing came before, with nothing to be said beside it.
+    pub fn new(reason: SayReason) -> Self {
+        Context { reason, since: None, next_word_by: None, late_by: None, spell: None, troubles: &[] }
+    }
+}
+
 /// The message of the evening list, whichever round it comes from.
 pub fn evening_letter(plan: &Plan<'_>, context: &Context<'_>, reader: Reader) -> Letter {
     let scale = plan.garden.shown;

@@ -28,14 +28,7 @@ fn letter(more: Vec<Bed>, night: Result<Night, NoNight>, hours: f64) -> String {
 }
 
 fn read(plan: &Plan<'_>) -> String {
-    let context = Context {
-        reason: SayReason::First,
-        since: None,
-        next_word_by: None,
-        late_by: None,
-        spell: None,
-        troubles: &[],
-    };
+    let context = Context::new(SayReason::First);
     let letter = evening_letter(plan, &context, Reader { role: Role::Volunteer });
     crate::message::plain_text(&letter).split_whitespace().collect::<Vec<_>>().join(" ")
 }
