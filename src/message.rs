@@ -4,14 +4,17 @@
 //! it. A reader who sees only the subject knows enough; the plain text is complete in 78 columns and can be read aloud.
 
 mod ahead;
+mod by_hand;
 pub mod calendar;
 mod cautions;
+mod changes;
 pub mod cold_night;
 pub mod document;
 mod entries;
 pub mod explain;
 pub mod growth;
 pub mod hand_out;
+mod instructions;
 pub mod journal_list;
 pub mod learned;
 mod letter;
@@ -19,6 +22,7 @@ mod look_again;
 mod morning_after;
 mod not_reached;
 mod ready;
+mod reasons;
 pub mod season_page;
 mod sentences;
 mod store_away;

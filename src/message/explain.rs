@@ -1,6 +1,7 @@
 //! One bed's number taken apart, step by step, each with its source.
 
-use super::sentences::{caution, turning_words};
+use super::reasons::turning_words;
+use super::sentences::caution;
 use super::{growth, sentences};
 use crate::beds::OwnFigure;
 use crate::crops::{Catalogue, Frame, Harm};
