@@ -21,7 +21,6 @@ pub mod kalman;
 mod pooled;
 pub mod tolerance;
 
-use crate::night::dose::Z_90;
 use crate::units::Kelvins;
 use crate::zone::NightOf;
 use doubt::Doubt;
@@ -36,12 +35,6 @@ pub struct Figure {
 }
 
 impl Figure {
-    /// Where it lies with a chance of 80 %.
-    pub fn interval_80(self) -> (Kelvins, Kelvins) {
-        let half = Z_90 * self.spread.0;
-        (Kelvins(self.mean.0 - half), Kelvins(self.mean.0 + half))
-    }
-
     /// Whether it can be learned from: both numbers, and a spread that leaves something to learn.
     fn is_open(self) -> bool {
         self.mean.0.is_finite() && self.spread.0.is_finite() && self.spread.0 > 0.0

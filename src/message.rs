@@ -5,14 +5,17 @@
 
 mod ahead;
 mod by_day;
+mod by_hand;
 pub mod calendar;
 mod cautions;
+mod changes;
 pub mod cold_night;
 pub mod document;
 mod entries;
 pub mod explain;
 pub mod growth;
 pub mod hand_out;
+mod instructions;
 pub mod journal_list;
 pub mod learned;
 mod letter;
@@ -20,6 +23,7 @@ mod look_again;
 mod morning_after;
 mod not_reached;
 mod ready;
+mod reasons;
 pub mod season_page;
 mod sentences;
 mod store_away;

@@ -200,7 +200,6 @@ pub fn hours_below(samples: impl IntoIterator<Item = (DateTime<Utc>, Celsius)>, 
             let share = share_below(start, temperature, threshold);
             // Most hours are above, and a length costs more than a comparison. What is not a number is not passed over.
             if share != 0.0 {
-                #[allow(clippy::cast_precision_loss)]
                 let hours = (time - from).num_seconds() as f64 / 3600.0;
                 below += hours * share;
             }

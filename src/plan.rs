@@ -5,7 +5,7 @@ pub mod before;
 pub use before::Before;
 mod choice;
 use choice::Bounds;
-pub use choice::cover_minutes;
+pub use choice::{CARRY_PER_POT, HARD_TO_HANDLE, TOO_WINDY, WIND_FACTOR, cover_minutes};
 pub mod harvest;
 pub mod order;
 pub use harvest::{Keeps, Pick};

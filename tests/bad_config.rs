@@ -5,6 +5,9 @@
 //! `bad_config/<case>.expected` is what the reader is shown, word for word. `GOLDEN=write cargo test --test bad_config`
 //! writes the answers anew: read the difference as a garden manager would.
 
+#[path = "support/golden.rs"]
+mod golden;
+
 use counterpane::settings::{Fault, File, Files, list, settings, settings_at};
 use proptest::prelude::*;
 use std::path::{Path, PathBuf};
@@ -134,13 +137,10 @@ fn answer(files: &Files) -> String {
 
 #[test]
 fn every_bad_setting_has_its_answer() {
-    let write = std::env::var("GOLDEN").is_ok_and(|value| value == "write");
     let mut wrong = Vec::new();
     for (name, files, path) in cases() {
         let answer = answer(&files);
-        if write {
-            std::fs::write(&path, &answer).unwrap_or_else(|error| panic!("{}: {error}", path.display()));
-        } else if !path.exists() || text(&path) != answer {
+        if golden::differs(&path, &answer) {
             wrong.push(format!("{name} is answered with:\n\n{answer}"));
         }
     }

@@ -70,14 +70,7 @@ fn sent(settings: &Settings) -> Result<Sent, String> {
     let forecast = decode(&Provider::NationalWeatherService, document.as_bytes(), now()).map_err(|f| f.to_string())?;
     let night = NightOf(now().date_naive());
     let plan = list(garden, &settings.catalogue, night, &[forecast], &[], now());
-    let context = Context {
-        reason: SayReason::First,
-        since: None,
-        next_word_by: None,
-        late_by: None,
-        spell: None,
-        troubles: &[],
-    };
+    let context = Context::new(SayReason::First);
     let person = &garden.people[0];
     let letter = evening_letter(&plan, &context, Reader { role: person.role });
     let (plain, html) = (plain_text(&letter), html(&letter));

@@ -3,8 +3,7 @@
 mod support;
 
 use std::fs;
-use std::path::Path;
-use support::installation::{GARDEN, Installation, Ran, service};
+use support::installation::{GARDEN, Installation, Ran, files, service};
 
 const NOW: &str = "2027-01-16T13:00:10-05:00";
 
@@ -261,18 +260,6 @@ fn what_cannot_be_is_refused_with_how_to_say_it() {
         assert!(ran.out.is_empty(), "{}", ran.out);
     }
     assert_eq!(garden.asked("SELECT count(*) || '' FROM journal"), ["13"]);
-}
-
-fn files(folder: &Path) -> Vec<(String, String)> {
-    let mut files: Vec<(String, String)> = fs::read_dir(folder)
-        .expect("a folder")
-        .map(|entry| entry.expect("an entry").path())
-        .map(|path| {
-            (path.file_name().expect("a name").to_string_lossy().into(), fs::read_to_string(&path).expect("text"))
-        })
-        .collect();
-    files.sort();
-    files
 }
 
 /// Ten days of an invented garden, every ten minutes, from 1 January 2027.

@@ -14,6 +14,7 @@ use counterpane::learn::forecast::{self, ForecastNight, Sky};
 use counterpane::learn::tolerance::{self, DamageReport};
 use counterpane::night::Estimate;
 use counterpane::night::cover::{Cover, CoverConditions, CoverKind};
+use counterpane::night::dose::Z_90;
 use counterpane::night::screen::{CLEAR_CALM_SHIFT, CLEAR_CALM_SPREAD};
 use counterpane::units::{Celsius, Kelvins};
 use learning::worlds::{KALE_LIKE, QUANTITIES, Quantity, figure, night};
@@ -22,8 +23,7 @@ use learning::worlds::{KALE_LIKE, QUANTITIES, Quantity, figure, night};
 fn held(quantity: &Quantity, nights: usize, repeats: u64) -> f64 {
     let holds = |seed: &u64| {
         let trial = (quantity.trial)(&mut Chance::new(1_000 + seed), nights, None, false);
-        let (low, high) = trial.learned.interval_80();
-        (low.0..=high.0).contains(&trial.truth)
+        (trial.truth - trial.learned.mean.0).abs() <= Z_90 * trial.learned.spread.0
     };
     (0..repeats).filter(holds).count() as f64 / repeats as f64
 }

@@ -3,6 +3,9 @@
 //! A night is a folder of `tests/nights/`, see its README. `GOLDEN=write` writes the texts anew: read the difference as
 //! the garden's manager at breakfast, and as a volunteer in a cold wind.
 
+#[path = "support/golden.rs"]
+mod golden;
+
 use chrono::{DateTime, Utc};
 use counterpane::beds::{Garden, Role};
 use counterpane::message::{
@@ -97,12 +100,10 @@ impl Night {
         let changed = before.map(|said| (changes(&said, &next), said.at));
         let troubles: Vec<String> = self.lines.get("trouble").cloned().into_iter().collect();
         let context = Context {
-            reason,
             since: changed.as_ref().map(|(changes, at)| (changes, *at)),
             next_word_by,
-            late_by: None,
-            spell: None,
             troubles: &troubles,
+            ..Context::new(reason)
         };
         evening_letter(&plan, &context, reader)
     }
@@ -182,12 +183,9 @@ fn one_line(text: &str) -> String {
 
 #[test]
 fn every_night_has_the_mail_that_was_read_and_found_good() {
-    let write = std::env::var_os("GOLDEN").is_some_and(|value| value == "write");
     let mut changed = Vec::new();
     let mut compare = |path: PathBuf, text: String| {
-        if write {
-            std::fs::write(&path, text).expect("written");
-        } else if std::fs::read_to_string(&path).ok().as_deref() != Some(text.as_str()) {
+        if golden::differs(&path, &text) {
             changed.push(format!("--- {} is now:\n{text}", path.display()));
         }
     };

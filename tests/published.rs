@@ -2,6 +2,9 @@
 //! precision or the known difference of two formulas, not what happens to pass.
 
 mod published {
+    #[path = "../bench/psychrometer.rs"]
+    mod psychrometer;
+
     mod buds;
     mod cooling;
     mod dose;

@@ -70,14 +70,7 @@ fn listed(garden: &Garden, hours_before_sunset: f64) -> Plan<'_> {
 
 /// What a volunteer is sent, in one line.
 fn read(plan: &Plan<'_>) -> String {
-    let context = Context {
-        reason: SayReason::First,
-        since: None,
-        next_word_by: None,
-        late_by: None,
-        spell: None,
-        troubles: &[],
-    };
+    let context = Context::new(SayReason::First);
     let letter = evening_letter(plan, &context, Reader { role: Role::Volunteer });
     let text = format!("{}\n{}", letter.subject, plain_text(&letter));
     text.split_whitespace().collect::<Vec<_>>().join(" ")

@@ -237,6 +237,20 @@ impl Winter<'_> {
         SqliteConnection::connect(&address).await.expect("a store")
     }
 
+    /// How many mails are due and on their way.
+    async fn mails_due(&self, now: DateTime<Utc>) -> i64 {
+        let mut asked = self.asked().await;
+        let count = sqlx::query_scalar(
+            "SELECT count(*) FROM outbox WHERE state IN ('waiting', 'leased', 'unknown') AND due <= ?",
+        )
+        .bind(now.timestamp())
+        .fetch_one(&mut asked)
+        .await
+        .expect("a count");
+        asked.close().await.expect("closed");
+        count
+    }
+
     /// Holds the invariant against every dangerous night and every person.
     async fn hold(&self, seed: u64) {
         let mut asked = self.asked().await;
@@ -380,7 +394,7 @@ impl Driver for Hand<'_, '_> {
                 () = crash.notified() => {}
                 delivered = daemon.deliver() => {
                     let delivered = delivered.expect("a sound store");
-                    let overdue = self.store.overdue(winter.clock.now()).await.expect("a count");
+                    let overdue = winter.mails_due(winter.clock.now()).await;
                     return delivered.waiting + delivered.unknown > 0 || overdue > 0;
                 }
             }
@@ -410,7 +424,7 @@ impl Watcher<'_, '_> {
         let next = next_round(&settings.service.timetable, &garden.site, &garden.zone, last.due);
         next.is_none_or(|next| next.due > now)
             && self.store.noted_due(&garden.id, now).await.expect("readable").is_empty()
-            && self.store.overdue(now).await.expect("a count") == 0
+            && self.winter.mails_due(now).await == 0
             && self.store.unescalated().await.expect("readable").is_empty()
     }
 }

@@ -249,7 +249,6 @@ pub fn night_of_sample(at: DateTime<Utc>, of: Sampled, longitude: f64) -> NightO
 
 /// What is added to UTC so that noon by the mean sun becomes midnight.
 pub fn solar_offset(longitude: f64) -> Duration {
-    #[allow(clippy::cast_possible_truncation)]
     let seconds = (longitude * 240.0).round() as i64 - 12 * 3600;
     Duration::seconds(seconds)
 }

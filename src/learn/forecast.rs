@@ -8,7 +8,6 @@ use super::{Asked, Figure, Learned, Seen, by_night, in_order};
 use crate::night::Estimate;
 pub use crate::night::corrections::LEAD_DAYS;
 use crate::night::corrections::{OfFeed, OfLeadDay, published_shift};
-use crate::night::dose::Z_90;
 use crate::night::screen::{CLEAR_CALM_SHIFT, CLEAR_CALM_SPREAD};
 use crate::units::{Celsius, Kelvins};
 use crate::zone::NightOf;
@@ -78,12 +77,6 @@ pub struct Factor {
 impl Factor {
     /// Before any night: planning spreads are taken to be right within a quarter (assumed).
     pub const PUBLISHED: Factor = Factor { value: 1.0, log_spread: 0.25 };
-
-    /// Where it lies with a chance of 80 %.
-    pub fn interval_80(self) -> (f64, f64) {
-        let half = (Z_90 * self.log_spread).exp();
-        (self.value / half, self.value * half)
-    }
 }
 
 /// What is done to a forecast low on one night.

@@ -55,7 +55,6 @@ pub fn of(garden: &Garden, lessons: &Lessons) -> BTreeMap<String, Forecasts> {
         if round.made_at > *sunset || provider == Provider::HandGivenLow.key() {
             continue;
         }
-        #[allow(clippy::cast_possible_truncation)]
         let lead_day = lead_day_of(Duration::minutes((round.lead_hours * 60.0).round() as i64));
         nights.entry(provider.clone()).or_default().push(ForecastNight {
             night: round.night,

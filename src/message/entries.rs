@@ -1,7 +1,8 @@
 //! The beds of a list, grouped and ordered as work.
 
 use super::Reader;
-use super::sentences;
+use super::instructions::instructions;
+use super::reasons;
 use crate::beds::Role;
 use crate::crops::{Frame, Tolerance};
 use crate::plan::order::WorkOrder;
@@ -63,7 +64,7 @@ fn order(beds: &mut [&BedPlan<'_>]) {
         let by_margin = bed.margin().map(|margin| margin.0);
         // The soil keeps roots through one night: they come last.
         let in_soil = |tolerance: &Tolerance| if tolerance.frame == Frame::Soil { 1000.0 } else { 0.0 };
-        let tenderest = sentences::tenderest(bed).map(|(_, tolerance, begins)| in_soil(tolerance) - begins.0);
+        let tenderest = reasons::tenderest(bed).map(|(_, tolerance, begins)| in_soil(tolerance) - begins.0);
         by_margin.or(tenderest).unwrap_or(f64::INFINITY)
     };
     beds.sort_by(|a, b| key(a).total_cmp(&key(b)));
@@ -121,10 +122,10 @@ pub(super) fn crops_of(bed: &BedPlan<'_>) -> String {
 }
 
 fn entry(plan: &Plan<'_>, bed: &BedPlan<'_>, reader: Reader) -> Entry {
-    let mut lines = sentences::instructions(bed);
-    lines.extend(sentences::why(plan, bed, reader.role));
+    let mut lines = instructions(bed);
+    lines.extend(reasons::why(plan, bed, reader.role));
     if let (Role::Manager, Ok(night)) = (reader.role, &plan.night) {
-        lines.extend(sentences::turning(bed, night.minimum.mean, plan.garden.shown));
+        lines.extend(reasons::turning(bed, night.minimum.mean, plan.garden.shown));
     }
     if let Some(do_by) = bed.do_by.filter(|do_by| *do_by > plan.deadline) {
         let by = plan.garden.zone.local(do_by).format("%H:%M");

@@ -1,185 +1,204 @@
 //! One bed's number taken apart, step by step, each with its source.
 
-use super::sentences::turning_words;
+use super::reasons::turning_words;
+use super::sentences::caution;
 use super::{growth, sentences};
 use crate::beds::OwnFigure;
 use crate::crops::{Catalogue, Frame, Harm};
 use crate::night::bed::BedNight;
 use crate::night::cover::Cover;
 use crate::night::{Night, Step};
+use crate::plan::turning::REACH;
 use crate::plan::{BedPlan, Plan};
-use crate::risk::{OrganRisk, PlantingRisk};
+use crate::risk::{OrganRisk, Outcome, PlantingRisk};
 use crate::units::{Kelvins, Scale};
 use std::collections::BTreeSet;
 use std::fmt::Write;
 
 /// Everything behind one bed's measure.
 pub fn explain(plan: &Plan<'_>, bed: &BedPlan<'_>, catalogue: &Catalogue) -> String {
-    let scale = plan.garden.shown;
-    let mut text = String::new();
-    let mut line = |indent: &str, content: String| {
-        let options = textwrap::Options::new(100).initial_indent(indent).subsequent_indent("        ");
-        // Writing to a text in memory cannot fail.
-        let _ = writeln!(text, "{}", textwrap::fill(&content, options));
-    };
-    line("", format!("Bed {} on the night of {}", bed.risk.bed.title(), plan.of));
-    line("", format!("Measure: {} ({})", bed.measure.word(), bed.reason.word()));
+    let mut page = Page { text: String::new(), scale: plan.garden.shown, sources: BTreeSet::new() };
+    page.line("", &format!("Bed {} on the night of {}", bed.risk.bed.title(), plan.of));
+    page.line("", &format!("Measure: {} ({})", bed.measure.word(), bed.reason.word()));
     match (&plan.night, &bed.risk.night) {
         (Ok(night), Some(bed_night)) => {
-            line("", String::new());
-            line("", format!("1. The garden's screen: {}", sentences::provenance(plan, night)));
-            for step in &night.steps {
-                line("   ", step_line(step, scale));
-            }
-            line(
-                "   ",
-                format!("= low {}, spread {}", night.minimum.mean.tenths(scale), night.minimum.spread.size(scale)),
-            );
-            line(
-                "   ",
-                format!(
-                    "clear and calm to {:.0} % (1 up to three tenths of cloud and 3 m/s, 0 from seven tenths or 6 m/s)",
-                    night.clear_calm * 100.0
-                ),
-            );
-            line("", String::new());
-            line("", "2. The bed".into());
-            for step in bed_night.steps.iter().chain([&bed_night.soil_step]) {
-                line("   ", step_line(step, scale));
-            }
+            page.screen(plan, night);
+            page.bed(bed_night);
         }
-        (Err(why), _) => line("", format!("Nothing is known of the night: {why}.")),
+        (Err(why), _) => page.line("", &format!("Nothing is known of the night: {why}.")),
         (Ok(_), None) => {}
     }
-    line("", String::new());
-    line("", "3. What grows there".into());
-    let mut keys = BTreeSet::new();
-    for planting in &bed.risk.plantings {
-        line(
-            "   ",
-            format!(
-                "{}, {}, worth {:.0} minutes of work",
-                planting.crop.name,
-                growth::stage(&planting.stage),
-                planting.worth.0
-            ),
-        );
-        line("     ", growth::hardening(&planting.hardening, scale));
-        for step in planting.night.iter().flat_map(|night| &night.leaf_steps) {
-            line("     ", step_line(step, scale));
-        }
-        for organ in &planting.organs {
-            line("     ", organ_line(planting, organ, scale));
-            if let (Ok(night), Some(here)) = (&plan.night, &planting.night) {
-                line("       ", spread_line(night, here, organ, scale));
-            }
-            for (cover, outcome) in &organ.covered {
-                let (low, typical, high) = cover.low_typical_high();
-                let gain = |kelvins: f64| Kelvins(kelvins).signed(scale);
-                let tonight = plan
-                    .night
-                    .as_ref()
-                    .map_or(Kelvins(0.0), |night| plan.garden.learned.gain(*cover, night.cover_conditions).mean);
-                line(
-                    "       ",
-                    format!(
-                        "under {} (gain {} low, {} typical, {} high, {}tonight {}): {} expected, spread {}{}, chance {}",
-                        cover.name(),
-                        gain(low),
-                        gain(typical),
-                        gain(high),
-                        learned_gain(plan, *cover, scale),
-                        tonight.signed(scale),
-                        outcome.minimum.mean.tenths(scale),
-                        outcome.minimum.spread.size(scale),
-                        cover_spread(plan, organ, *cover, scale),
-                        outcome.chance.percent()
-                    ),
-                );
-            }
-            keys.extend(organ.tolerance.sources.iter().cloned());
+    page.plantings(plan, bed);
+    page.decision(plan, bed);
+    page.after_frost(bed, catalogue);
+    page.sources(catalogue);
+    page.text
+}
+
+/// What is written so far, and whose figures it shows.
+struct Page {
+    text: String,
+    scale: Scale,
+    sources: BTreeSet<String>,
+}
+
+impl Page {
+    fn line(&mut self, indent: &str, content: &str) {
+        let options = textwrap::Options::new(100).initial_indent(indent).subsequent_indent("        ");
+        // Writing to a text in memory cannot fail.
+        let _ = writeln!(self.text, "{}", textwrap::fill(content, options));
+    }
+
+    fn section(&mut self, title: &str) {
+        self.line("", "");
+        self.line("", title);
+    }
+
+    fn steps<'s>(&mut self, indent: &str, steps: impl IntoIterator<Item = &'s Step>) {
+        for step in steps {
+            self.line(indent, &step_line(step, self.scale));
         }
     }
-    line("", String::new());
-    line(
-        "",
-        format!(
+
+    fn screen(&mut self, plan: &Plan<'_>, night: &Night) {
+        self.section(&format!("1. The garden's screen: {}", sentences::provenance(plan, night)));
+        self.steps("   ", &night.steps);
+        let (low, spread) = (night.minimum.mean.tenths(self.scale), night.minimum.spread.size(self.scale));
+        self.line("   ", &format!("= low {low}, spread {spread}"));
+        self.line(
+            "   ",
+            &format!(
+                "clear and calm to {:.0} % (1 up to three tenths of cloud and 3 m/s, 0 from seven tenths or 6 m/s)",
+                night.clear_calm * 100.0
+            ),
+        );
+    }
+
+    fn bed(&mut self, night: &BedNight) {
+        self.section("2. The bed");
+        self.steps("   ", night.steps.iter().chain([&night.soil_step]));
+    }
+
+    fn plantings(&mut self, plan: &Plan<'_>, bed: &BedPlan<'_>) {
+        self.section("3. What grows there");
+        let scale = self.scale;
+        for planting in &bed.risk.plantings {
+            let (crop, stage) = (&planting.crop.name, growth::stage(&planting.stage));
+            self.line("   ", &format!("{crop}, {stage}, worth {:.0} minutes of work", planting.worth.0));
+            self.line("     ", &growth::hardening(&planting.hardening, scale));
+            self.steps("     ", planting.night.iter().flat_map(|night| &night.leaf_steps));
+            for organ in &planting.organs {
+                self.line("     ", &organ_line(planting, organ, scale));
+                if let (Ok(night), Some(here)) = (&plan.night, &planting.night) {
+                    self.line("       ", &spread_line(night, here, organ, scale));
+                }
+                for (cover, outcome) in &organ.covered {
+                    self.line("       ", &cover_line(plan, organ, *cover, outcome, scale));
+                }
+                self.sources.extend(organ.tolerance.sources.iter().cloned());
+            }
+        }
+    }
+
+    fn decision(&mut self, plan: &Plan<'_>, bed: &BedPlan<'_>) {
+        self.section(&format!(
             "4. Decision: expected loss uncovered {:.0} of {:.0} minutes of worth; work {:.0} minutes",
             bed.risk.expected_loss(None).0,
             bed.risk.worth().0,
             bed.work.0
-        ),
-    );
-    line("   ", format!("caution {}", sentences::caution(plan.garden.caution)));
-    if let Some(minutes) = plan.minutes {
-        line(
-            "   ",
-            format!(
-                "before dusk {:.0} minutes here, of {:.0} that the list asks for (walking and fetching {:.0}) and {:.0} \
-                 that people have",
-                bed.tonight.0,
-                plan.tonight().0,
-                plan.trips.0,
-                minutes.0
-            ),
-        );
-    }
-    if plan.night.is_ok() {
-        line(
-            "   ",
-            match plan.gap.0 {
+        ));
+        self.line("   ", &format!("caution {}", caution(plan.garden.caution)));
+        if let Some(minutes) = plan.minutes {
+            self.line(
+                "   ",
+                &format!(
+                    "before dusk {:.0} minutes here, of {:.0} that the list asks for (walking and fetching {:.0}) and {:.0} \
+                     that people have",
+                    bed.tonight.0,
+                    plan.tonight().0,
+                    plan.trips.0,
+                    minutes.0
+                ),
+            );
+        }
+        if plan.night.is_ok() {
+            let proven = match plan.gap.0 {
                 gap if gap < 0.01 => {
-                    "no other choice for the garden is better in loss and work together (proven)".into()
+                    "no other choice for the garden is better in loss and work together (proven)".to_string()
                 }
                 gap => format!("another choice for the garden could be better by {gap:.1} minutes at most"),
-            },
-        );
-    }
-    line(
-        "   ",
-        match (&bed.turning, &plan.night) {
+            };
+            self.line("   ", &proven);
+        }
+        let turning = match (&bed.turning, &plan.night) {
             (Some(turning), Ok(night)) => {
-                let words = turning_words(turning, night.minimum.mean, scale);
+                let words = turning_words(turning, night.minimum.mean, self.scale);
                 format!("what would change it, all other beds as they are: {words}")
             }
-            _ => "nothing within 8 K of this low would change it, or it hangs on other beds".into(),
-        },
-    );
-    line("", String::new());
-    line("", "5. After a frost".into());
-    for planting in &bed.risk.plantings {
-        let Some(class) = catalogue.after_frost(planting.crop, planting.stage.name) else { continue };
-        let rest = [&class.do_not, &class.food, &class.look_again].into_iter().flatten();
-        let rest: String = rest.map(|sentence| format!(" {sentence}")).collect();
-        line(
-            "   ",
-            format!(
-                "{} (as {}): {}. {} Signs: {}{rest}  [{}, {}]",
-                planting.crop.name,
-                class.class.replace('_', " "),
-                class.then.word(),
-                class.short,
-                class.injury,
-                class.evidence.word(),
-                class.sources.join(", ")
+            _ => format!(
+                "nothing within {} of this low would change it, or it hangs on other beds",
+                REACH.size(self.scale)
             ),
-        );
-        keys.extend(class.sources.iter().cloned());
+        };
+        self.line("   ", &turning);
     }
-    line("", String::new());
-    line("", "Sources".into());
-    for key in keys {
-        if let Some(source) = catalogue.sources.get(&key) {
-            line(
+
+    fn after_frost(&mut self, bed: &BedPlan<'_>, catalogue: &Catalogue) {
+        self.section("5. After a frost");
+        for planting in &bed.risk.plantings {
+            let Some(class) = catalogue.after_frost(planting.crop, planting.stage.name) else { continue };
+            let rest = [&class.do_not, &class.food, &class.look_again].into_iter().flatten();
+            let rest: String = rest.map(|sentence| format!(" {sentence}")).collect();
+            self.line(
                 "   ",
-                format!(
+                &format!(
+                    "{} (as {}): {}. {} Signs: {}{rest}  [{}, {}]",
+                    planting.crop.name,
+                    class.class.replace('_', " "),
+                    class.then.word(),
+                    class.short,
+                    class.injury,
+                    class.evidence.word(),
+                    class.sources.join(", ")
+                ),
+            );
+            self.sources.extend(class.sources.iter().cloned());
+        }
+    }
+
+    fn sources(&mut self, catalogue: &Catalogue) {
+        self.section("Sources");
+        for key in std::mem::take(&mut self.sources) {
+            let Some(source) = catalogue.sources.get(&key) else { continue };
+            self.line(
+                "   ",
+                &format!(
                     "{key}: {} ({}). {}. {}. Read: {}.",
                     source.author, source.year, source.title, source.publisher, source.read
                 ),
             );
         }
     }
-    text
+}
+
+fn cover_line(plan: &Plan<'_>, organ: &OrganRisk<'_>, cover: Cover, outcome: &Outcome, scale: Scale) -> String {
+    let (low, typical, high) = cover.low_typical_high();
+    let gain = |kelvins: f64| Kelvins(kelvins).signed(scale);
+    let tonight =
+        plan.night.as_ref().map_or(0.0, |night| plan.garden.learned.gain(cover, night.cover_conditions).mean.0);
+    format!(
+        "under {} (gain {} low, {} typical, {} high, {}tonight {}): {} expected, spread {}{}, chance {}",
+        cover.name(),
+        gain(low),
+        gain(typical),
+        gain(high),
+        learned_gain(plan, cover, scale),
+        gain(tonight),
+        outcome.minimum.mean.tenths(scale),
+        outcome.minimum.spread.size(scale),
+        cover_spread(plan, organ, cover, scale),
+        outcome.chance.percent()
+    )
 }
 
 /// The parts of what is not known, each with its source, and their sum.

@@ -2,8 +2,9 @@
 //! done and for what the thermometer said.
 
 use super::entries::crops_of;
+use super::instructions::instructions;
 use super::letter::work_in_words;
-use super::{cautions, sentences, work_order};
+use super::{cautions, changes, sentences, work_order};
 use crate::plan::order::{WorkOrder, work_order};
 use crate::plan::{BedPlan, Measure, Plan};
 use crate::units::Minutes;
@@ -73,7 +74,7 @@ fn lines(plan: &Plan<'_>, order: &WorkOrder) -> Vec<String> {
     }
     // Who does what, and what there is no time for, stands in the table.
     lines.extend(work_order::leave_first(plan, order));
-    lines.extend(sentences::elsewhere(plan));
+    lines.extend(changes::elsewhere(plan));
     lines
 }
 
@@ -88,7 +89,7 @@ fn rows(plan: &Plan<'_>, order: &WorkOrder) -> Vec<Row> {
         let heading = section.filter(|_| before != section);
         before = section;
         let by = task.do_by.map(|by| plan.garden.zone.local(by).format("%H:%M").to_string()).unwrap_or_default();
-        let mut what = sentences::instructions(bed);
+        let mut what = instructions(bed);
         if bed.measure == Measure::BringIn {
             what.push("Carry under a roof, against a wall.".into());
         }

@@ -1,7 +1,8 @@
 //! What a list says, once, before it is set as text or HTML.
 
+use super::by_hand::by_hand;
 use super::entries::{Entry, Group, groups};
-use super::{ahead, cautions, ready, sentences, work_order};
+use super::{ahead, cautions, changes, ready, sentences, work_order};
 use crate::beds::Role;
 use crate::night::Night;
 use crate::plan::order;
@@ -55,6 +56,13 @@ pub struct Context<'a> {
     pub troubles: &'a [String],
 }
 
+impl Context<'_> {
+    /// Of a list that nothing came before, with nothing to be said beside it.
+    pub fn new(reason: SayReason) -> Self {
+        Context { reason, since: None, next_word_by: None, late_by: None, spell: None, troubles: &[] }
+    }
+}
+
 /// The message of the evening list, whichever round it comes from.
 pub fn evening_letter(plan: &Plan<'_>, context: &Context<'_>, reader: Reader) -> Letter {
     let scale = plan.garden.shown;
@@ -66,16 +74,16 @@ pub fn evening_letter(plan: &Plan<'_>, context: &Context<'_>, reader: Reader) ->
     }
     lead.extend(work_line(plan));
     lead.extend(work_order::lines(plan, &order));
-    lead.extend(sentences::elsewhere(plan));
-    lead.extend(context.since.and_then(|(changes, _)| sentences::give_back(plan, changes)));
+    lead.extend(changes::elsewhere(plan));
+    lead.extend(context.since.and_then(|(changes, _)| changes::give_back(plan, changes)));
     lead.extend(night_lines(plan, context, scale));
     // Who plans the garden is told what a freeze would leave of it, with the words that come first for a night.
     let plans = reader.role == Role::Manager && plan.night.is_ok();
     let is_first = matches!(context.reason, SayReason::First | SayReason::AllQuiet | SayReason::CalledOff);
     lead.extend((plans && plan.has_work()).then(|| ready::emptied(plan)).flatten());
     lead.extend(context.troubles.iter().cloned());
-    let changes = context.since.map(|(changes, at)| sentences::changes(plan, changes, at)).unwrap_or_default();
-    let by_hand = if plan.count(Measure::Unknown) > 0 { sentences::by_hand(plan, reader.role) } else { Vec::new() };
+    let changes = context.since.map(|(changes, at)| changes::changes(plan, changes, at)).unwrap_or_default();
+    let by_hand = if plan.count(Measure::Unknown) > 0 { by_hand(plan, reader.role) } else { Vec::new() };
     Letter {
         subject: subject(plan, context),
         lead,
@@ -174,7 +182,7 @@ fn headline(plan: &Plan<'_>, context: &Context<'_>) -> String {
             let (mut other, mut shared) = (true, false);
             if let Some((changes, _)) = context.since {
                 let back: Vec<&str> =
-                    sentences::given_back(plan, changes).into_iter().flat_map(|(_, beds)| beds).collect();
+                    changes::given_back(plan, changes).into_iter().flat_map(|(_, beds)| beds).collect();
                 shared = !back.is_empty();
                 let asked = changes.better.iter().filter(|(_, before)| before.is_work());
                 other = asked.map(|(bed, _)| bed.as_str()).any(|bed| !back.contains(&bed)) || !shared;

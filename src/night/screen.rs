@@ -311,7 +311,6 @@ fn doubt_age(building: &mut Building, remarks: &mut Vec<Remark>, forecast: &Fore
         remarks.push(Remark::IssueUnknown);
         building.step("the feed does not say when it was issued", 0.0, 0.8, "assumed");
     } else if age > OLD {
-        #[allow(clippy::cast_precision_loss)]
         let hours = age.num_minutes() as f64 / 60.0;
         remarks.push(Remark::Old { hours });
         building.step(format!("issued {hours:.0} hours ago"), 0.0, 1.0, "assumed");

@@ -32,30 +32,6 @@ pub fn damping_depth(diffusivity: f64) -> f64 {
     (2.0 * diffusivity * DAY / TAU).sqrt()
 }
 
-/// Hours by which the minimum at a depth comes after the one at the surface.
-///
-/// ```text
-/// lag = (z / D) / omega                                      lag in h, z in m
-/// ```
-///
-/// | symbol | meaning                        | unit | accepted range |
-/// |--------|--------------------------------|------|----------------|
-/// | `z`    | depth                          | m    | 0 to 0.5       |
-/// | `D`    | [`damping_depth`]              | m    |                |
-///
-/// **Method error.** As [`soil_minimum`].
-/// **Refuses.** Nothing.
-/// **Source.** As [`damping_depth`].
-/// **Check.** One damping depth is one radian of the day, 24 h / 2 pi = 3.82 h:
-///
-/// ```
-/// # use counterpane::night::soil::{damping_depth, lag_hours};
-/// assert!((lag_hours(damping_depth(5e-7), 5e-7) - 3.82).abs() < 0.01);
-/// ```
-pub fn lag_hours(depth_m: f64, diffusivity: f64) -> f64 {
-    depth_m / damping_depth(diffusivity) * DAY / TAU / 3600.0
-}
-
 /// Share of the daily wave of the air that reaches a depth under bare ground, and how much of it lies in the sides of a
 /// raised bed.
 ///

@@ -14,7 +14,7 @@ use crate::risk::{BedRisk, PlantingRisk};
 use crate::units::{MetresPerSecond, Minutes, Probability};
 use reasons::{After, why_left};
 use solve::{Offer, Question, Trip, solve, undominated};
-pub use ways::cover_minutes;
+pub use ways::{CARRY_PER_POT, HARD_TO_HANDLE, TOO_WINDY, WIND_FACTOR, cover_minutes};
 use ways::{Means, TRIPS, Way, leave};
 pub(super) use ways::{kinds_of, trips};
 

@@ -302,7 +302,6 @@ fn has(plan: &Plan<'_>, id: &str, measure: Measure) -> bool {
 /// People for so much work; `None` where they have no time at all.
 fn people(work: Minutes, each: Minutes) -> Option<u32> {
     // Work is within the limits of settings, far inside the range of the type; no people times no minutes is no number.
-    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
     (each.0 > 0.0).then(|| (work.0 / each.0 - 1e-9).ceil().max(0.0) as u32)
 }
 

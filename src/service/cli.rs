@@ -27,6 +27,7 @@ use crate::settings::{GardenSettings, Settings, list, settings_at};
 use crate::zone::Zone;
 use chrono::{DateTime, Datelike, NaiveDate, Utc};
 use clap::{Args, Parser, Subcommand};
+use std::io::Read;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
@@ -133,6 +134,13 @@ enum Done {
     WithoutWeather,
     /// What was asked after is not in order.
     SomethingWrong,
+}
+
+/// The bytes of a file, or none where it has more than so many.
+fn read_bounded(path: &Path, longest: u64) -> std::io::Result<Option<Vec<u8>>> {
+    let mut body = Vec::new();
+    std::fs::File::open(path)?.take(longest + 1).read_to_end(&mut body)?;
+    Ok((body.len() as u64 <= longest).then_some(body))
 }
 
 /// Runs the command and gives its exit code.

@@ -8,6 +8,7 @@ use super::clock::Clock;
 use super::failpoint;
 use super::mail::{Answer, Mailer, Outgoing};
 use super::store::{Claimed, Settled, Store, StoreFault};
+use crate::hash::hash_of;
 use chrono::{DateTime, Duration, Utc};
 
 /// What one pass over the outbox came to.
@@ -136,12 +137,9 @@ fn next_due(claimed: &Claimed, now: DateTime<Utc>) -> DateTime<Utc> {
 
 /// From -1 to 1, the same for the same row and try: a repeatable run is worth more than chance here.
 fn spread(key: &str, tries: u32) -> f64 {
-    let mixed = key
-        .bytes()
-        .chain(tries.to_be_bytes())
-        .fold(0xcbf2_9ce4_8422_2325_u64, |hash, byte| (hash ^ u64::from(byte)).wrapping_mul(0x0000_0100_0000_01b3));
+    let hash = hash_of(&[key, &tries.to_string()]);
     // The high bits are the well mixed ones after a further multiplication.
-    let high = (mixed.wrapping_mul(0x9e37_79b9_7f4a_7c15) >> 32) as f64;
+    let high = (((hash >> 64) as u64 ^ hash as u64).wrapping_mul(0x9e37_79b9_7f4a_7c15) >> 32) as f64;
     2.0 * high / f64::from(u32::MAX) - 1.0
 }
 

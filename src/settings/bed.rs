@@ -174,7 +174,6 @@ fn read_plantings(bed: &Table<'_>, crops: &KnownCrops, today: Option<NaiveDate>)
         tables.into_iter().filter_map(|planting| read_planting(planting, crops, today)).collect();
     let said: f64 = read.iter().filter_map(|(_, part)| *part).sum();
     let silent = read.iter().filter(|(_, part)| part.is_none()).count();
-    #[allow(clippy::cast_precision_loss)]
     let left = (1.0 - said) / silent.max(1) as f64;
     if read.len() == written && (left < -1e-9 || (silent > 0 && left < PART.low)) {
         let what = match silent {

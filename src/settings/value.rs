@@ -123,7 +123,6 @@ impl<'a> Value<'a> {
             return None;
         }
         // The range was checked in the line above.
-        #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
         Some(number as u32)
     }
 

@@ -3,7 +3,7 @@
 //! Weather services state dew point and relative humidity over liquid water at every temperature, and so does
 //! everything here that does not say ice. Water and ice are one family of formulas, so the two meet at 0 °C.
 
-use crate::units::{AIR_TEMPERATURE, Celsius, DEW_POINT_EXCESS, Kelvins, Limits, OutOfRange, Pascals};
+use crate::units::{AIR_TEMPERATURE, Celsius, Limits, OutOfRange, Pascals};
 
 /// Vapour pressure for which there is a dew point: saturation over water at -45 and at 60 °C.
 pub const VAPOUR_PRESSURE: Limits = Limits {
@@ -30,25 +30,22 @@ const E_ZERO: f64 = 611.2;
 
 /// One of the two saturation curves, `E_ZERO exp(a t / (b + t))`, with its inverse and its slope.
 #[derive(Clone, Copy)]
-pub(crate) struct Curve {
-    a: f64,
-    b: f64,
+pub struct Curve {
+    pub a: f64,
+    /// °C
+    pub b: f64,
 }
 
-pub(crate) const OVER_WATER: Curve = Curve { a: 17.62, b: 243.12 };
-pub(crate) const OVER_ICE: Curve = Curve { a: 22.46, b: 272.62 };
+/// As [`saturation_over_water`].
+pub const OVER_WATER: Curve = Curve { a: 17.62, b: 243.12 };
+/// As [`saturation_over_ice`].
+pub const OVER_ICE: Curve = Curve { a: 22.46, b: 272.62 };
 
 impl Curve {
     /// Saturation, Pa, and its slope, Pa/°C, at a temperature in °C.
-    pub(crate) fn at(self, t: f64) -> (f64, f64) {
+    pub fn at(self, t: f64) -> (f64, f64) {
         let e = E_ZERO * (self.a * t / (self.b + t)).exp();
         (e, e * self.a * self.b / (self.b + t).powi(2))
-    }
-
-    /// How fast the slope rises, Pa/°C².
-    fn bend(self, t: f64) -> f64 {
-        let (saturation, slope) = self.at(t);
-        slope * (slope / saturation - 2.0 / (self.b + t))
     }
 
     /// The temperature, °C, saturated at a vapour pressure, Pa.
@@ -198,35 +195,7 @@ pub fn dew_point_from_relative_humidity(air: Celsius, relative_humidity: f64) ->
     dew_point_from_vapour_pressure(Pascals(RELATIVE_HUMIDITY.check(relative_humidity)? * saturation))
 }
 
-/// Relative humidity over water, a fraction from 0 to 1, of air whose dew point is known.
-///
-/// ```text
-/// rh = e_s(t_d) / e_s(t)                                     t, t_d in °C
-/// ```
-///
-/// | symbol | meaning               | unit | accepted range                                  |
-/// |--------|-----------------------|------|-------------------------------------------------|
-/// | `t`    | air temperature       | °C   | -60 to 60                                       |
-/// | `t_d`  | dew point, over water | °C   | up to 0.5 above `t`, which rounding may explain |
-///
-/// **Method error.** Under 0.8 %, from the two saturation pressures.
-/// **Refuses.** [`OutOfRange`] for air outside its limits, a dew point further above it, and NaN. A dew point slightly
-/// above the air counts as saturation.
-/// **Source.** As [`saturation_over_water`].
-/// **Check.** MetPy 1.7.1: a dew point of 14.3528 °C at 20 °C is 70 %:
-///
-/// ```
-/// # use counterpane::{units::{Celsius, OutOfRange}, weather::humidity::relative_humidity_from_dew_point};
-/// let humidity = relative_humidity_from_dew_point(Celsius(20.0), Celsius(14.3528))?;
-/// assert!((humidity - 0.70).abs() < 0.001);
-/// # Ok::<(), OutOfRange>(())
-/// ```
-pub fn relative_humidity_from_dew_point(air: Celsius, dew_point: Celsius) -> Result<f64, OutOfRange> {
-    let dew_point = at_most_saturated(air, dew_point)?;
-    Ok(saturation_over_water(dew_point).0 / saturation_over_water(air).0)
-}
-
-/// Air pressure at an elevation, in an atmosphere of 20 °C at sea level. Enough for a psychrometer and for deposition.
+/// Air pressure at an elevation, in an atmosphere of 20 °C at sea level. Enough for deposition.
 ///
 /// ```text
 /// p = 101300 ((293 - 0.0065 z) / 293)^5.26                   p in Pa, z in m
@@ -249,133 +218,6 @@ pub fn relative_humidity_from_dew_point(air: Celsius, dew_point: Celsius) -> Res
 /// ```
 pub fn air_pressure(elevation: f64) -> Pascals {
     Pascals(101_300.0 * ((293.0 - 0.0065 * elevation) / 293.0).powf(5.26))
-}
-
-/// What covers the bulb of the psychrometer, or the bud under a sprinkler.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Bulb {
-    /// Liquid, supercooled below 0 °C.
-    Water,
-    /// Ice, where the bulb can be below 0 °C; water where it cannot.
-    Ice,
-}
-
-/// Wet bulb: the temperature that a ventilated wet surface takes. Sprinkled buds are as cold as this until water
-/// freezes on them.
-///
-/// ```text
-/// water   e_s(t_w) - A p (t - t_w) = e          A = 0.000662 /°C
-/// ice     e_i(t_w) - 0.882 A p (t - t_w) = e    only for t_w <= 0
-/// ```
-///
-/// | symbol | meaning                                 | unit | accepted range                                  |
-/// |--------|-----------------------------------------|------|-------------------------------------------------|
-/// | `t`    | air temperature                         | °C   | -60 to 60                                       |
-/// | `t_d`  | dew point, over water, so e = e_s(t_d)  | °C   | up to 0.5 above `t`, which rounding may explain |
-/// | `p`    | air pressure                            | Pa   | 40 000 to 110 000                               |
-///
-/// 0.882 is 2501/2835, vaporisation over sublimation. The left side rises and curves upward with `t_w`, so that
-/// wherever Newton's steps begin, all but the first come down to the root without passing it.
-///
-/// **Method error.** Solved to 1e-9 °C (`the_wet_bulb_is_the_root`). The pseudo-adiabatic wet bulb of the thermodynamic
-/// diagram is another quantity, lower by up to 0.25 °C at 10 °C and by 0.45 °C at 30 °C in dry air (rows in
-/// `tests/published/humidity.rs`).
-/// **Refuses.** [`OutOfRange`] for air or dew point outside their ranges, and NaN.
-/// **Source.** FAO-56 (Allen et al. 1998), eq. 15 and 16 (aspirated psychrometer), from memory; the ice bulb by the
-/// ratio of latent heats.
-/// **Check.** FAO-56, example 4: 25.6 °C dry, 19.5 °C wet at 87.9 kPa is a vapour pressure of 1.91 kPa:
-///
-/// ```
-/// # use counterpane::units::{Celsius, OutOfRange, Pascals};
-/// # use counterpane::weather::humidity::{Bulb, dew_point_from_vapour_pressure, wet_bulb};
-/// let dew_point = dew_point_from_vapour_pressure(Pascals(1910.0))?;
-/// let Celsius(wet) = wet_bulb(Celsius(25.6), dew_point, Pascals(87_900.0), Bulb::Water)?;
-/// assert!((wet - 19.5).abs() < 0.05);
-/// # Ok::<(), OutOfRange>(())
-/// ```
-pub fn wet_bulb(air: Celsius, dew_point: Celsius, pressure: Pascals, bulb: Bulb) -> Result<Celsius, OutOfRange> {
-    let psychrometer = Psychrometer::new(air, dew_point, pressure, bulb)?;
-    Ok(Celsius(if psychrometer.is_icy { psychrometer.root(OVER_ICE).min(0.0) } else { psychrometer.root(OVER_WATER) }))
-}
-
-/// Whether the [`wet_bulb`] is above a temperature: a third of the work of solving for it, so that the lowest of many
-/// can be sought among the few that may be it. Refuses the same.
-pub fn is_wet_bulb_above(
-    limit: Celsius,
-    air: Celsius,
-    dew_point: Celsius,
-    pressure: Pascals,
-    bulb: Bulb,
-) -> Result<bool, OutOfRange> {
-    let psychrometer = Psychrometer::new(air, dew_point, pressure, bulb)?;
-    // An ice bulb is never above 0 °C, and where the bulb may carry ice and does not it is above.
-    let (curve, may_be) = match bulb {
-        Bulb::Ice if psychrometer.is_icy => (OVER_ICE, limit.0 < 0.0),
-        _ => (OVER_WATER, true),
-    };
-    Ok(may_be && psychrometer.balance(curve, limit.0).0 < 0.0)
-}
-
-/// The balance of a wet bulb, with what of it does not depend on the bulb's temperature.
-struct Psychrometer {
-    air: f64,
-    dew_point: f64,
-    vapour_pressure: f64,
-    /// Heat that the air gives for each degree, Pa/°C.
-    a_p: f64,
-    is_icy: bool,
-}
-
-impl Psychrometer {
-    fn new(air: Celsius, dew_point: Celsius, pressure: Pascals, bulb: Bulb) -> Result<Psychrometer, OutOfRange> {
-        let dew_point = at_most_saturated(air, dew_point)?;
-        let a_p = 0.000662 * AIR_PRESSURE.check(pressure.0)?;
-        let (vapour_pressure, _) = OVER_WATER.at(dew_point.0);
-        // In air saturated over ice an ice bulb is warmer than the air but never above 0 °C: ice where it would be colder.
-        let is_icy = bulb == Bulb::Ice && E_ZERO - ICE_BULB * a_p * air.0 - vapour_pressure >= 0.0;
-        let a_p = if is_icy { ICE_BULB * a_p } else { a_p };
-        Ok(Psychrometer { air: air.0, dew_point: dew_point.0, vapour_pressure, a_p, is_icy })
-    }
-
-    /// The left side of the equation less its right one, Pa, and its slope.
-    fn balance(&self, curve: Curve, t_w: f64) -> (f64, f64) {
-        let (saturation, slope) = curve.at(t_w);
-        (saturation - self.a_p * (self.air - t_w) - self.vapour_pressure, slope + self.a_p)
-    }
-
-    /// The bulb's temperature: from where a parabola through the dew point puts it, by Newton's steps. From there they
-    /// square the error, 0.02 of it, so the last step leaves less than 1e-11 °C.
-    fn root(&self, curve: Curve) -> f64 {
-        let (value, slope) = self.balance(curve, self.dew_point);
-        let bend = curve.bend(self.dew_point);
-        let lift = -2.0 * value / (slope + (slope * slope - 2.0 * bend * value).sqrt());
-        // Air without vapour to speak of has no parabola; there the air itself is a point above the root.
-        let mut t = if lift.is_finite() { self.dew_point + lift } else { self.air };
-        for _ in 0..40 {
-            let (value, slope) = self.balance(curve, t);
-            let step = value / slope;
-            t -= step;
-            if step.abs() < 1e-5 {
-                break;
-            }
-        }
-        t
-    }
-}
-
-/// Vaporisation over sublimation, 2501/2835 kJ/kg.
-const ICE_BULB: f64 = 2501.0 / 2835.0;
-
-/// Pressures of gardens, with room for weather.
-const AIR_PRESSURE: Limits =
-    Limits { what: "air pressure", low: 40_000.0, high: 110_000.0, unit: "Pa", why: "no garden lies that high or low" };
-
-/// The dew point, or the air temperature where rounding has put the dew point slightly above it.
-fn at_most_saturated(air: Celsius, dew_point: Celsius) -> Result<Celsius, OutOfRange> {
-    AIR_TEMPERATURE.check(air.0)?;
-    let Kelvins(excess) = dew_point - air;
-    DEW_POINT_EXCESS.check(excess)?;
-    Ok(dew_point.min(air))
 }
 
 #[cfg(test)]
@@ -441,46 +283,8 @@ mod tests {
         }
     }
 
-    /// Bisection of the balance between far outside on either side, from the driest air of a feed to saturated air.
-    #[test]
-    fn the_wet_bulb_is_the_root() {
-        let bisected = |air: f64, dew_point: f64, a_p: f64, curve: Curve, mut high: f64| {
-            let mut low = dew_point - 5.0;
-            for _ in 0..60 {
-                let middle = 0.5 * (low + high);
-                let left = curve.at(middle).0 - a_p * (air - middle);
-                if left < OVER_WATER.at(dew_point).0 { low = middle } else { high = middle }
-            }
-            0.5 * (low + high)
-        };
-        for (air, depth, pressure) in (-60..=60)
-            .flat_map(|air| (0..=60).map(move |depth| (f64::from(air), f64::from(depth))))
-            .flat_map(|(air, depth)| [45_000.0, 101_325.0].map(|pressure| (air, depth, pressure)))
-        {
-            let dew_point = air - depth;
-            let solved = |bulb| {
-                wet_bulb(Celsius(air), Celsius(dew_point), Pascals(pressure), bulb).map_or(f64::NAN, |wet| wet.0)
-            };
-            let (water, ice) = (solved(Bulb::Water), solved(Bulb::Ice));
-            let a_p = 0.000662 * pressure;
-            let expected = bisected(air, dew_point, a_p, OVER_WATER, air);
-            assert!((water - expected).abs() < 1e-9, "{air} {dew_point}: water {water}, bisected {expected}");
-            let icy = bisected(air, dew_point, ICE_BULB * a_p, OVER_ICE, 1.0);
-            let expected = if icy <= 0.0 { icy } else { expected };
-            assert!((ice - expected).abs() < 1e-9, "{air} {dew_point}: ice {ice}, bisected {expected}");
-            for (bulb, root) in [(Bulb::Water, water), (Bulb::Ice, ice)] {
-                for away in [-5.0, -1e-6, 1e-6, 5.0] {
-                    let limit = Celsius(root + away);
-                    let above = is_wet_bulb_above(limit, Celsius(air), Celsius(dew_point), Pascals(pressure), bulb);
-                    assert_eq!(above, Ok(away < 0.0), "{bulb:?} {air} {dew_point} against {limit:?}");
-                }
-            }
-        }
-    }
-
     #[test]
     fn what_no_air_can_be_is_refused() {
-        let pressure = Pascals(101_325.0);
         for bad in [f64::NAN, f64::INFINITY, -1.0, 0.0] {
             assert!(dew_point_from_vapour_pressure(Pascals(bad)).is_err());
             assert!(frost_point_from_vapour_pressure(Pascals(bad)).is_err());
@@ -489,25 +293,9 @@ mod tests {
         assert!(frost_point_from_vapour_pressure(Pascals(650.0)).is_err());
         assert!(dew_point_from_relative_humidity(Celsius(5.0), 1.01).is_err());
         assert!(dew_point_from_relative_humidity(Celsius(f64::NAN), 0.5).is_err());
-        assert!(relative_humidity_from_dew_point(Celsius(5.0), Celsius(6.0)).is_err());
-        assert!(wet_bulb(Celsius(5.0), Celsius(f64::NAN), pressure, Bulb::Water).is_err());
-        assert!(wet_bulb(Celsius(5.0), Celsius(0.0), Pascals(f64::NAN), Bulb::Ice).is_err());
-        assert!(is_wet_bulb_above(Celsius(0.0), Celsius(5.0), Celsius(f64::NAN), pressure, Bulb::Ice).is_err());
-        assert_eq!(relative_humidity_from_dew_point(Celsius(5.0), Celsius(5.4)), Ok(1.0));
     }
 
     proptest! {
-        #[test]
-        fn the_wet_bulb_lies_between_dew_point_and_air(t in -40.0f64..50.0, spread in 0.0f64..30.0, z in -400.0f64..5000.0) {
-            let (air, dew_point, pressure) = (Celsius(t), Celsius(t - spread), air_pressure(z));
-            let water = wet_bulb(air, dew_point, pressure, Bulb::Water).map_err(|e| TestCaseError::fail(e.to_string()))?;
-            prop_assert!(dew_point.0 - 1e-6 <= water.0 && water.0 <= t + 1e-6, "{water:?}");
-            let left = saturation_over_water(water).0 - 0.000662 * pressure.0 * (t - water.0);
-            prop_assert!((left - saturation_over_water(dew_point).0).abs() < 1e-4);
-            let ice = wet_bulb(air, dew_point, pressure, Bulb::Ice).map_err(|e| TestCaseError::fail(e.to_string()))?;
-            prop_assert!(ice.0 <= 0.0 || ice == water, "an ice bulb at {ice:?}");
-        }
-
         #[test]
         fn the_frost_point_lies_above_the_dew_point(e in 12.0f64..611.0) {
             let dew_point = dew_point_from_vapour_pressure(Pascals(e)).map_err(|e| TestCaseError::fail(e.to_string()))?;
@@ -519,7 +307,7 @@ mod tests {
         fn humidity_and_dew_point_are_inverse(t in -30.0f64..50.0, humidity in 0.05f64..1.0) {
             let dew_point = dew_point_from_relative_humidity(Celsius(t), humidity);
             prop_assume!(dew_point.is_ok());
-            let back = dew_point.and_then(|dew_point| relative_humidity_from_dew_point(Celsius(t), dew_point));
+            let back = dew_point.map(|dew_point| saturation_over_water(dew_point).0 / saturation_over_water(Celsius(t)).0);
             prop_assert!(back.is_ok_and(|back| (back - humidity).abs() < 1e-9));
         }
     }

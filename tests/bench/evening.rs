@@ -6,14 +6,16 @@
 //! curve that bends down, so that it lies above its chord. So hours are first struck out for the whole garden, then for a
 //! bed, and only of those that are left is anything solved.
 
+#[path = "psychrometer.rs"]
+mod psychrometer;
+
 use counterpane::night::dose::DamageCurve;
 use counterpane::night::leaf::{CALM, LeafBalance, LeafSurroundings, wind_at_height};
 use counterpane::night::screen::clear_calm;
 use counterpane::night::share_below;
 use counterpane::units::{Celsius, Kelvins, MetresPerSecond, Pascals, Probability};
-use counterpane::weather::humidity::{
-    Bulb, frost_point_from_vapour_pressure, is_wet_bulb_above, saturation_over_water, wet_bulb,
-};
+use counterpane::weather::humidity::{frost_point_from_vapour_pressure, saturation_over_water};
+use psychrometer::{Bulb, is_wet_bulb_above, wet_bulb};
 
 pub const HOURS: usize = 168;
 pub const BEDS: usize = 40;
@@ -102,13 +104,12 @@ impl Hour {
     }
 
     fn wet_bulb(&self, air: f64) -> f64 {
-        wet_bulb(Celsius(air), self.dew_point_at(air), Pascals(self.pressure), Bulb::Ice).map_or(f64::NAN, |wet| wet.0)
+        wet_bulb(Celsius(air), self.dew_point_at(air), Pascals(self.pressure), Bulb::Ice).0
     }
 
-    /// Whether the wet bulb is above a limit; not where it is refused.
     fn is_wet_bulb_above(&self, limit: f64, air: f64) -> bool {
         let pressure = Pascals(self.pressure);
-        is_wet_bulb_above(Celsius(limit), Celsius(air), self.dew_point_at(air), pressure, Bulb::Ice).unwrap_or(false)
+        is_wet_bulb_above(Celsius(limit), Celsius(air), self.dew_point_at(air), pressure, Bulb::Ice)
     }
 }
 

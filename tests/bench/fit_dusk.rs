@@ -1,25 +1,24 @@
 //! Fits what evenings teach of nights, and says how good that is where it was not fitted:
 //! `cargo bench --bench fit_dusk -- DIR [--write]`.
 //!
-//! `DIR` holds `stations.csv` (columns `station,lat,lon,elev_m,tz`, any others are not read) and one gzipped table of
-//! hours for each, `STATION.csv.gz`, in the columns that `counterpane replay` reads. Each station, or group of stations
-//! within 40 km, is foretold with coefficients fitted without it. `--write` writes `src/night/dusk/coefficients.rs`.
+//! `DIR` as `stations.rs` says. Each station, or group of stations within 40 km, is foretold with coefficients fitted
+//! without it. `--write` writes `src/night/dusk/coefficients.rs`.
 //!
 //! The fit: for each station s, y = X b_s + e, with b_s ~ N(mean, diag(between²)) and e ~ N(0, noise²), by
 //! expectation and maximisation (Dempster, Laird and Rubin 1977; from memory), each group of stations counting as one; then
 //! the logarithm of what is left against the spread terms; then its shape as two normals, again by EM.
+
+mod stations;
 
 use counterpane::night::cooling::{DuskNight, DuskRegression};
 use counterpane::night::dusk::{Evening, SPREAD_TERMS, Shape, TERM_NAMES, TERMS, Taught, TaughtPair};
 use counterpane::replay::{Foretold, PastNight, foretell, past_nights};
 use counterpane::score::Scored;
 use counterpane::score::table::table;
-use counterpane::service::feed::decode;
 use counterpane::units::Celsius;
-use counterpane::weather::{Provider, Site};
-use counterpane::zone::Zone;
+use counterpane::weather::Site;
+use stations::{Record, records};
 use std::fmt::Write as _;
-use std::io::Read as _;
 use std::path::Path;
 
 struct Station {
@@ -59,45 +58,18 @@ fn main() {
 }
 
 fn read(folder: &Path) -> Vec<Station> {
-    let list = std::fs::read_to_string(folder.join("stations.csv")).expect("stations.csv");
-    let mut lines = list.lines();
-    let header: Vec<&str> = lines.next().expect("a header").split(',').collect();
-    let column = |name: &str| header.iter().position(|column| *column == name).expect("a column");
     let mut stations: Vec<Station> = Vec::new();
-    for line in lines {
-        let fields = fields(line);
-        let number = |name: &str| fields[column(name)].parse::<f64>().expect("a number");
-        let name = fields[column("station")].clone();
-        let site = Site { latitude: number("lat"), longitude: number("lon"), elevation: number("elev_m") };
-        let zone = Zone::bundled(fields[column("tz")].parse().expect("a zone")).expect("rules");
-        let file = std::fs::File::open(folder.join(format!("{name}.csv.gz"))).expect("a record");
-        let mut text = String::new();
-        flate2::read::GzDecoder::new(file).read_to_string(&mut text).expect("a gzipped table");
-        let record = decode(&Provider::Csv, text.as_bytes(), chrono::DateTime::UNIX_EPOCH).expect("a table of hours");
+    for Record { name, site, zone, hours } in records(folder) {
         let near = |other: &&Station| {
             (other.site.latitude - site.latitude).abs() < 0.3 && (other.site.longitude - site.longitude).abs() < 0.45
         };
         let next = stations.iter().map(|station| station.group + 1).max().unwrap_or(0);
         let group = stations.iter().find(near).map_or(next, |other| other.group);
-        let nights = past_nights(&record.hours, &site, &zone);
+        let nights = past_nights(&hours.hours, &site, &zone);
         println!("{name}: {} nights", nights.len());
         stations.push(Station { name, site, group, nights });
     }
     stations
-}
-
-/// The fields of a line; a quoted one may hold a comma.
-fn fields(line: &str) -> Vec<String> {
-    let mut fields = vec![String::new()];
-    let mut quoted = false;
-    for letter in line.chars() {
-        match letter {
-            '"' => quoted = !quoted,
-            ',' if !quoted => fields.push(String::new()),
-            _ => fields.last_mut().expect("one").push(letter),
-        }
-    }
-    fields
 }
 
 type Row = [f64; TERMS];

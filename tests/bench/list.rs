@@ -70,14 +70,7 @@ fn measure() {
     assert!(plan.has_work() && plan.beds.len() == 40, "the night of the bench asks for work");
 
     report("letter", || {
-        let context = Context {
-            reason: SayReason::First,
-            since: None,
-            next_word_by: None,
-            late_by: None,
-            spell: None,
-            troubles: &[],
-        };
+        let context = Context::new(SayReason::First);
         let letter = evening_letter(&plan, &context, Reader { role: Role::Manager });
         (plain_text(&letter), html(&letter))
     });

@@ -1,29 +1,31 @@
 //! Lists beside the rules that people use, on nights of past records: `cargo bench --bench rules -- DIR`.
 //!
-//! `DIR` as of `fit_dusk`. The garden is the demo's: fourteen beds, twenty-seven plantings or so, five covers, three people of
+//! `DIR` as `stations.rs` says. The garden is the demo's: fourteen beds, twenty-seven plantings or so, five covers, three people of
 //! thirty minutes. Each night is foretold from its evening with sky and wind known, by coefficients fitted without its
 //! station; every rule is given that same low, the list its spread too. What came is the same night at its observed low.
 //! Damage and what covers gain are those of the program, so this tells how decisions compare, not how gardens fare.
 
-use chrono::{DateTime, Datelike, Duration};
-use counterpane::beds::{Bed, BedKind, Garden};
+mod stations;
+
+use chrono::{Datelike, Duration};
+use counterpane::beds::{BedKind, Garden};
 use counterpane::crops::Catalogue;
 use counterpane::night::Night;
 use counterpane::night::cover::{Cover, Layers};
 use counterpane::night::dusk::taught_for_a_score;
 use counterpane::plan::aftermath::{loss_left, picking, walking};
-use counterpane::plan::{Before, Measure, decide};
+use counterpane::plan::{
+    Before, CARRY_PER_POT, HARD_TO_HANDLE, Measure, TOO_WINDY, WIND_FACTOR, cover_minutes, decide,
+};
 use counterpane::replay::garden::{as_it_stands, night_of_record, with_low};
 use counterpane::replay::{foretell, past_nights};
 use counterpane::risk::{BedRisk, assess, pieces_for};
-use counterpane::service::feed::decode;
 use counterpane::service::files::demo;
 use counterpane::settings::settings;
 use counterpane::units::{Celsius, Kelvins};
-use counterpane::weather::{Forecast, Provider, Site};
-use counterpane::zone::{NightOf, Zone};
+use counterpane::zone::NightOf;
+use stations::{Record, records};
 use std::collections::BTreeMap;
-use std::io::Read as _;
 use std::path::Path;
 
 const NAMES: [&str; 7] = [
@@ -53,14 +55,14 @@ fn main() {
     garden = as_it_stands(&garden, catalogue, demo_night);
     // Of each rule, for every month of every station: worth lost, minutes spent, nights.
     let mut blocks: BTreeMap<(String, i32, u32), Block> = BTreeMap::new();
-    for (name, site, zone, record) in stations(Path::new(&folder)) {
+    for Record { name, site, zone, hours } in records(Path::new(&folder)) {
         (garden.site, garden.zone) = (site, zone.clone());
-        let nights = past_nights(&record.hours, &site, &zone);
+        let nights = past_nights(&hours.hours, &site, &zone);
         let (taught, _) = taught_for_a_score(&site);
         let foretold = foretell(&nights, taught, true);
         let mut used = 0;
         for night in foretold {
-            let Some(known) = night_of_record(&record, &site, &zone, night.of) else { continue };
+            let Some(known) = night_of_record(&hours, &site, &zone, night.of) else { continue };
             let at = |low: Celsius, spread: f64| with_low(&known, low, Kelvins(spread));
             let (expected, came) = (at(night.low.median(), night.low.spread.0), at(night.observed, 0.05));
             let found = outcomes(&garden, catalogue, &expected, &came);
@@ -107,11 +109,6 @@ fn outcomes(garden: &Garden, catalogue: &Catalogue, expected: &Night, came: &Nig
     found
 }
 
-/// Work as the program counts it: to lay, to take off and fold, to carry one pot one way, person-minutes.
-const LAY: f64 = 4.0 / 2.88;
-const TAKE_OFF: f64 = 3.0;
-const CARRY: f64 = 1.5;
-
 /// What a rule does, bed by bed in its own order while covers and people last, and the minutes that it takes, with walking
 /// and fetching as the list counts them.
 fn simple(rule: usize, garden: &Garden, risks: &[BedRisk<'_>], night: &Night) -> (Vec<Done>, f64) {
@@ -142,7 +139,7 @@ fn simple(rule: usize, garden: &Garden, risks: &[BedRisk<'_>], night: &Night) ->
     let mut left: Vec<u32> = garden.covers.iter().map(|stock| stock.count).collect();
     let mut minutes = garden.crew.map_or(f64::INFINITY, |crew| crew.person_minutes().0);
     let wind = night.cover_conditions.wind_10m;
-    let stretch = if wind > 5.0 { 1.5 } else { 1.0 };
+    let stretch = if wind > HARD_TO_HANDLE { WIND_FACTOR } else { 1.0 };
     let (mut done, mut spent): (Vec<Done>, f64) = (vec![(Measure::Leave, None); risks.len()], 0.0);
     for index in order {
         let risk = &risks[index];
@@ -152,7 +149,7 @@ fn simple(rule: usize, garden: &Garden, risks: &[BedRisk<'_>], night: &Night) ->
             walking(so_far.iter().copied().chain([(measure, has_cover)])).0 - walking(so_far.iter().copied()).0
         };
         if let BedKind::Containers { count, movable: true, .. } = risk.bed.kind {
-            let (one_way, walk) = (CARRY * f64::from(count), walk(Measure::BringIn, false));
+            let (one_way, walk) = (CARRY_PER_POT * f64::from(count), walk(Measure::BringIn, false));
             if one_way + walk <= minutes {
                 (minutes, spent) = (minutes - one_way - walk, spent + 2.0 * one_way + walk);
                 done[index].0 = Measure::BringIn;
@@ -162,24 +159,21 @@ fn simple(rule: usize, garden: &Garden, risks: &[BedRisk<'_>], night: &Night) ->
         let walk_to_cover = walk(Measure::Cover, true);
         let laid = garden.covers.iter().enumerate().find_map(|(at, stock)| {
             let pieces = pieces_for(risk.bed, stock);
-            let tonight = (LAY * area(risk.bed) + f64::from(pieces - 1)) * stretch + walk_to_cover;
-            (wind <= 12.0 && pieces <= left[at] && tonight <= minutes).then_some((at, pieces, tonight))
+            let (lay, take_off) = cover_minutes(risk.bed.area(), pieces, Layers::One.times());
+            let (tonight, tomorrow) = (lay * stretch + walk_to_cover, take_off * stretch);
+            (wind <= TOO_WINDY && pieces <= left[at] && tonight <= minutes).then_some((at, pieces, tonight, tomorrow))
         });
         let work = picking(risk).0;
         let with_walk = work + walk(Measure::Harvest, false);
-        if let Some((at, pieces, tonight)) = laid {
+        if let Some((at, pieces, tonight, tomorrow)) = laid {
             left[at] -= pieces;
-            (minutes, spent) = (minutes - tonight, spent + tonight + TAKE_OFF * stretch);
+            (minutes, spent) = (minutes - tonight, spent + tonight + tomorrow);
             done[index] = (Measure::Cover, Some(garden.covers[at].cover(Layers::One)));
         } else if rule == 4 && work > 0.0 && with_walk <= minutes {
             (minutes, spent, done[index].0) = (minutes - with_walk, spent + with_walk, Measure::Harvest);
         }
     }
     (done, spent)
-}
-
-fn area(bed: &Bed) -> f64 {
-    bed.length * bed.width
 }
 
 /// Worth lost and minutes spent of each rule, and the nights.
@@ -220,25 +214,4 @@ fn table(blocks: &[Block]) {
     let change = |drawn: &[&Block]| 100.0 * (per_hundred(drawn, &total(5)) / per_hundred(drawn, &total(best)) - 1.0);
     let (low, high) = interval(&change);
     println!("The list beside \"{}\": {:+.1} % [{low:.1}, {high:.1}]", NAMES[best], change(&whole));
-}
-
-/// Name, place, zone and record of each station.
-fn stations(folder: &Path) -> Vec<(String, Site, Zone, Forecast)> {
-    let mut table = csv::Reader::from_path(folder.join("stations.csv")).expect("stations.csv");
-    let header = table.headers().expect("a header").clone();
-    let column = |name: &str| header.iter().position(|column| column == name).expect("a column");
-    let rows: Vec<csv::StringRecord> = table.records().map(|row| row.expect("a row")).collect();
-    rows.iter()
-        .map(|row| {
-            let number = |name: &str| row[column(name)].parse::<f64>().expect("a number");
-            let site = Site { latitude: number("lat"), longitude: number("lon"), elevation: number("elev_m") };
-            let zone = Zone::bundled(row[column("tz")].parse().expect("a zone")).expect("rules");
-            let name = row[column("station")].to_string();
-            let file = std::fs::File::open(folder.join(format!("{name}.csv.gz"))).expect("a record");
-            let mut text = String::new();
-            flate2::read::GzDecoder::new(file).read_to_string(&mut text).expect("a gzipped table");
-            let record = decode(&Provider::Csv, text.as_bytes(), DateTime::UNIX_EPOCH).expect("a table of hours");
-            (name, site, zone, record)
-        })
-        .collect()
 }

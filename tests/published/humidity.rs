@@ -1,8 +1,10 @@
 //! Saturation, dew point, frost point, wet bulb, pressure.
 
 use super::check;
+use super::psychrometer::{Bulb, ICE_BULB, is_wet_bulb_above, wet_bulb};
 use counterpane::units::{Celsius, Pascals};
 use counterpane::weather::humidity::*;
+use proptest::prelude::*;
 
 type Saturation = (f64, f64, Option<f64>, f64, Option<f64>);
 
@@ -116,8 +118,8 @@ fn dew_and_frost_points_agree_with_metpy() {
         let row = format!("{t} C, {percent} %");
         let Ok(found) = dew_point_from_relative_humidity(Celsius(*t), percent / 100.0) else { panic!("{row} refused") };
         check(&row, found.0, *dew_point, 0.05);
-        let back = relative_humidity_from_dew_point(Celsius(*t), Celsius(*dew_point));
-        check(&row, back.unwrap_or(f64::NAN), percent / 100.0, 0.005);
+        let back = saturation_over_water(Celsius(*dew_point)).0 / saturation_over_water(Celsius(*t)).0;
+        check(&row, back, percent / 100.0, 0.005);
         if let Some(frost_point) = frost_point {
             let found = frost_point_from_vapour_pressure(saturation_over_water(found));
             check(&row, found.map_or(f64::NAN, |found| found.0), *frost_point, 0.05);
@@ -130,7 +132,7 @@ fn dew_and_frost_points_agree_with_metpy() {
 fn the_wet_bulb_stays_within_the_known_difference_from_metpy() {
     for (t, percent, hectopascals, dew_point, wet, _) in METPY {
         let pressure = Pascals(hectopascals * 100.0);
-        let found = wet_bulb(Celsius(*t), Celsius(*dew_point), pressure, Bulb::Water).map_or(f64::NAN, |wet| wet.0);
+        let found = wet_bulb(Celsius(*t), Celsius(*dew_point), pressure, Bulb::Water).0;
         let allowed = match (*percent >= 70.0, *t <= 10.0) {
             (true, true) => 0.07,
             (false, true) => 0.25,
@@ -155,7 +157,62 @@ fn the_wet_bulb_agrees_with_bisection() {
     ] {
         for (bulb, expected) in [(Bulb::Water, water), (Bulb::Ice, ice)] {
             let found = wet_bulb(Celsius(t), Celsius(dew_point), Pascals(101_325.0), bulb);
-            check(&format!("{t} C, {bulb:?}"), found.map_or(f64::NAN, |wet| wet.0), expected, 0.001);
+            check(&format!("{t} C, {bulb:?}"), found.0, expected, 0.001);
         }
+    }
+}
+
+/// FAO-56 (Allen et al. 1998), example 4: 25.6 °C dry, 19.5 °C wet at 87.9 kPa is a vapour pressure of 1.91 kPa.
+#[test]
+fn the_wet_bulb_agrees_with_an_example_of_fao() {
+    let dew_point = dew_point_from_vapour_pressure(Pascals(1910.0)).unwrap_or(Celsius(f64::NAN));
+    check("example 4", wet_bulb(Celsius(25.6), dew_point, Pascals(87_900.0), Bulb::Water).0, 19.5, 0.05);
+}
+
+/// Bisection of the balance between far outside on either side, from the driest air of a feed to saturated air.
+#[test]
+fn the_wet_bulb_is_the_root() {
+    let bisected = |air: f64, dew_point: f64, a_p: f64, curve: Curve, mut high: f64| {
+        let mut low = dew_point - 5.0;
+        for _ in 0..60 {
+            let middle = 0.5 * (low + high);
+            let left = curve.at(middle).0 - a_p * (air - middle);
+            if left < OVER_WATER.at(dew_point).0 { low = middle } else { high = middle }
+        }
+        0.5 * (low + high)
+    };
+    for (air, depth, pressure) in (-60..=60)
+        .flat_map(|air| (0..=60).map(move |depth| (f64::from(air), f64::from(depth))))
+        .flat_map(|(air, depth)| [45_000.0, 101_325.0].map(|pressure| (air, depth, pressure)))
+    {
+        let dew_point = air - depth;
+        let solved = |bulb| wet_bulb(Celsius(air), Celsius(dew_point), Pascals(pressure), bulb).0;
+        let (water, ice) = (solved(Bulb::Water), solved(Bulb::Ice));
+        let a_p = 0.000662 * pressure;
+        let expected = bisected(air, dew_point, a_p, OVER_WATER, air);
+        assert!((water - expected).abs() < 1e-9, "{air} {dew_point}: water {water}, bisected {expected}");
+        let icy = bisected(air, dew_point, ICE_BULB * a_p, OVER_ICE, 1.0);
+        let expected = if icy <= 0.0 { icy } else { expected };
+        assert!((ice - expected).abs() < 1e-9, "{air} {dew_point}: ice {ice}, bisected {expected}");
+        for (bulb, root) in [(Bulb::Water, water), (Bulb::Ice, ice)] {
+            for away in [-5.0, -1e-6, 1e-6, 5.0] {
+                let limit = Celsius(root + away);
+                let above = is_wet_bulb_above(limit, Celsius(air), Celsius(dew_point), Pascals(pressure), bulb);
+                assert_eq!(above, away < 0.0, "{bulb:?} {air} {dew_point} against {limit:?}");
+            }
+        }
+    }
+}
+
+proptest! {
+    #[test]
+    fn the_wet_bulb_lies_between_dew_point_and_air(t in -40.0f64..50.0, spread in 0.0f64..30.0, z in -400.0f64..5000.0) {
+        let (air, dew_point, pressure) = (Celsius(t), Celsius(t - spread), air_pressure(z));
+        let water = wet_bulb(air, dew_point, pressure, Bulb::Water);
+        prop_assert!(dew_point.0 - 1e-6 <= water.0 && water.0 <= t + 1e-6, "{water:?}");
+        let left = saturation_over_water(water).0 - 0.000662 * pressure.0 * (t - water.0);
+        prop_assert!((left - saturation_over_water(dew_point).0).abs() < 1e-4);
+        let ice = wet_bulb(air, dew_point, pressure, Bulb::Ice);
+        prop_assert!(ice.0 <= 0.0 || ice == water, "an ice bulb at {ice:?}");
     }
 }

@@ -322,3 +322,16 @@ pub fn within(limit: Duration, what: &str, is_true: impl Fn() -> bool) {
 pub fn to(relay: &SmtpSink, address: &str) -> Vec<Arrived> {
     relay.arrived().into_iter().filter(|mail| mail.to == [address]).collect()
 }
+
+/// Names and texts of the files of a folder, in order.
+pub fn files(folder: &Path) -> Vec<(String, String)> {
+    let mut files: Vec<(String, String)> = std::fs::read_dir(folder)
+        .expect("a folder")
+        .map(|entry| entry.expect("an entry").path())
+        .map(|path| {
+            (path.file_name().expect("a name").to_string_lossy().into(), std::fs::read_to_string(&path).expect("text"))
+        })
+        .collect();
+    files.sort();
+    files
+}

@@ -28,14 +28,7 @@ fn letter(more: Vec<Bed>, night: Result<Night, NoNight>, hours: f64) -> String {
 }
 
 fn read(plan: &Plan<'_>) -> String {
-    let context = Context {
-        reason: SayReason::First,
-        since: None,
-        next_word_by: None,
-        late_by: None,
-        spell: None,
-        troubles: &[],
-    };
+    let context = Context::new(SayReason::First);
     let letter = evening_letter(plan, &context, Reader { role: Role::Volunteer });
     crate::message::plain_text(&letter).split_whitespace().collect::<Vec<_>>().join(" ")
 }
@@ -142,7 +135,7 @@ fn a_shared_cover_that_gives_way_to_another_is_not_said_to_stay() {
             freed: freed.into_iter().collect(),
             ..Default::default()
         };
-        sentences::changes(&plan, &changes, now).join(" ")
+        crate::message::changes::changes(&plan, &changes, now).join(" ")
     };
     assert!(told(-4, true).contains("R1: another cover than before; the shared one goes back."), "{}", told(-4, true));
     for text in [told(-4, false), told(1, true)] {

@@ -70,11 +70,14 @@ impl LeftOut {
     fn step(&self) -> Option<Step> {
         let (reading, by) = self.last?;
         Some(Step {
-            what: format!("reading not used: {:.0} K warmer than the forecast of its hour", by.0),
+            what: format!(
+                "reading not used: {:.0} K warmer than the forecast of its hour, of {:.0} K that are believed",
+                by.0, TOO_WARM.0
+            ),
             value: Some(reading.air),
             effect: None,
             spread: None,
-            source: "the garden's reading; the limit of 8 K is assumed",
+            source: "the garden's reading; what is believed is assumed",
         })
     }
 }

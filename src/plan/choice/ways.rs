@@ -13,15 +13,15 @@ use crate::risk::{BedRisk, PlantingRisk, pieces_for, pieces_over};
 /// published figure was found, a garden's own times should replace them).
 const COVER_PER_SQUARE_METRE: f64 = 4.0 / 2.88;
 const UNCOVER_PER_BED: f64 = 3.0;
-const WIND_FACTOR: f64 = 1.5;
+pub const WIND_FACTOR: f64 = 1.5;
 /// Person-minutes to carry one pot one way (common practice).
-const CARRY_PER_POT: f64 = 1.5;
+pub const CARRY_PER_POT: f64 = 1.5;
 /// Part of the loss that remains for pots under a roof (assumed: a porch is not a heated room).
 const LEFT_UNDER_A_ROOF: f64 = 0.05;
 /// Wind at which laying covers takes longer, and mean wind of a night in which none is laid, m/s (assumed; flapping
 /// covers harm the crop).
-const HARD_TO_HANDLE: f64 = 5.0;
-const TOO_WINDY: f64 = 12.0;
+pub const HARD_TO_HANDLE: f64 = 5.0;
+pub const TOO_WINDY: f64 = 12.0;
 /// A measure that averts less than this part of the expected loss is no help (assumed).
 const SOME_HELP: f64 = 0.25;
 /// What was said before is changed only where that gains more than this, person-minutes (assumed: telling people anew,

@@ -150,7 +150,6 @@ fn the_first_list_of_a_night_is_said_when_it_warns_or_the_next_sign_of_life_is_d
         ("quiet at dusk, long after any word", Dusk, &[(Fine, 0.0)], None, Daily, Err(Quiet)),
     ];
     for (sentence, round, next, days_ago, all_quiet, expected) in rows {
-        #[allow(clippy::cast_possible_truncation)]
         let last_word = days_ago.map(|days| now() - Duration::seconds((days * 86_400.0) as i64));
         let found = whether(*round, &said(now(), next), None, last_word, *all_quiet);
         assert_eq!(found, *expected, "{sentence}");

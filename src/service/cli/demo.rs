@@ -109,14 +109,7 @@ impl Demo {
                 look::spell(&garden.garden, &settings.catalogue, of, TOLD, forecasts, &[], Before::default(), now);
             turning::find(&mut spell.tonight, &settings.catalogue, Before::default());
             let plan = &spell.tonight;
-            let context = Context {
-                reason: SayReason::First,
-                since: None,
-                next_word_by: None,
-                late_by: None,
-                spell: Some(&spell),
-                troubles: &[],
-            };
+            let context = Context { spell: Some(&spell), ..Context::new(SayReason::First) };
             let letter = evening_letter(plan, &context, Reader { role: Role::Manager });
             print(&format!("Subject: {}\n\n{}\n", letter.subject, plain_text(&letter)))?;
         }

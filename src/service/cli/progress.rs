@@ -11,7 +11,7 @@ pub(super) struct Progress {
     last: Option<u64>,
 }
 
-const WIDTH: u64 = 24;
+const WIDTH: usize = 24;
 
 impl Progress {
     pub fn new(what: String, whole: u64) -> Progress {
@@ -25,10 +25,8 @@ impl Progress {
             return;
         }
         self.last = Some(percent);
-        let marks = usize::try_from(percent * WIDTH / 100).unwrap_or_default();
-        let bar = format!("{:<width$}", "=".repeat(marks), width = 24);
         // A line that cannot be shown is no reason to stop.
-        let _ = write!(std::io::stderr(), "\r[{bar}] {percent:>3} % {}", self.what);
+        let _ = write!(std::io::stderr(), "\r{}", line(percent, &self.what));
     }
 
     pub fn ends(&self) {
@@ -36,4 +34,33 @@ impl Progress {
             let _ = write!(std::io::stderr(), "\r{:78}\r", "");
         }
     }
+}
+
+/// The steps of a piece of work, of which each has its name.
+pub(super) struct Steps {
+    begun: u64,
+    progress: Progress,
+}
+
+impl Steps {
+    pub fn of(count: u64) -> Steps {
+        Steps { begun: 0, progress: Progress::new(String::new(), count) }
+    }
+
+    /// Shows what is begun, and how much is done by then.
+    pub fn next(&mut self, what: &str) {
+        self.progress.what = what.into();
+        self.progress.is_at(self.begun);
+        self.begun += 1;
+    }
+
+    pub fn ends(&self) {
+        self.progress.ends();
+    }
+}
+
+/// A name that is shorter than the one before it covers that.
+fn line(percent: u64, what: &str) -> String {
+    let marks = usize::try_from(percent).unwrap_or_default() * WIDTH / 100;
+    format!("[{:<WIDTH$}] {percent:>3} % {what:<26}", "=".repeat(marks))
 }

@@ -1,6 +1,7 @@
 //! `counterpane replay`: what would have been said over a past winter, and how good it was.
 
-use super::{Configuration, Done, Failure, choose, print, zone_named};
+use super::progress::Steps;
+use super::{Configuration, Done, Failure, choose, print, read_bounded, zone_named};
 use crate::beds::Garden;
 use crate::chart::reliability::{Group, reliability_diagram};
 use crate::night::dusk::taught_for_a_score;
@@ -17,7 +18,6 @@ use crate::weather::{Provider, Site};
 use crate::zone::Zone;
 use chrono::{DateTime, Utc};
 use clap::Args;
-use std::io::{IsTerminal, Read, Write};
 use std::path::{Path, PathBuf};
 
 #[derive(Debug, Args)]
@@ -65,12 +65,12 @@ impl Replay {
             _ => None,
         };
         let (site, zone) = self.place(garden.map(|(garden, _)| garden))?;
-        let mut progress = Progress::new();
-        progress.says("reading the record");
+        let mut steps = Steps::of(if garden.is_some() { 5 } else { 4 });
+        steps.next("reading the record");
         let body = read(&self.observations)?;
         let record = decode(&Provider::Csv, &body, DateTime::UNIX_EPOCH)
             .map_err(|fault| settings(&self.observations, of_a_record(&fault)))?;
-        progress.says("finding its nights");
+        steps.next("finding its nights");
         let nights = past_nights(&record.hours, &site, &zone);
         if nights.is_empty() {
             let what = "it has no night from October to April (April to October in the south) of which nine hours in \
@@ -78,14 +78,14 @@ impl Replay {
             return Err(settings(&self.observations, what.into()));
         }
         let (taught, left_out) = taught_for_a_score(&site);
-        progress.says("foretelling them");
+        steps.next("foretelling them");
         let foretold = foretell(&nights, taught, self.as_feed);
         write(&self.out, &table_of_nights(&foretold))?;
-        progress.says("scoring");
+        steps.next("scoring");
         let scored: Vec<Scored> = foretold.iter().map(Foretold::scored).collect();
         let mut report = self.report(&foretold, &scored, record.implausible_hours, left_out);
         if let Some((garden, catalogue)) = garden {
-            progress.says("making the garden's lists");
+            steps.next("making the garden's lists");
             let today = night_at(&garden.site, &garden.zone, Utc::now());
             let standing = as_it_stands(garden, catalogue, today);
             // What is known against the forecast holds against a station too; the garden's own record needs nothing.
@@ -96,7 +96,7 @@ impl Replay {
         if let Some(chart) = &self.chart {
             write(chart, &diagram(&scored))?;
         }
-        progress.ends();
+        steps.ends();
         print(&report)?;
         Ok(Done::Well)
     }
@@ -169,46 +169,12 @@ fn settings(path: &Path, what: String) -> Failure {
 }
 
 fn read(path: &Path) -> Result<Vec<u8>, Failure> {
-    let unreadable = |error: std::io::Error| settings(path, format!("it cannot be read ({error})"));
-    let mut body = Vec::new();
-    let file = std::fs::File::open(path).map_err(unreadable)?;
-    file.take(LONGEST_RECORD + 1).read_to_end(&mut body).map_err(unreadable)?;
-    if body.len() as u64 > LONGEST_RECORD {
-        return Err(settings(path, format!("it is longer than {LONGEST_RECORD} bytes; split it by years")));
-    }
-    Ok(body)
+    let body =
+        read_bounded(path, LONGEST_RECORD).map_err(|error| settings(path, format!("it cannot be read ({error})")))?;
+    body.ok_or_else(|| settings(path, format!("it is longer than {LONGEST_RECORD} bytes; split it by years")))
 }
 
 fn write(path: &Path, text: &str) -> Result<(), Failure> {
     std::fs::write(path, text)
         .map_err(|error| Failure::Unexpected(format!("{} cannot be written: {error}.", path.display())))
-}
-
-/// One line on a terminal that says what is being done; silent elsewhere.
-struct Progress {
-    shown: bool,
-    step: usize,
-}
-
-const STEPS: usize = 4;
-
-impl Progress {
-    fn new() -> Progress {
-        Progress { shown: std::io::stderr().is_terminal(), step: 0 }
-    }
-
-    fn says(&mut self, what: &str) {
-        self.step += 1;
-        if self.shown {
-            let bar = format!("{}{}", "=".repeat(self.step * 6), " ".repeat(STEPS.saturating_sub(self.step) * 6));
-            // A line that cannot be shown is no reason to stop.
-            let _ = write!(std::io::stderr(), "\r[{bar}] {what:<24}");
-        }
-    }
-
-    fn ends(&self) {
-        if self.shown {
-            let _ = write!(std::io::stderr(), "\r{:60}\r", "");
-        }
-    }
 }

@@ -52,8 +52,7 @@ impl Tonight {
             print(&format!("{document}\n"))?;
         } else {
             let reason = if plan.is_quiet() { SayReason::AllQuiet } else { SayReason::First };
-            let context =
-                Context { reason, since: None, next_word_by: None, late_by: None, spell: Some(&spell), troubles };
+            let context = Context { spell: Some(&spell), troubles, ..Context::new(reason) };
             let letter = evening_letter(plan, &context, Reader { role: Role::Manager });
             print(&format!("{}\n\n{}", letter.subject, plain_text(&letter)))?;
         }

@@ -1,6 +1,6 @@
 //! Where a command takes its weather from: the garden's feeds, one file, or one low given by hand.
 
-use super::{Configuration, Failure, choose};
+use super::{Configuration, Failure, choose, read_bounded};
 use crate::beds::Garden;
 use crate::night::day::Day;
 use crate::night::screen::forecast_of_low;
@@ -21,7 +21,6 @@ use crate::weather::{Provider, Reading};
 use crate::zone::NightOf;
 use chrono::{DateTime, Utc};
 use clap::Args;
-use std::io::Read;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
@@ -226,13 +225,9 @@ impl WeatherArguments {
 
     fn document(&self, file: &Path, now: DateTime<Utc>) -> Result<crate::weather::Forecast, Failure> {
         let at_fault = |what: String| Failure::Settings(format!("{}: {what}", file.display()));
-        let mut body = Vec::new();
-        std::fs::File::open(file)
-            .and_then(|file| file.take(LARGEST + 1).read_to_end(&mut body))
-            .map_err(|error| at_fault(format!("this file cannot be read: {error}.")))?;
-        if body.len() as u64 > LARGEST {
-            return Err(at_fault("this file is larger than any forecast document.".into()));
-        }
+        let body = read_bounded(file, LARGEST)
+            .map_err(|error| at_fault(format!("this file cannot be read: {error}.")))?
+            .ok_or_else(|| at_fault("this file is larger than any forecast document.".into()))?;
         let provider = match &self.feed_format {
             Some(provider) => provider.clone(),
             None => recognise(&body).ok_or_else(|| at_fault(unknown(&body)))?,

@@ -110,11 +110,6 @@ impl Store {
         Ok(())
     }
 
-    /// The last thing a garden was told about a night.
-    pub async fn last_said(&self, garden: &str, night: NightOf) -> Result<Option<SaidRow>, StoreFault> {
-        Ok(self.said(garden, night).await?.pop())
-    }
-
     /// Everything a garden was told about a night, the first thing first. A row that is damaged has an empty document:
     /// it must not keep the garden from hearing anything else.
     pub async fn said(&self, garden: &str, night: NightOf) -> Result<Vec<SaidRow>, StoreFault> {

@@ -2,6 +2,7 @@
 
 use super::{Store, StoreFault};
 use crate::journal::event::{MINIMUM_REACHES_BACK, PlaceLow, solar_offset};
+use crate::journal::logged_table::Origin;
 use crate::journal::{Place, Sampled};
 use crate::units::Celsius;
 use crate::zone::NightOf;
@@ -34,6 +35,12 @@ pub const SAME: f64 = 1e-9;
 
 /// Rows of one statement: enough that its overhead does not count.
 const ROWS_AT_ONCE: usize = 200;
+
+impl From<&Origin> for Series {
+    fn from(origin: &Origin) -> Series {
+        Series { place: origin.place.clone(), sampled: origin.of, source: origin.source.clone(), height: origin.height }
+    }
+}
 
 impl Series {
     /// Height in the store, where none is a number that no height is.

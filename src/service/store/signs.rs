@@ -1,5 +1,6 @@
 //! What the store knows of how the service fares: when it last did what, and whose mail has not gone out.
 
+use super::outbox::not_ended;
 use super::{Store, StoreFault};
 use chrono::{DateTime, Duration, Utc};
 
@@ -75,15 +76,18 @@ impl Store {
     ) -> Result<MailCounts, StoreFault> {
         // Each count along an index of the few rows that it counts: a state stands behind the whole mail, so that to read
         // all of them is to read every mail that was ever sent.
-        let row = sqlx::query(
-            "SELECT (SELECT count(*) FROM outbox WHERE state IN ('waiting', 'leased', 'unknown')) AS open,
-                    (SELECT count(*) FROM outbox WHERE state IN ('waiting', 'leased', 'unknown')
-                        AND (tries > 2 OR due <= ?1)) AS overdue,
+        let row = sqlx::query(concat!(
+            "SELECT (SELECT count(*) FROM outbox WHERE ",
+            not_ended!(),
+            ") AS open,
+                    (SELECT count(*) FROM outbox WHERE ",
+            not_ended!(),
+            " AND (tries > 2 OR due <= ?1)) AS overdue,
                     (SELECT count(*) FROM outbox WHERE state IN ('refused', 'expired') AND NOT escalated)
                   + (SELECT count(*) FROM outbox WHERE state IN ('refused', 'expired') AND escalated
                         AND coalesce(escalated_to, '') = '' AND ended_at > ?3) AS untold,
                     (SELECT count(*) FROM outbox WHERE state IN ('refused', 'expired') AND expires >= ?2) AS failed",
-        )
+        ))
         .bind((now - patience).timestamp())
         .bind(since.timestamp())
         .bind((now - UNTOLD).timestamp())

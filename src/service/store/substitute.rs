@@ -1,6 +1,7 @@
 //! A store in memory, for when the one on the disk cannot be used. It begins with what can still be read of that one, so
 //! that nothing is said twice that was said, and what it holds in the end is carried back.
 
+use super::outbox::not_ended;
 use super::{BUSY_TIMEOUT, MIGRATIONS, Store, StoreFault};
 use chrono::{DateTime, Duration, Utc};
 use sqlx::sqlite::{SqliteConnectOptions, SqliteConnection, SqlitePoolOptions};
@@ -108,7 +109,7 @@ struct Part {
 
 fn statements(gardens: &[&str], now: DateTime<Utc>) -> Vec<Part> {
     let part = |table, condition| Part { table, condition };
-    let mut parts = vec![part("outbox", "state IN ('waiting', 'leased', 'unknown')".to_string())];
+    let mut parts = vec![part("outbox", not_ended!().to_string())];
     let nights = (-NIGHTS..=2).rev().map(|days| now + Duration::days(days));
     let nights: Vec<DateTime<Utc>> = nights.collect();
     for garden in gardens {

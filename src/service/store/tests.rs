@@ -64,7 +64,7 @@ async fn a_store_that_is_full_says_so_and_holds_nothing_half_written() {
     let small = OutboxRow { bytes: b"x".to_vec(), ..mail.clone() };
     let fault = store.decide(Some(said.clone()), round.clone(), &[mail]).await.expect_err("no room");
     assert!(matches!(fault, StoreFault::Full { .. }), "{fault:?}");
-    assert_eq!(store.last_said("north-garden", night).await.expect("readable"), None);
+    assert_eq!(store.said("north-garden", night).await.expect("readable"), []);
     assert_eq!(store.last_round("north-garden", at).await.expect("readable"), None);
     // Once there is room again the store works again, without a restart.
     sqlx::query("PRAGMA max_page_count = 1000").execute(&store.pool).await.expect("a limit");

@@ -5,8 +5,8 @@ use super::{Faults, Work, at_fault};
 use crate::journal::logged_table::{self, LoggedTable, Next};
 use crate::journal::table::{Row, RowFault, is_header, read};
 use crate::journal::{Entry, Key, Kind, bed_of, belongs, may_replace, whose};
-use crate::service::cli::Failure;
 use crate::service::cli::progress::Progress;
+use crate::service::cli::{Failure, read_bounded};
 use crate::service::store::{Logged, Open, Outcome, SAME, Series, Store};
 use crate::units::Celsius;
 use chrono::{DateTime, Utc};
@@ -268,12 +268,7 @@ impl Work<'_> {
                         faults.add(path, RowFault { line, what });
                         continue;
                     };
-                    let series = Series {
-                        place: origin.place.clone(),
-                        sampled: origin.of,
-                        source: origin.source.clone(),
-                        height: origin.height,
-                    };
+                    let series = Series::from(origin);
                     if batch.series.as_ref() != Some(&series) || batch.rows.len() >= ROWS_AT_ONCE {
                         batch.compare(store, &self.garden.id, path, faults).await?;
                         batch.series = Some(series);
@@ -306,12 +301,8 @@ impl Work<'_> {
                         numbers.insert(origin.import.clone(), id);
                     }
                     let Some(import) = numbers.get(&origin.import).copied() else { continue };
-                    let same = series.as_ref().is_some_and(|(series, _)| {
-                        series.place == origin.place
-                            && series.sampled == origin.of
-                            && series.source == origin.source
-                            && series.height == origin.height
-                    });
+                    let next = Series::from(origin);
+                    let same = series.as_ref().is_some_and(|(series, _)| *series == next);
                     if !same || rows.len() >= ROWS_AT_ONCE {
                         if let Some((_, number)) = &series {
                             added += store.log(*number, &rows).await?;
@@ -319,12 +310,6 @@ impl Work<'_> {
                         rows.clear();
                     }
                     if !same {
-                        let next = Series {
-                            place: origin.place.clone(),
-                            sampled: origin.of,
-                            source: origin.source.clone(),
-                            height: origin.height,
-                        };
                         let number = store.keep_series(&self.garden.id, &next).await?;
                         series = Some((next, number));
                     }
@@ -418,12 +403,7 @@ fn open_logged(path: &Path, now: DateTime<Utc>) -> Result<(LoggedTable<std::fs::
 }
 
 fn whole(path: &Path) -> Result<Vec<u8>, Failure> {
-    let mut body = Vec::new();
-    std::fs::File::open(path)
-        .and_then(|file| file.take(LONGEST + 1).read_to_end(&mut body))
-        .map_err(|error| at_fault(path, format!("it cannot be read ({error})")))?;
-    if body.len() as u64 > LONGEST {
-        return Err(at_fault(path, "it is longer than any table of a journal"));
-    }
-    Ok(body)
+    read_bounded(path, LONGEST)
+        .map_err(|error| at_fault(path, format!("it cannot be read ({error})")))?
+        .ok_or_else(|| at_fault(path, "it is longer than any table of a journal"))
 }
