@@ -83,6 +83,9 @@ pub struct Reading {
     pub height: Option<f64>,
     /// Whether it is shielded from the sky; none where nobody said.
     pub shielded: Option<bool>,
+    /// It looked doubtful, was looked at again, and is right. Absent where it is not so: keys are made from what is there.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub sure: bool,
 }
 
 /// Height of a thermometer over the ground.

@@ -345,6 +345,8 @@ fn a_second_look_teaches_of_the_night_that_did_it_and_is_no_harm_of_another() {
 #[test]
 fn a_slip_is_asked_about_and_teaches_once_it_is_confirmed() {
     let garden = garden();
+    // Before anything was known of the night: so nobody asked.
+    minimum(&garden, 14, "28C", &[]);
     garden.tampered(FORETOLD);
     // Two rounds foretold it.
     garden.tampered(
@@ -352,18 +354,72 @@ fn a_slip_is_asked_about_and_teaches_once_it_is_confirmed() {
              feed_low, lead_hours + 24, cloud, wind_10m, clear_calm, sky, readings
          FROM forecast_at_round WHERE night = '2027-01-14'",
     );
-    minimum(&garden, 14, "28C", &["--sure"]);
     let list = ran(&garden, &["learned"]).ended_with(0).out;
     has(&list, "2027-01-14, the garden's screen: looks like degrees Fahrenheit taken for Celsius; it would be 28.0 F");
     assert_eq!(list.matches("2027-01-14, ").count(), 1, "one line of one thermometer: {list}");
-    has(&list, "If it is right: counterpane learned accept night:DATE");
+    has(&list, "if it is right: counterpane learned accept night:2027-01-14:screen");
     let before = tonight(&garden);
-    ran(&garden, &["learned", "accept", "night:2027-01-14"]).ended_with(0);
+    let echo = ran(&garden, &["learned", "accept", "night:2027-01-14"]).ended_with(0).out;
+    has(&echo, "night:2027-01-14:screen is accepted");
     assert!(!ran(&garden, &["learned"]).ended_with(0).out.contains("Set aside"));
     let after = tonight(&garden);
     assert!(low(&after, "A3") > low(&before, "A3"));
-    ran(&garden, &["learned", "take-back", "night:2027-01-14"]).ended_with(0);
+    ran(&garden, &["learned", "take-back", "night:2027-01-14:screen"]).ended_with(0);
     assert_eq!(tonight(&garden), before);
+}
+
+/// Two thermometers of one night are doubtful, and one of them is right.
+#[test]
+fn a_word_for_one_thermometer_is_none_for_another() {
+    let garden = garden();
+    minimum(&garden, 14, "28C", &[]);
+    minimum(&garden, 14, "-22C", &["--bed", "A1", "--sure"]);
+    minimum(&garden, 14, "-23C", &["--bed", "A2", "--sure"]);
+    garden.tampered(FORETOLD);
+    garden.tampered("UPDATE journal SET document = json_remove(document, '$.sure')");
+    let list = || ran(&garden, &["learned"]).ended_with(0).out;
+    for name in ["screen", "bed:A1", "bed:A2"] {
+        has(&list(), &format!("if it is right: counterpane learned accept night:2027-01-14:{name}"));
+    }
+    has(
+        &ran(&garden, &["learned", "accept", "night:2027-01-14"]).ended_with(2).err,
+        "Several things are asked about that night; name one: night:2027-01-14:bed:A1, night:2027-01-14:bed:A2, \
+         night:2027-01-14:screen.",
+    );
+    has(
+        &ran(&garden, &["learned", "accept", "night:2027-01-14:bed:A3"]).ended_with(2).err,
+        "Nothing is asked about night:2027-01-14:bed:A3.",
+    );
+    ran(&garden, &["learned", "accept", "night:2027-01-14:bed:A1"]).ended_with(0);
+    let list = list();
+    assert!(!list.contains("night:2027-01-14:bed:A1"), "{list}");
+    has(&list, "night:2027-01-14:bed:A2");
+    has(&list, "night:2027-01-14:screen");
+}
+
+/// A warm low and a warm evening that were looked at again: both count, and are named.
+#[test]
+fn what_somebody_was_sure_of_counts_in_lists_and_teaches() {
+    let garden = garden();
+    garden.tampered(FORETOLD);
+    let before = tonight(&garden);
+    minimum(&garden, 14, "28C", &["--sure"]);
+    let list = ran(&garden, &["learned"]).ended_with(0).out;
+    assert!(!list.contains("Set aside"), "{list}");
+    has(&list, "Counted by the word of whoever read it (--sure), however doubtful 2027-01-14, the garden's screen");
+    assert!(low(&tonight(&garden), "A3") > low(&before, "A3"));
+    // In the evening, with the same feed.
+    let evening = |sure: &[&str]| {
+        let garden = self::garden();
+        let at = ["--at", "2027-01-16 19:30", "--now", "2027-01-16T19:40:00-05:00"];
+        garden.ran(&[&["reading", "70F"], sure, &at].concat()).ended_with(0);
+        let list = ["tonight", "--feed", &feed(), "--now", "2027-01-16T19:40:00-05:00"];
+        garden.ran(&list).ended_with(0).out
+    };
+    has(&evening(&[]), "was not used");
+    let sure = evening(&["--sure"]);
+    has(&sure, "counts although it is");
+    has(&sure, "whoever read it said that it is right");
 }
 
 #[test]

@@ -14,6 +14,8 @@ use std::collections::BTreeMap;
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct DamageReport {
     pub night: NightOf,
+    /// The number of its bed, for whoever asks about it.
+    pub bed: usize,
     /// 0 to 5, by the scale of [`crate::crops::damage::DamageClass`] as it is shown to whoever looks.
     pub class: u8,
     /// The lowest temperature of the organ, in the frame of its tolerance, as an unhardened plant would have felt it for
@@ -104,7 +106,7 @@ pub fn learn(published: Figures, reports: &[DamageReport]) -> LearnedTolerance {
         let report = Report::of(one, &curve);
         match report.map_or(Some(Doubt::Unusable), |report| report.doubt(first.spread)) {
             Some(doubt) if !(one.confirmed && doubt.can_be_confirmed()) => {
-                asked.push(Asked { night: one.night, doubt })
+                asked.push(Asked { night: one.night, bed: Some(one.bed), doubt })
             }
             _ => nights.entry(one.night).or_default().extend(report),
         }

@@ -1,10 +1,12 @@
 //! Learned figures by name, each as published, learned and in use, and what was accepted of them.
 
 use super::tolerances::{Aside, Part};
-use super::{Lessons, beds, covers, forecasts, tolerances};
+use super::{Confirmed, Lessons, beds, covers, forecasts, of_harm, of_low, tolerances};
 use crate::beds::{Garden, LearnedOffset, LearnedShift, OwnFigures};
 use crate::crops::{Catalogue, Organ};
+use crate::journal::Place;
 use crate::learn::cover_gain::LearnedGain;
+use crate::learn::doubt::Doubt;
 use crate::learn::forecast::{Forecasts, LEAD_DAYS, Sky};
 use crate::learn::{Asked, Figure, Learned};
 use crate::night::corrections::{Correction, LEAST_FACTOR};
@@ -12,7 +14,7 @@ use crate::night::cover::{Cover, Layers};
 use crate::units::Kelvins;
 use crate::zone::NightOf;
 use serde::{Deserialize, Serialize};
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 
 /// A figure that was accepted, as it stood then: that acts, whatever is learned later.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
@@ -106,14 +108,52 @@ fn part_named(name: &str) -> Option<(String, String, Organ)> {
     Some((crop.into(), stage.into(), Organ::from_word(organ)?)).filter(|_| words.next().is_none())
 }
 
-/// The name by which a night is confirmed.
-pub fn of_night(night: NightOf) -> String {
-    format!("night:{night}")
+/// The name by which what a night showed is confirmed: `night:2027-01-15:bed:A1`.
+pub fn of_night(night: NightOf, of: &str) -> String {
+    format!("night:{night}:{of}")
 }
 
-/// The nights among names.
-pub fn confirmed<'n>(names: impl Iterator<Item = &'n String>) -> BTreeSet<NightOf> {
-    names.filter_map(|name| name.strip_prefix("night:")?.parse().ok().map(NightOf)).collect()
+/// What such names confirm.
+pub fn confirmed<'n>(names: impl Iterator<Item = &'n String>) -> Confirmed {
+    let one = |name: &'n String| {
+        let (night, of) = name.strip_prefix("night:")?.split_once(':')?;
+        Some((NightOf(night.parse().ok()?), of.to_string()))
+    };
+    names.filter_map(one).collect()
+}
+
+/// What is not used until somebody has said that it is right.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Question {
+    pub night: NightOf,
+    /// The thermometer by [`super::of_low`], or the report by [`super::of_harm`].
+    pub of: String,
+    pub doubt: Doubt,
+}
+
+impl Question {
+    /// As it is confirmed by.
+    pub fn name(&self) -> String {
+        of_night(self.night, &self.of)
+    }
+}
+
+impl Row {
+    /// What is asked about the figure.
+    pub fn questions(&self, garden: &Garden) -> Vec<Question> {
+        let at = |bed: Option<usize>| bed.and_then(|bed| garden.beds.get(bed)).map_or("", |bed| bed.id.as_str());
+        let question = |asked: &Asked| {
+            let bed = at(asked.bed).to_string();
+            let of = match &self.kind {
+                Kind::Forecast { .. } => of_low(&Place::Screen),
+                Kind::Bed { bed } => of_low(&Place::Bed { bed: bed.clone() }),
+                Kind::Cover(_) => of_low(&Place::UnderCover { bed, cover: None }),
+                Kind::Tolerance(part) => of_harm(&bed, &part.crop),
+            };
+            Question { night: asked.night, of, doubt: asked.doubt }
+        };
+        self.learned.asked.iter().map(question).collect()
+    }
 }
 
 /// Every figure that something was seen of, and the reports of harm that taught nothing. `of_harm` holds the nights of
@@ -210,9 +250,14 @@ fn used(Learned { published, learned, nights, .. }: &Learned) -> Figure {
     Figure { mean: used.shift, spread: used.spread }
 }
 
-/// Every question that is open, each with its figure.
-pub fn asked(rows: &[Row]) -> impl Iterator<Item = (&Row, &Asked)> {
-    rows.iter().flat_map(|row| row.learned.asked.iter().map(move |asked| (row, asked)))
+/// Every question that is open, once for each night and thermometer or report: a night at the screen is doubted beside
+/// every forecast of it.
+pub fn asked(rows: &[Row], garden: &Garden) -> Vec<Question> {
+    let mut questions: BTreeMap<(NightOf, String), Question> = BTreeMap::new();
+    for question in rows.iter().flat_map(|row| row.questions(garden)) {
+        questions.entry((question.night, question.of.clone())).or_insert(question);
+    }
+    questions.into_values().collect()
 }
 
 /// Puts into a garden what acts: of forecasts at once, of beds, covers and crops what was accepted.

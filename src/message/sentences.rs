@@ -114,6 +114,12 @@ fn remark(remark: Remark, zone: &Zone, scale: Scale) -> String {
                 by.size(scale)
             )
         }
+        Remark::ReadingSure { at, air, by } => format!(
+            "The reading {} at {} counts although it is {} warmer than the forecast: whoever read it said that it is right.",
+            air.whole(scale),
+            zone.local(at).format("%H:%M"),
+            by.size(scale)
+        ),
         Remark::LearnedCapped { learned, used } => {
             format!("What past nights have taught of this forecast: {}.", capped(learned, used, scale))
         }

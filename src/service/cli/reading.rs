@@ -33,7 +33,7 @@ pub(super) struct ReadingCommand {
     /// It is the highest of last night, or of the stretch that --at names
     #[arg(long)]
     max: bool,
-    /// It looks doubtful, was looked at again, and is right
+    /// It looks doubtful, was looked at again, and is right: lists and what nights teach go by it
     #[arg(long)]
     sure: bool,
     /// When it was read: 06:10, "last night", "yesterday 18:30" or "2027-01-16 06:10"; leave it out for now
@@ -106,6 +106,7 @@ impl ReadingCommand {
             thermometer: self.thermometer,
             height: self.height,
             shielded: self.shielded,
+            sure: self.sure,
         };
         if !self.sure {
             let path = self.writing.configuration.store_path(&settings);
