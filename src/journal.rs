@@ -25,7 +25,7 @@ use crate::units::{Celsius, Limits};
 use crate::words::words;
 use crate::zone::NightOf;
 pub use amount::{Amount, HARVEST_GRAMS};
-pub use belongs::{bed_of, belongs, crop_in};
+pub use belongs::{bed_of, belongs, crop_in, lost_before};
 use chrono::{DateTime, SubsecRound, Utc};
 pub use key::Key;
 pub use note::{NOTE_LENGTH, note, photo};
