@@ -117,6 +117,8 @@ pub enum Remark {
     ReadingLeftOut { at: DateTime<Utc>, air: Celsius, by: Kelvins, more: usize },
     /// As warm as one that is left out, and used, because whoever read it said that it is right.
     ReadingSure { at: DateTime<Utc>, air: Celsius, by: Kelvins },
+    /// What so many of the garden's nights say of its forecasts has moved the low by this.
+    LearnedShift { by: Kelvins, nights: usize },
     /// The garden's nights say that forecasts run colder than its thermometer by more than is believed unasked.
     LearnedCapped { learned: Kelvins, used: Kelvins },
     /// Two feeds speak of different nights; the colder one is taken.

@@ -4,8 +4,12 @@ mod support;
 
 use serde_json::Value;
 use std::path::Path;
-use support::installation::{GARDEN, Installation, Ran, service};
+use support::feed::Feed;
+use support::installation::{GARDEN, Installation, Ran, at, service};
+use support::weather_documents::Weather;
 
+/// Twelve nights decide over bed P1 at this low.
+const LOW: f64 = 1.0;
 const NOW: &str = "2027-01-16T13:00:00-05:00";
 
 /// The lows of twelve clear, calm nights up to 15 January, all foretold as -1 °C by the day before's forecast.
@@ -172,6 +176,56 @@ fn a_beds_offset_acts_once_it_is_accepted_and_not_after_it_was_taken_back() {
     assert_eq!((&bed["in_use"], &bed["waits"]), (&Value::from("accepted"), &Value::from(true)));
     ran(&garden, &["learned", "take-back", "all"]).ended_with(0);
     assert_eq!(tonight(&garden), before);
+}
+
+/// A bed that nobody measured moves with the others, once somebody lets it.
+#[test]
+fn what_other_beds_say_of_one_acts_once_it_is_accepted_by_name() {
+    let garden = taught();
+    let before = tonight(&garden);
+    let list = ran(&garden, &["learned"]).ended_with(0).out;
+    has(&list, "from 12 nights of other beds; nothing of its own yet");
+    has(&list, "to use it: counterpane learned accept bed:A3");
+    ran(&garden, &["learned", "accept", "all"]).ended_with(0);
+    assert_eq!(low(&before, "A3"), low(&tonight(&garden), "A3"), "all is what beds show by themselves");
+    ran(&garden, &["learned", "accept", "bed:A3"]).ended_with(0);
+    let colder = low(&before, "A3") - low(&tonight(&garden), "A3");
+    assert!((0.05..0.6).contains(&colder), "colder by {colder} K");
+    has(&explained_of(&garden, "A3"), "learned from 12 nights and used");
+    assert!(!ran(&garden, &["learned"]).ended_with(0).out.contains("learned accept bed:A3"));
+}
+
+/// The daemon's own list, of the same forecast, with and without twelve nights that were colder than foretold.
+#[test]
+fn the_daemons_list_shifts_by_what_nights_have_taught() {
+    let said = |low: f64, is_taught: bool| {
+        let feed = Feed::with(Weather::of_low(low, at("2027-01-16T16:00:00Z")));
+        let service = service(&[("grid", "nws", feed.base.as_str())], "folder = \"mail\"");
+        let garden = Installation::with(&service, GARDEN);
+        ran(&garden, &["reading", "40F", "--bed", "A1", "--soil", "--at", "2027-01-02 12:00"]).ended_with(0);
+        garden.tampered(FORETOLD);
+        for night in if is_taught { 4..16 } else { 0..0 } {
+            minimum(&garden, night, "-3C", &[]);
+        }
+        garden.once("2027-01-16T13:00:10-05:00").ended_with(0);
+        let beds = garden.asked(
+            "SELECT json_extract(value, '$.bed') || ' ' || json_extract(value, '$.measure')
+             FROM said, json_each(said.document, '$.beds') WHERE night = '2027-01-16' ORDER BY 1",
+        );
+        let low = garden.asked("SELECT printf('%.2f', low) FROM forecast_at_round WHERE night = '2027-01-16'");
+        let mails = std::fs::read_dir(garden.path("mail")).into_iter().flatten();
+        let mail: String = mails.filter_map(|mail| std::fs::read_to_string(mail.ok()?.path()).ok()).collect();
+        (beds, low, mail)
+    };
+    let (plain, low, mail) = said(LOW, false);
+    assert!(plain.is_empty(), "every bed is fine, and no list is said: {plain:?}");
+    assert!(!mail.contains("have taught"), "{mail}");
+    assert_eq!(low, ["0.50"]);
+    let (taught, low, mail) = said(LOW, true);
+    assert!(taught.contains(&"P1 cover".to_string()), "{taught:?}");
+    let low: f64 = low[0].parse().expect("a low");
+    assert!((-1.5..-0.5).contains(&low), "{low}");
+    has(&mail, "12 nights of this garden have taught that its lows come 2.6 F colder than the forecast says");
 }
 
 #[test]
@@ -439,7 +493,6 @@ fn what_cannot_be_accepted_is_refused_with_the_way_to_say_it() {
             &["accept", "bed:Z9"][..],
             "No learned figure is called \"bed:Z9\". There are: forecast:nws/day-1/clear-calm, forecast:nws/day-1/other, bed:A1,",
         ),
-        (&["accept", "bed:A3"], "Nothing has been learned of bed:A3 yet."),
         (&["accept", "forecast:nws/day-1/clear-calm"], "acts already"),
         (&["accept", "night:2027-01-14"], "Nothing that can be confirmed is asked about the night of 2027-01-14."),
         (&["accept", "night:yesterday"], "names no night; write night:2027-01-15."),

@@ -8,13 +8,14 @@ use crate::journal::Place;
 use crate::learn::cover_gain::LearnedGain;
 use crate::learn::doubt::Doubt;
 use crate::learn::forecast::{Forecasts, LEAD_DAYS, Sky};
+use crate::learn::tolerance;
 use crate::learn::{Asked, Figure, Learned};
 use crate::night::corrections::{Correction, LEAST_FACTOR};
 use crate::night::cover::{Cover, Layers};
 use crate::units::Kelvins;
 use crate::zone::NightOf;
 use serde::{Deserialize, Serialize};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// A figure that was accepted, as it stood then: that acts, whatever is learned later.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
@@ -33,6 +34,12 @@ impl Accepted {
         let Figure { mean, spread } = learned.learned;
         let nights = learned.nights.len();
         (nights > 0).then_some(Accepted { mean: mean.0, spread: spread.0, nights })
+    }
+
+    /// Of a bed without a night of its own: what the nights of the others say of it.
+    pub fn pooled(learned: &Learned, nights: usize) -> Option<Accepted> {
+        let Figure { mean, spread } = learned.learned;
+        (nights > 0 && learned.moved() != Kelvins(0.0)).then_some(Accepted { mean: mean.0, spread: spread.0, nights })
     }
 
     /// The figure, or `None` where it is none: what cannot be used does not act.
@@ -64,6 +71,8 @@ pub struct Row {
     pub name: String,
     pub kind: Kind,
     pub learned: Learned,
+    /// Of a bed without a night of its own: how many nights of the others it rests on.
+    pub pooled: Option<usize>,
     pub in_use: InUse,
 }
 
@@ -169,7 +178,9 @@ pub fn rows(
     for (provider, of_feed) in forecasts::of(garden, lessons) {
         rows.extend(of_forecast(&provider, &of_feed));
     }
-    for (bed, learned) in garden.beds.iter().zip(beds::of(garden, lessons)) {
+    let of_beds = beds::of(garden, lessons);
+    let pool: BTreeSet<NightOf> = of_beds.iter().flat_map(|learned| learned.nights.iter().copied()).collect();
+    for (bed, learned) in garden.beds.iter().zip(of_beds) {
         let name = of_bed(&bed.id);
         let accepted = accepts.get(&name).and_then(|accepted| accepted.figure());
         let in_use = match (bed.offset, accepted) {
@@ -177,13 +188,15 @@ pub fn rows(
             (None, Some(figure)) => InUse::Accepted(figure),
             (None, None) => InUse::Published,
         };
-        rows.push(Row { name, kind: Kind::Bed { bed: bed.id.clone() }, learned, in_use });
+        let is_pooled = learned.nights.is_empty() && learned.moved() != Kelvins(0.0);
+        let pooled = is_pooled.then_some(pool.len());
+        rows.push(Row { name, kind: Kind::Bed { bed: bed.id.clone() }, learned, pooled, in_use });
     }
     for LearnedGain { cover, gain } in covers::of(garden, lessons) {
         let name = of_cover(cover);
         let accepted = accepts.get(&name).and_then(|accepted| accepted.figure());
         let in_use = accepted.map_or(InUse::Published, InUse::Accepted);
-        rows.push(Row { name, kind: Kind::Cover(cover), learned: gain, in_use });
+        rows.push(Row { name, kind: Kind::Cover(cover), learned: gain, pooled: None, in_use });
     }
     let mut as_accepted = garden.clone();
     apply_accepted(&mut as_accepted, accepts);
@@ -193,10 +206,10 @@ pub fn rows(
         let accepted = accepts.get(&name).and_then(|accepted| accepted.figure());
         let in_use = match accepted {
             _ if file_has(garden, catalogue, &part) => InUse::File,
-            Some(figure) => InUse::Accepted(figure),
+            Some(figure) => InUse::Accepted(tolerance::used(part.published, figure)),
             None => InUse::Published,
         };
-        rows.push(Row { name, kind: Kind::Tolerance(part), learned, in_use });
+        rows.push(Row { name, kind: Kind::Tolerance(part), learned, pooled: None, in_use });
     }
     let is_seen = |row: &Row| {
         !row.learned.nights.is_empty()
@@ -236,6 +249,7 @@ fn of_forecast(provider: &str, of_feed: &Forecasts) -> Vec<Row> {
                     factor: (cell.factor.value, cell.factor.value.max(LEAST_FACTOR)),
                 },
                 learned: cell.shift.clone(),
+                pooled: None,
                 in_use,
             });
         }

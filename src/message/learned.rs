@@ -6,6 +6,7 @@ use crate::crops::Frame;
 use crate::learn::Figure;
 use crate::learn::doubt::Doubt;
 use crate::learn::forecast::Sky;
+use crate::learn::tolerance;
 use crate::lessons::Confirmed;
 use crate::lessons::figures::{InUse, Kind, Row, asked};
 use crate::lessons::tolerances::{Aside, Part, Why};
@@ -43,7 +44,13 @@ pub fn list(
         let figure = |shift: Figure| figure(&row.kind, shift, scale);
         line(&format!("   published {}", figure(row.learned.published)));
         match row.learned.nights.as_slice() {
-            [] => line("   learned   nothing of its own yet"),
+            [] => match row.pooled {
+                Some(nights) => line(&format!(
+                    "   learned   {}, from {nights} nights of other beds; nothing of its own yet",
+                    figure(row.learned.learned)
+                )),
+                None => line("   learned   nothing of its own yet"),
+            },
             [only] => line(&format!("   learned   {}, from 1 night: {only}", figure(row.learned.learned))),
             [first, .., last] => line(&format!(
                 "   learned   {}, from {} nights: {first} to {last}",
@@ -63,6 +70,13 @@ pub fn list(
         });
         if let Kind::Forecast { factor: (learned, used), .. } = row.kind {
             line(&format!("   spread    published times 1.00, learned times {learned:.2}, used times {used:.2}"));
+        }
+        if let Kind::Tolerance(part) = &row.kind
+            && !row.learned.nights.is_empty()
+            && tolerance::used(part.published, row.learned.learned).mean.0 > row.learned.learned.mean.0
+        {
+            let most = figure(tolerance::used(part.published, row.learned.learned));
+            line(&format!("   would act {most}: hardier than that is not believed; was it covered?"));
         }
         if waits(row) {
             line(&format!("   to use it: counterpane learned accept {}", row.name));
@@ -128,10 +142,14 @@ fn named(of: &str) -> String {
 
 /// Whether there is something to accept: learned, and not what acts already.
 fn waits(row: &Row) -> bool {
-    let news = !row.learned.nights.is_empty();
+    let news = !row.learned.nights.is_empty() || row.pooled.is_some();
+    let would_act = match &row.kind {
+        Kind::Tolerance(part) => tolerance::used(part.published, row.learned.learned),
+        Kind::Forecast { .. } | Kind::Bed { .. } | Kind::Cover(_) => row.learned.learned,
+    };
     match row.in_use {
         InUse::Published => news,
-        InUse::Accepted(used) => news && used != row.learned.learned,
+        InUse::Accepted(used) => news && used != would_act,
         InUse::AtOnce(_) | InUse::File => false,
     }
 }
@@ -233,6 +251,7 @@ pub fn document(rows: &[Row], aside: &[Aside], left_on: &BTreeMap<String, NightO
                 "published_c": thresholds,
                 "nights": row.learned.nights.iter().map(ToString::to_string).collect::<Vec<_>>(),
                 "asked": asked.collect::<Vec<_>>(),
+                "nights_of_other_beds": row.pooled,
                 "waits": waits(row),
             })
         })

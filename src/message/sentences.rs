@@ -120,6 +120,13 @@ fn remark(remark: Remark, zone: &Zone, scale: Scale) -> String {
             zone.local(at).format("%H:%M"),
             by.size(scale)
         ),
+        Remark::LearnedShift { by, nights } => format!(
+            "{} of this garden {} taught that its lows come {} {} than the forecast says, and that is counted in.",
+            if nights == 1 { "1 night".into() } else { format!("{nights} nights") },
+            if nights == 1 { "has" } else { "have" },
+            by.size(scale),
+            if by.0 < 0.0 { "colder" } else { "warmer" }
+        ),
         Remark::LearnedCapped { learned, used } => {
             format!("What past nights have taught of this forecast: {}.", capped(learned, used, scale))
         }

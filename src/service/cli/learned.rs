@@ -124,8 +124,7 @@ type Wanted = Vec<(String, Option<String>)>;
 /// What is accepted, each with its value as JSON.
 fn to_accept(names: &[String], rows: &[Row], garden: &Garden, confirmed: &Confirmed) -> Result<Wanted, Failure> {
     let as_json = |learned: &Learned| -> Result<Option<String>, Failure> {
-        let Some(accepted) = Accepted::of(learned) else { return Ok(None) };
-        serde_json::to_string(&accepted).map(Some).map_err(|error| Failure::Unexpected(error.to_string()))
+        Accepted::of(learned).map(|accepted| json(&accepted)).transpose()
     };
     let can_act = |row: &&Row| {
         !matches!(row.kind, Kind::Forecast { .. })
@@ -158,12 +157,21 @@ fn to_accept(names: &[String], rows: &[Row], garden: &Garden, confirmed: &Confir
                 "The garden's file has a figure of its own for {name}, which goes before; {mend}."
             )));
         }
-        let Some(document) = as_json(&row.learned)? else {
+        let pooled = row.pooled.and_then(|nights| Accepted::pooled(&row.learned, nights));
+        let document = match pooled {
+            Some(pooled) => Some(json(&pooled)?),
+            None => as_json(&row.learned)?,
+        };
+        let Some(document) = document else {
             return Err(refused(format!("Nothing has been learned of {name} yet.")));
         };
         wanted.push((name.clone(), Some(document)));
     }
     Ok(wanted)
+}
+
+fn json(accepted: &Accepted) -> Result<String, Failure> {
+    serde_json::to_string(accepted).map_err(|error| Failure::Unexpected(error.to_string()))
 }
 
 /// The name of the one thing that is confirmed: a thermometer or a report of a night. A night alone will do where but one of
