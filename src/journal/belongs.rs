@@ -49,8 +49,8 @@ pub fn lost_before<'e>(damage: &Damage, garden: &Garden, entries: &'e [Written])
         What::Lost(gone) | What::Resown(gone) => gone.bed == damage.bed && gone.crop == *crop,
         _ => false,
     };
-    let before = entries.iter().filter(|written| written.stands() && written.entry.at <= sunset);
-    let last = before.filter(of_planting).next_back().filter(|last| matches!(last.entry.what, What::Lost(_)))?;
+    let mut before = entries.iter().filter(|written| written.stands() && written.entry.at <= sunset);
+    let last = before.rfind(of_planting).filter(|last| matches!(last.entry.what, What::Lost(_)))?;
     let gone_on = garden.zone.local(last.entry.at).date_naive();
     let plantings = garden.beds.iter().filter(|bed| bed.id == damage.bed).flat_map(|bed| &bed.plantings);
     let mut set_out = plantings.filter(|planting| planting.crop == *crop).filter_map(|planting| planting.planted);
