@@ -27,7 +27,7 @@ use crate::units::{Celsius, Limits};
 use crate::words::words;
 use crate::zone::NightOf;
 pub use amount::{Amount, HARVEST_GRAMS};
-pub use belongs::{bed_of, belongs, crop_in};
+pub use belongs::{bed_of, belongs, crop_in, lost_before};
 use chrono::{DateTime, SubsecRound, Utc};
 pub use key::Key;
 pub use note::{NOTE_LENGTH, note, photo};
@@ -85,6 +85,9 @@ pub struct Reading {
     pub height: Option<f64>,
     /// Whether it is shielded from the sky; none where nobody said.
     pub shielded: Option<bool>,
+    /// It looked doubtful, was looked at again, and is right. Absent where it is not so: keys are made from what is there.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub sure: bool,
 }
 
 /// Height of a thermometer over the ground.

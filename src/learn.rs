@@ -70,6 +70,8 @@ impl Learned {
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Asked {
     pub night: NightOf,
+    /// At which bed, by the number that its report has; `None` where the figure itself says so.
+    pub bed: Option<usize>,
     pub doubt: Doubt,
 }
 
@@ -108,6 +110,6 @@ fn by_night(seen: impl IntoIterator<Item = Seen>) -> Vec<Seen> {
 
 /// In order of nights, whatever the order it came in.
 fn in_order(mut asked: Vec<Asked>) -> Vec<Asked> {
-    asked.sort_by(|a, b| a.night.cmp(&b.night).then_with(|| a.doubt.order(&b.doubt)));
+    asked.sort_by(|a, b| a.night.cmp(&b.night).then(a.bed.cmp(&b.bed)).then_with(|| a.doubt.order(&b.doubt)));
     asked
 }

@@ -30,14 +30,27 @@ use lows::NightLow;
 use std::collections::{BTreeMap, BTreeSet};
 use tolerances::Harmed;
 
+/// What is right by somebody's word: of a night a thermometer by [`of_low`], or a report by [`of_harm`].
+pub type Confirmed = BTreeSet<(NightOf, String)>;
+
+/// The name of a night's low at a place: `screen`, `bed:A1`, `under-cover:A1`.
+pub fn of_low(place: &Place) -> String {
+    place.bed().map_or(place.word().into(), |bed| format!("{}:{bed}", place.word()))
+}
+
+/// The name of a night's harm to a crop in a bed: `harm:A1:kale`.
+pub fn of_harm(bed: &str, crop: &str) -> String {
+    format!("harm:{bed}:{crop}")
+}
+
 /// All that is known of past nights, as far as something can be learned from it.
 #[derive(Clone, Debug, Default)]
 pub struct Lessons {
     /// In order of night and time.
     pub foretold: Vec<ForecastAtRound>,
     pub lows: Vec<NightLow>,
-    /// Nights of which somebody said that what was read is right, though it was asked about.
-    pub confirmed: BTreeSet<NightOf>,
+    /// What somebody said is right, though it was asked about.
+    pub confirmed: Confirmed,
     /// Beds on which something lay in a night, and what, where that is known.
     pub covered: BTreeMap<(NightOf, String), Option<Cover>>,
     /// Beds with a cover that was never written off, and since which night nobody knows whether it lies there.
@@ -91,6 +104,11 @@ pub fn span_of(garden: &Garden, of: NightOf) -> Span {
 }
 
 impl Lessons {
+    /// Whether somebody said that a night's low at a place is right.
+    fn is_sure(&self, night: NightOf, place: &Place) -> bool {
+        self.confirmed.contains(&(night, of_low(place)))
+    }
+
     /// The low of a night at a place, where a thermometer has seen the whole of it.
     fn low(&self, night: NightOf, place: &Place) -> Option<Celsius> {
         self.lows.iter().find(|low| low.night == night && low.place == *place).map(|low| low.low)

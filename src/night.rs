@@ -115,6 +115,10 @@ pub enum Remark {
     /// What the thermometer showed was not used: so much warmer than the forecast of its hour is a slip, or of another
     /// place. `more` others were left out as well.
     ReadingLeftOut { at: DateTime<Utc>, air: Celsius, by: Kelvins, more: usize },
+    /// As warm as one that is left out, and used, because whoever read it said that it is right.
+    ReadingSure { at: DateTime<Utc>, air: Celsius, by: Kelvins },
+    /// What so many of the garden's nights say of its forecasts has moved the low by this.
+    LearnedShift { by: Kelvins, nights: usize },
     /// The garden's nights say that forecasts run colder than its thermometer by more than is believed unasked.
     LearnedCapped { learned: Kelvins, used: Kelvins },
     /// Two feeds speak of different nights; the colder one is taken.

@@ -105,6 +105,9 @@ pub struct Reading {
     pub dew_point: Option<Celsius>,
     /// Air where the thermometer hangs against the garden's screen, on a clear calm night; zero for the garden's own.
     pub offset: Kelvins,
+    /// Whoever read it looked again and said that it is right, however doubtful.
+    #[serde(default)]
+    pub sure: bool,
 }
 
 /// One forecast and where it came from.

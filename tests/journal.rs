@@ -183,6 +183,24 @@ fn the_story_of_a_night_tells_what_was_found_whenever_it_was_written() {
     assert!(!other.contains("lost") && !other.contains("broccoli"), "{other}");
 }
 
+/// What is gone cannot be harmed again, unless it stands there again.
+#[test]
+fn damage_to_what_was_lost_before_that_night_is_asked_about() {
+    let garden = garden();
+    ran(&garden, &["lost", "A1", "lettuce_leaf", "--at", "2027-01-12 10:00"]).ended_with(0);
+    let damage = |night: &str, more: &[&str]| {
+        ran(&garden, &[&["damage", "A1", "lettuce_leaf", "4", "--night", night], more].concat())
+    };
+    refused(
+        &damage("2027-01-14", &[]),
+        "lettuce_leaf in bed A1 was lost on 2027-01-12, before the night of 2027-01-14, by entry 1",
+    );
+    damage("2027-01-11", &[]).ended_with(0);
+    damage("2027-01-14", &["--anyway"]).ended_with(0);
+    ran(&garden, &["resown", "A1", "lettuce_leaf", "--at", "2027-01-13 10:00"]).ended_with(0);
+    damage("2027-01-14", &["--usable", "no"]).ended_with(0);
+}
+
 /// Without a forecast the lows of the week before say what can hardly be.
 #[test]
 fn a_reading_far_from_the_lows_of_the_week_is_asked_about() {

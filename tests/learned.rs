@@ -4,8 +4,12 @@ mod support;
 
 use serde_json::Value;
 use std::path::Path;
-use support::installation::{GARDEN, Installation, Ran, service};
+use support::feed::Feed;
+use support::installation::{GARDEN, Installation, Ran, at, service};
+use support::weather_documents::Weather;
 
+/// Twelve nights decide over bed P1 at this low.
+const LOW: f64 = 1.0;
 const NOW: &str = "2027-01-16T13:00:00-05:00";
 
 /// The lows of twelve clear, calm nights up to 15 January, all foretold as -1 °C by the day before's forecast.
@@ -172,6 +176,56 @@ fn a_beds_offset_acts_once_it_is_accepted_and_not_after_it_was_taken_back() {
     assert_eq!((&bed["in_use"], &bed["waits"]), (&Value::from("accepted"), &Value::from(true)));
     ran(&garden, &["learned", "take-back", "all"]).ended_with(0);
     assert_eq!(tonight(&garden), before);
+}
+
+/// A bed that nobody measured moves with the others, once somebody lets it.
+#[test]
+fn what_other_beds_say_of_one_acts_once_it_is_accepted_by_name() {
+    let garden = taught();
+    let before = tonight(&garden);
+    let list = ran(&garden, &["learned"]).ended_with(0).out;
+    has(&list, "from 12 nights of other beds; nothing of its own yet");
+    has(&list, "to use it: counterpane learned accept bed:A3");
+    ran(&garden, &["learned", "accept", "all"]).ended_with(0);
+    assert_eq!(low(&before, "A3"), low(&tonight(&garden), "A3"), "all is what beds show by themselves");
+    ran(&garden, &["learned", "accept", "bed:A3"]).ended_with(0);
+    let colder = low(&before, "A3") - low(&tonight(&garden), "A3");
+    assert!((0.05..0.6).contains(&colder), "colder by {colder} K");
+    has(&explained_of(&garden, "A3"), "learned from 12 nights and used");
+    assert!(!ran(&garden, &["learned"]).ended_with(0).out.contains("learned accept bed:A3"));
+}
+
+/// The daemon's own list, of the same forecast, with and without twelve nights that were colder than foretold.
+#[test]
+fn the_daemons_list_shifts_by_what_nights_have_taught() {
+    let said = |low: f64, is_taught: bool| {
+        let feed = Feed::with(Weather::of_low(low, at("2027-01-16T16:00:00Z")));
+        let service = service(&[("grid", "nws", feed.base.as_str())], "folder = \"mail\"");
+        let garden = Installation::with(&service, GARDEN);
+        ran(&garden, &["reading", "40F", "--bed", "A1", "--soil", "--at", "2027-01-02 12:00"]).ended_with(0);
+        garden.tampered(FORETOLD);
+        for night in if is_taught { 4..16 } else { 0..0 } {
+            minimum(&garden, night, "-3C", &[]);
+        }
+        garden.once("2027-01-16T13:00:10-05:00").ended_with(0);
+        let beds = garden.asked(
+            "SELECT json_extract(value, '$.bed') || ' ' || json_extract(value, '$.measure')
+             FROM said, json_each(said.document, '$.beds') WHERE night = '2027-01-16' ORDER BY 1",
+        );
+        let low = garden.asked("SELECT printf('%.2f', low) FROM forecast_at_round WHERE night = '2027-01-16'");
+        let mails = std::fs::read_dir(garden.path("mail")).into_iter().flatten();
+        let mail: String = mails.filter_map(|mail| std::fs::read_to_string(mail.ok()?.path()).ok()).collect();
+        (beds, low, mail)
+    };
+    let (plain, low, mail) = said(LOW, false);
+    assert!(plain.is_empty(), "every bed is fine, and no list is said: {plain:?}");
+    assert!(!mail.contains("have taught"), "{mail}");
+    assert_eq!(low, ["0.50"]);
+    let (taught, low, mail) = said(LOW, true);
+    assert!(taught.contains(&"P1 cover".to_string()), "{taught:?}");
+    let low: f64 = low[0].parse().expect("a low");
+    assert!((-1.5..-0.5).contains(&low), "{low}");
+    has(&mail, "12 nights of this garden have taught that its lows come 2.6 F colder than the forecast says");
 }
 
 #[test]
@@ -345,6 +399,8 @@ fn a_second_look_teaches_of_the_night_that_did_it_and_is_no_harm_of_another() {
 #[test]
 fn a_slip_is_asked_about_and_teaches_once_it_is_confirmed() {
     let garden = garden();
+    // Before anything was known of the night: so nobody asked.
+    minimum(&garden, 14, "28C", &[]);
     garden.tampered(FORETOLD);
     // Two rounds foretold it.
     garden.tampered(
@@ -352,18 +408,72 @@ fn a_slip_is_asked_about_and_teaches_once_it_is_confirmed() {
              feed_low, lead_hours + 24, cloud, wind_10m, clear_calm, sky, readings
          FROM forecast_at_round WHERE night = '2027-01-14'",
     );
-    minimum(&garden, 14, "28C", &["--sure"]);
     let list = ran(&garden, &["learned"]).ended_with(0).out;
     has(&list, "2027-01-14, the garden's screen: looks like degrees Fahrenheit taken for Celsius; it would be 28.0 F");
     assert_eq!(list.matches("2027-01-14, ").count(), 1, "one line of one thermometer: {list}");
-    has(&list, "If it is right: counterpane learned accept night:DATE");
+    has(&list, "if it is right: counterpane learned accept night:2027-01-14:screen");
     let before = tonight(&garden);
-    ran(&garden, &["learned", "accept", "night:2027-01-14"]).ended_with(0);
+    let echo = ran(&garden, &["learned", "accept", "night:2027-01-14"]).ended_with(0).out;
+    has(&echo, "night:2027-01-14:screen is accepted");
     assert!(!ran(&garden, &["learned"]).ended_with(0).out.contains("Set aside"));
     let after = tonight(&garden);
     assert!(low(&after, "A3") > low(&before, "A3"));
-    ran(&garden, &["learned", "take-back", "night:2027-01-14"]).ended_with(0);
+    ran(&garden, &["learned", "take-back", "night:2027-01-14:screen"]).ended_with(0);
     assert_eq!(tonight(&garden), before);
+}
+
+/// Two thermometers of one night are doubtful, and one of them is right.
+#[test]
+fn a_word_for_one_thermometer_is_none_for_another() {
+    let garden = garden();
+    minimum(&garden, 14, "28C", &[]);
+    minimum(&garden, 14, "-22C", &["--bed", "A1", "--sure"]);
+    minimum(&garden, 14, "-23C", &["--bed", "A2", "--sure"]);
+    garden.tampered(FORETOLD);
+    garden.tampered("UPDATE journal SET document = json_remove(document, '$.sure')");
+    let list = || ran(&garden, &["learned"]).ended_with(0).out;
+    for name in ["screen", "bed:A1", "bed:A2"] {
+        has(&list(), &format!("if it is right: counterpane learned accept night:2027-01-14:{name}"));
+    }
+    has(
+        &ran(&garden, &["learned", "accept", "night:2027-01-14"]).ended_with(2).err,
+        "Several things are asked about that night; name one: night:2027-01-14:bed:A1, night:2027-01-14:bed:A2, \
+         night:2027-01-14:screen.",
+    );
+    has(
+        &ran(&garden, &["learned", "accept", "night:2027-01-14:bed:A3"]).ended_with(2).err,
+        "Nothing is asked about night:2027-01-14:bed:A3.",
+    );
+    ran(&garden, &["learned", "accept", "night:2027-01-14:bed:A1"]).ended_with(0);
+    let list = list();
+    assert!(!list.contains("night:2027-01-14:bed:A1"), "{list}");
+    has(&list, "night:2027-01-14:bed:A2");
+    has(&list, "night:2027-01-14:screen");
+}
+
+/// A warm low and a warm evening that were looked at again: both count, and are named.
+#[test]
+fn what_somebody_was_sure_of_counts_in_lists_and_teaches() {
+    let garden = garden();
+    garden.tampered(FORETOLD);
+    let before = tonight(&garden);
+    minimum(&garden, 14, "28C", &["--sure"]);
+    let list = ran(&garden, &["learned"]).ended_with(0).out;
+    assert!(!list.contains("Set aside"), "{list}");
+    has(&list, "Counted by the word of whoever read it (--sure), however doubtful 2027-01-14, the garden's screen");
+    assert!(low(&tonight(&garden), "A3") > low(&before, "A3"));
+    // In the evening, with the same feed.
+    let evening = |sure: &[&str]| {
+        let garden = self::garden();
+        let at = ["--at", "2027-01-16 19:30", "--now", "2027-01-16T19:40:00-05:00"];
+        garden.ran(&[&["reading", "70F"], sure, &at].concat()).ended_with(0);
+        let list = ["tonight", "--feed", &feed(), "--now", "2027-01-16T19:40:00-05:00"];
+        garden.ran(&list).ended_with(0).out
+    };
+    has(&evening(&[]), "was not used");
+    let sure = evening(&["--sure"]);
+    has(&sure, "counts although it is");
+    has(&sure, "whoever read it said that it is right");
 }
 
 #[test]
@@ -383,7 +493,6 @@ fn what_cannot_be_accepted_is_refused_with_the_way_to_say_it() {
             &["accept", "bed:Z9"][..],
             "No learned figure is called \"bed:Z9\". There are: forecast:nws/day-1/clear-calm, forecast:nws/day-1/other, bed:A1,",
         ),
-        (&["accept", "bed:A3"], "Nothing has been learned of bed:A3 yet."),
         (&["accept", "forecast:nws/day-1/clear-calm"], "acts already"),
         (&["accept", "night:2027-01-14"], "Nothing that can be confirmed is asked about the night of 2027-01-14."),
         (&["accept", "night:yesterday"], "names no night; write night:2027-01-15."),

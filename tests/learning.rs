@@ -176,6 +176,7 @@ fn beds_covers_and_crops_ask_as_well() {
     assert_eq!((learned[0].learned, learned[0].asked.len()), (figure(-2.0, 1.0), 2));
 
     let pair = |under: f64, wind_10m: f64| PairedReading {
+        bed: 0,
         night: night(0),
         conditions: CoverConditions { wind_10m, left_by_the_day: 1.0 },
         open: Celsius(-3.0),
@@ -188,6 +189,7 @@ fn beds_covers_and_crops_ask_as_well() {
     assert_eq!((gain.learned, gain.asked.len(), gain.nights.len()), (gain.published, 2, 0));
 
     let report = |class: u8, felt: f64, spread: f64| DamageReport {
+        bed: 0,
         night: night(0),
         class,
         felt: Estimate { mean: Celsius(felt), spread: Kelvins(spread) },
@@ -209,6 +211,7 @@ fn beds_covers_and_crops_ask_as_well() {
 #[test]
 fn a_night_counts_once() {
     let report = DamageReport {
+        bed: 0,
         night: night(0),
         class: 3,
         felt: Estimate { mean: Celsius(-3.0), spread: Kelvins(1.0) },
@@ -230,6 +233,7 @@ fn a_night_counts_once() {
 fn mild_nights_without_harm_teach_next_to_nothing() {
     let mild: Vec<DamageReport> = (0..40)
         .map(|index| DamageReport {
+            bed: 0,
             night: night(index),
             class: 0,
             felt: Estimate { mean: Celsius(1.0), spread: Kelvins(1.0) },
@@ -289,6 +293,7 @@ fn a_learned_gain_is_what_a_night_goes_by() {
     let cover = Cover::one(CoverKind::MediumRowCover);
     let conditions = CoverConditions { wind_10m: 1.0, left_by_the_day: 0.8 };
     let pair = |index| PairedReading {
+        bed: 0,
         night: night(index),
         conditions,
         open: Celsius(-3.0),

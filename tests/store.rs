@@ -214,6 +214,7 @@ async fn grid_addresses_and_readings_come_back() {
             thermometer: None,
             height: Some(1.5),
             shielded: None,
+            sure: false,
         });
         Entry::new(evening() + Duration::minutes(minutes), evening() + Duration::hours(12), "30.2F", what)
     };
@@ -232,6 +233,7 @@ async fn grid_addresses_and_readings_come_back() {
         at: evening() + Duration::minutes(minutes),
         temperature: Celsius(-1.0 - minutes as f64 / 60.0),
         dew_point: bed.map(|_| Celsius(-4.5)),
+        sure: false,
     };
     assert_eq!(got, [row(0, None), row(60, Some("bed 4"))]);
     assert_eq!(store.readings("another", evening(), evening() + Duration::days(1)).await.expect("readable"), []);

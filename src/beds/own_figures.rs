@@ -3,6 +3,7 @@
 
 use super::{Garden, Planting};
 use crate::crops::{Figures, Harm, Organ, Tolerance};
+use crate::learn::tolerance::used;
 use crate::units::{Celsius, Kelvins};
 use crate::words::words;
 
@@ -117,7 +118,8 @@ impl Garden {
         if !own().any(OwnFigures::has_threshold)
             && let Some(learned) = self.learned.shift_of(&planting.crop, stage, tolerance)
         {
-            applied.figures = applied.figures.moved(learned.shift.mean, learned.shift.spread);
+            let used = used(applied.figures, learned.shift);
+            applied.figures = applied.figures.moved(used.mean, used.spread);
             applied.learned = Some(learned.nights);
         }
         own().for_each(|own| own.apply(&mut applied));

@@ -1,6 +1,7 @@
 //! Whether what an entry speaks of is in the garden: its bed, and what grew there that day.
 
-use super::{Entry, What};
+use super::event::Written;
+use super::{Damage, Entry, What};
 use crate::beds::{Bed, Garden};
 use crate::crops::Catalogue;
 use crate::rounds::night_hours;
@@ -37,6 +38,24 @@ pub fn crop_in(bed: &Bed, catalogue: &Catalogue, named: &str, on: NaiveDate) -> 
 fn crops_of(bed: &Bed) -> String {
     let crops: Vec<&str> = bed.plantings.iter().map(|planting| planting.crop.as_str()).collect();
     if crops.is_empty() { "nothing".into() } else { crops.join(", ") }
+}
+
+/// The entry by which a planting was gone before a night: it cannot have been harmed in it, unless it was sown again since.
+/// Of a whole bed nothing is said. `entries` are in order of time.
+pub fn lost_before<'e>(damage: &Damage, garden: &Garden, entries: &'e [Written]) -> Option<&'e Written> {
+    let crop = damage.crop.as_ref()?;
+    let (sunset, _) = night_hours(&garden.site, &garden.zone, damage.night);
+    let of_planting = |written: &&Written| match &written.entry.what {
+        What::Lost(gone) | What::Resown(gone) => gone.bed == damage.bed && gone.crop == *crop,
+        _ => false,
+    };
+    let mut before = entries.iter().filter(|written| written.stands() && written.entry.at <= sunset);
+    let last = before.rfind(of_planting).filter(|last| matches!(last.entry.what, What::Lost(_)))?;
+    let gone_on = garden.zone.local(last.entry.at).date_naive();
+    let plantings = garden.beds.iter().filter(|bed| bed.id == damage.bed).flat_map(|bed| &bed.plantings);
+    let mut set_out = plantings.filter(|planting| planting.crop == *crop).filter_map(|planting| planting.planted);
+    let is_new = set_out.any(|planted| planted > gone_on && planted <= damage.night.0);
+    (!is_new).then_some(last)
 }
 
 /// Whether an entry speaks of a bed of the garden, and of what grew there that day.

@@ -65,10 +65,13 @@ fn before(night: NightOf) -> NightOf {
     NightOf(night.0 - Duration::days(1))
 }
 
+/// When something was laid on a bed, or, without a cover, taken off.
+type Event<'e> = (DateTime<Utc>, Option<&'e Covered>);
+
 /// Every cover that was laid, by beds and in order of time. `entries` are in order of time, and those before the nights in
 /// question among them; `mornings` are what was said in mornings, each with the night that was over.
 pub fn stays(garden: &Garden, entries: &[Written], mornings: &[(NightOf, Said)]) -> Vec<Stay> {
-    let mut beds: BTreeMap<&str, Vec<(DateTime<Utc>, Option<&Covered>)>> = BTreeMap::new();
+    let mut beds: BTreeMap<&str, Vec<Event<'_>>> = BTreeMap::new();
     for written in entries.iter().filter(|written| written.stands()) {
         let (bed, laid) = match &written.entry.what {
             What::Covered(laid) => (laid.bed.as_str(), Some(laid)),

@@ -34,6 +34,7 @@ pub fn columns(kind: Kind) -> &'static [&'static str] {
             "thermometer",
             "height_m",
             "shielded",
+            "sure",
         ],
         Kind::Covered => &["bed", "cover", "layers"],
         Kind::Uncovered => &["bed"],
@@ -109,6 +110,7 @@ fn fields(key: &Key, entry: &Entry) -> Vec<String> {
             fields.push(reading.thermometer.map_or("", Thermometer::word).into());
             fields.push(reading.height.map_or(String::new(), |height| height.to_string()));
             fields.push(reading.shielded.map_or("", |shielded| if shielded { "yes" } else { "no" }).into());
+            fields.push(if reading.sure { "yes" } else { "" }.into());
         }
         What::Covered(covered) => {
             fields.extend([covered.bed.clone(), text(&covered.cover), covered.layers.to_string()]);
@@ -304,6 +306,11 @@ fn what(kind: Kind, fields: &Fields<'_>) -> Result<What, String> {
                 thermometer: fields.parsed("thermometer", Thermometer::from_word, "a kind of thermometer")?,
                 height: fields.number("height_m", &HEIGHT)?,
                 shielded: fields.parsed("shielded", yes_or_no, "yes or no")?,
+                // Tables that were written before this was kept do not have it.
+                sure: match fields.0.get("sure") {
+                    None => false,
+                    Some(_) => fields.parsed("sure", yes_or_no, "yes or no")?.unwrap_or(false),
+                },
             })
         }
         Kind::Covered => What::Covered(Covered {

@@ -16,6 +16,7 @@ fn reading(temperature: f64) -> Entry {
         thermometer: Some(Thermometer::MinMax),
         height: Some(0.2),
         shielded: Some(true),
+        sure: false,
     });
     Entry::new(instant(11), instant(12), "31F", what)
 }

@@ -101,7 +101,7 @@ fn sort(bed: &BedReadings) -> (Vec<Seen>, Vec<Asked>) {
     for reading in &bed.readings {
         match doubt(reading, bed.published) {
             Some(doubt) if !(reading.confirmed && doubt.can_be_confirmed()) => {
-                asked.push(Asked { night: reading.night, doubt });
+                asked.push(Asked { night: reading.night, bed: None, doubt });
             }
             _ if reading.clear_calm < LEAST_CLEAR_CALM => {}
             _ => seen.push(Seen {

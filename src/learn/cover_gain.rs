@@ -12,6 +12,8 @@ use crate::zone::NightOf;
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct PairedReading {
     pub night: NightOf,
+    /// The number of its bed, for whoever asks about it.
+    pub bed: usize,
     pub conditions: CoverConditions,
     /// In the open bed.
     pub open: Celsius,
@@ -70,6 +72,7 @@ fn published(cover: Cover) -> (Figure, f64) {
 /// # use counterpane::{units::Celsius, zone::NightOf};
 /// let pair = PairedReading {
 ///     night: NightOf(chrono::NaiveDate::default()),
+///     bed: 0,
 ///     conditions: CoverConditions { wind_10m: 1.0, left_by_the_day: 1.0 },
 ///     open: Celsius(-4.0),
 ///     under: Celsius(1.4),
@@ -86,7 +89,7 @@ pub fn learn(cover: Cover, pairs: &[PairedReading]) -> LearnedGain {
     for pair in pairs {
         match doubt(pair, published, spread) {
             Some(doubt) if !(pair.confirmed && doubt.can_be_confirmed()) => {
-                asked.push(Asked { night: pair.night, doubt })
+                asked.push(Asked { night: pair.night, bed: Some(pair.bed), doubt })
             }
             // Wind takes from it in a way that is not known well enough to learn from.
             _ if pair.conditions.carried_off() > 0.0 => {}

@@ -221,7 +221,7 @@ fn learn_lead_day<'n>(nights: impl Iterator<Item = &'n ForecastNight>, site: Fig
         let sky = Sky::of(one.clear_calm);
         match doubt(one, published(site, sky)) {
             Some(doubt) if !(one.confirmed && doubt.can_be_confirmed()) => {
-                asked[usize::from(sky == Sky::Other)].push(Asked { night: one.night, doubt })
+                asked[usize::from(sky == Sky::Other)].push(Asked { night: one.night, bed: None, doubt })
             }
             _ => seen.push(Seen {
                 night: one.night,

@@ -6,7 +6,7 @@ use super::{Asked, Figure, Learned, in_order};
 use crate::crops::Figures;
 use crate::night::Estimate;
 use crate::night::dose::{DamageCurve, normal_cdf, normal_density};
-use crate::units::Kelvins;
+use crate::units::{Kelvins, THRESHOLD};
 use crate::zone::NightOf;
 use std::collections::BTreeMap;
 
@@ -14,6 +14,8 @@ use std::collections::BTreeMap;
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct DamageReport {
     pub night: NightOf,
+    /// The number of its bed, for whoever asks about it.
+    pub bed: usize,
     /// 0 to 5, by the scale of [`crate::crops::damage::DamageClass`] as it is shown to whoever looks.
     pub class: u8,
     /// The lowest temperature of the organ, in the frame of its tolerance, as an unhardened plant would have felt it for
@@ -104,7 +106,7 @@ pub fn learn(published: Figures, reports: &[DamageReport]) -> LearnedTolerance {
         let report = Report::of(one, &curve);
         match report.map_or(Some(Doubt::Unusable), |report| report.doubt(first.spread)) {
             Some(doubt) if !(one.confirmed && doubt.can_be_confirmed()) => {
-                asked.push(Asked { night: one.night, doubt })
+                asked.push(Asked { night: one.night, bed: Some(one.bed), doubt })
             }
             _ => nights.entry(one.night).or_default().extend(report),
         }
@@ -124,6 +126,19 @@ pub fn learn(published: Figures, reports: &[DamageReport]) -> LearnedTolerance {
         published,
         shift: Learned { published: first, learned, nights: nights.into_keys().collect(), asked },
     }
+}
+
+/// What acts of a learned shift. Towards the hardy at most so much that harm begins where it is severe as published, or by one
+/// published spread where that is more (assumed), and within the limits of thresholds: a crop that stood more by every
+/// report more likely lay under something that nobody wrote down. Cut off, it is no better known than what was published.
+pub fn used(published: Figures, shift: Figure) -> Figure {
+    let hardiest = published.severe.0 - published.damage_begins.0;
+    let hardiest = hardiest.min(-published.spread.0).max(THRESHOLD.low - published.severe.0).min(0.0);
+    let tenderest = (THRESHOLD.high - published.damage_begins.0).max(0.0);
+    // What is no number stays none, and is refused where it is accepted.
+    let mean = if shift.mean.0.is_finite() { shift.mean.0.clamp(hardiest, tenderest) } else { shift.mean.0 };
+    let spread = if mean > shift.mean.0 { shift.spread.0.max(published.spread.0) } else { shift.spread.0 };
+    Figure { mean: Kelvins(mean), spread: Kelvins(spread) }
 }
 
 /// A report as the equations take it.
@@ -231,6 +246,33 @@ fn solve(nights: &BTreeMap<NightOf, Vec<Report>>, spread: f64) -> Figure {
 mod tests {
     use super::*;
     use crate::crops::damage::DamageClass;
+    use crate::units::Celsius;
+
+    #[test]
+    fn no_crop_is_believed_to_stand_more_than_what_killed_it_as_published() {
+        let published = |begins: f64, severe: f64, spread: f64| Figures {
+            damage_begins: Celsius(begins),
+            severe: Celsius(severe),
+            spread: Kelvins(spread),
+            hardened_gain: Kelvins(0.0),
+            exposure_hours: None,
+        };
+        let used = |published: Figures, mean: f64| {
+            let used = used(published, Figure { mean: Kelvins(mean), spread: Kelvins(0.4) });
+            (used.mean.0, used.spread.0)
+        };
+        for (figures, mean, expected) in [
+            (published(-2.0, -4.0, 1.0), -1.5, (-1.5, 0.4)),
+            (published(-2.0, -4.0, 1.0), -9.0, (-2.0, 1.0)),
+            // Two thresholds that all but meet still may move by what is not known of them.
+            (published(-2.0, -2.1, 1.0), -9.0, (-1.0, 1.0)),
+            (published(-2.0, -4.0, 1.0), 3.0, (3.0, 0.4)),
+            (published(-2.0, -4.0, 1.0), 40.0, (17.0, 0.4)),
+            (published(-58.0, -59.0, 2.0), -9.0, (-1.0, 2.0)),
+        ] {
+            assert_eq!(used(figures, mean), expected, "{figures:?} {mean}");
+        }
+    }
 
     #[test]
     fn classes_part_where_the_scale_shown_to_people_parts_them() {

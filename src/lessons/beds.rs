@@ -28,7 +28,7 @@ pub fn of(garden: &Garden, lessons: &Lessons) -> Vec<Learned> {
                     clear_calm: lessons.last_foretold(garden, at_bed.night)?.clear_calm,
                     screen: lessons.low(at_bed.night, &Place::Screen)?,
                     bed: at_bed.low,
-                    confirmed: lessons.confirmed.contains(&at_bed.night),
+                    confirmed: lessons.is_sure(at_bed.night, &here),
                 })
                 .filter(|_| !covered)
             });

@@ -35,10 +35,11 @@ pub fn of(garden: &Garden, lessons: &Lessons) -> Vec<LearnedGain> {
 
 fn pair(garden: &Garden, lessons: &Lessons, under: &NightLow) -> Option<(Cover, PairedReading)> {
     let bed = under.place.bed()?;
+    let number = garden.beds.iter().position(|known| known.id == bed)?;
     let cover = lessons.covered.get(&(under.night, bed.to_string())).copied().flatten()?;
     let open = lessons.low(under.night, &Place::Bed { bed: bed.to_string() })?;
     let round = lessons.last_foretold(garden, under.night)?;
     let conditions = CoverConditions { wind_10m: round.wind_10m.0, left_by_the_day: 1.0 };
-    let confirmed = lessons.confirmed.contains(&under.night);
-    Some((cover, PairedReading { night: under.night, conditions, open, under: under.low, confirmed }))
+    let confirmed = lessons.is_sure(under.night, &under.place);
+    Some((cover, PairedReading { night: under.night, bed: number, conditions, open, under: under.low, confirmed }))
 }

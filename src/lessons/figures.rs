@@ -1,11 +1,14 @@
 //! Learned figures by name, each as published, learned and in use, and what was accepted of them.
 
 use super::tolerances::{Aside, Part};
-use super::{Lessons, beds, covers, forecasts, tolerances};
+use super::{Confirmed, Lessons, beds, covers, forecasts, of_harm, of_low, tolerances};
 use crate::beds::{Garden, LearnedOffset, LearnedShift, OwnFigures};
 use crate::crops::{Catalogue, Organ};
+use crate::journal::Place;
 use crate::learn::cover_gain::LearnedGain;
+use crate::learn::doubt::Doubt;
 use crate::learn::forecast::{Forecasts, LEAD_DAYS, Sky};
+use crate::learn::tolerance;
 use crate::learn::{Asked, Figure, Learned};
 use crate::night::corrections::{Correction, LEAST_FACTOR};
 use crate::night::cover::{Cover, Layers};
@@ -31,6 +34,12 @@ impl Accepted {
         let Figure { mean, spread } = learned.learned;
         let nights = learned.nights.len();
         (nights > 0).then_some(Accepted { mean: mean.0, spread: spread.0, nights })
+    }
+
+    /// Of a bed without a night of its own: what the nights of the others say of it.
+    pub fn pooled(learned: &Learned, nights: usize) -> Option<Accepted> {
+        let Figure { mean, spread } = learned.learned;
+        (nights > 0 && learned.moved() != Kelvins(0.0)).then_some(Accepted { mean: mean.0, spread: spread.0, nights })
     }
 
     /// The figure, or `None` where it is none: what cannot be used does not act.
@@ -62,6 +71,8 @@ pub struct Row {
     pub name: String,
     pub kind: Kind,
     pub learned: Learned,
+    /// Of a bed without a night of its own: how many nights of the others it rests on.
+    pub pooled: Option<usize>,
     pub in_use: InUse,
 }
 
@@ -106,14 +117,52 @@ fn part_named(name: &str) -> Option<(String, String, Organ)> {
     Some((crop.into(), stage.into(), Organ::from_word(organ)?)).filter(|_| words.next().is_none())
 }
 
-/// The name by which a night is confirmed.
-pub fn of_night(night: NightOf) -> String {
-    format!("night:{night}")
+/// The name by which what a night showed is confirmed: `night:2027-01-15:bed:A1`.
+pub fn of_night(night: NightOf, of: &str) -> String {
+    format!("night:{night}:{of}")
 }
 
-/// The nights among names.
-pub fn confirmed<'n>(names: impl Iterator<Item = &'n String>) -> BTreeSet<NightOf> {
-    names.filter_map(|name| name.strip_prefix("night:")?.parse().ok().map(NightOf)).collect()
+/// What such names confirm.
+pub fn confirmed<'n>(names: impl Iterator<Item = &'n String>) -> Confirmed {
+    let one = |name: &'n String| {
+        let (night, of) = name.strip_prefix("night:")?.split_once(':')?;
+        Some((NightOf(night.parse().ok()?), of.to_string()))
+    };
+    names.filter_map(one).collect()
+}
+
+/// What is not used until somebody has said that it is right.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Question {
+    pub night: NightOf,
+    /// The thermometer by [`super::of_low`], or the report by [`super::of_harm`].
+    pub of: String,
+    pub doubt: Doubt,
+}
+
+impl Question {
+    /// As it is confirmed by.
+    pub fn name(&self) -> String {
+        of_night(self.night, &self.of)
+    }
+}
+
+impl Row {
+    /// What is asked about the figure.
+    pub fn questions(&self, garden: &Garden) -> Vec<Question> {
+        let at = |bed: Option<usize>| bed.and_then(|bed| garden.beds.get(bed)).map_or("", |bed| bed.id.as_str());
+        let question = |asked: &Asked| {
+            let bed = at(asked.bed).to_string();
+            let of = match &self.kind {
+                Kind::Forecast { .. } => of_low(&Place::Screen),
+                Kind::Bed { bed } => of_low(&Place::Bed { bed: bed.clone() }),
+                Kind::Cover(_) => of_low(&Place::UnderCover { bed, cover: None }),
+                Kind::Tolerance(part) => of_harm(&bed, &part.crop),
+            };
+            Question { night: asked.night, of, doubt: asked.doubt }
+        };
+        self.learned.asked.iter().map(question).collect()
+    }
 }
 
 /// Every figure that something was seen of, and the reports of harm that taught nothing. `of_harm` holds the nights of
@@ -129,7 +178,9 @@ pub fn rows(
     for (provider, of_feed) in forecasts::of(garden, lessons) {
         rows.extend(of_forecast(&provider, &of_feed));
     }
-    for (bed, learned) in garden.beds.iter().zip(beds::of(garden, lessons)) {
+    let of_beds = beds::of(garden, lessons);
+    let pool: BTreeSet<NightOf> = of_beds.iter().flat_map(|learned| learned.nights.iter().copied()).collect();
+    for (bed, learned) in garden.beds.iter().zip(of_beds) {
         let name = of_bed(&bed.id);
         let accepted = accepts.get(&name).and_then(|accepted| accepted.figure());
         let in_use = match (bed.offset, accepted) {
@@ -137,13 +188,15 @@ pub fn rows(
             (None, Some(figure)) => InUse::Accepted(figure),
             (None, None) => InUse::Published,
         };
-        rows.push(Row { name, kind: Kind::Bed { bed: bed.id.clone() }, learned, in_use });
+        let is_pooled = learned.nights.is_empty() && learned.moved() != Kelvins(0.0);
+        let pooled = is_pooled.then_some(pool.len());
+        rows.push(Row { name, kind: Kind::Bed { bed: bed.id.clone() }, learned, pooled, in_use });
     }
     for LearnedGain { cover, gain } in covers::of(garden, lessons) {
         let name = of_cover(cover);
         let accepted = accepts.get(&name).and_then(|accepted| accepted.figure());
         let in_use = accepted.map_or(InUse::Published, InUse::Accepted);
-        rows.push(Row { name, kind: Kind::Cover(cover), learned: gain, in_use });
+        rows.push(Row { name, kind: Kind::Cover(cover), learned: gain, pooled: None, in_use });
     }
     let mut as_accepted = garden.clone();
     apply_accepted(&mut as_accepted, accepts);
@@ -153,10 +206,10 @@ pub fn rows(
         let accepted = accepts.get(&name).and_then(|accepted| accepted.figure());
         let in_use = match accepted {
             _ if file_has(garden, catalogue, &part) => InUse::File,
-            Some(figure) => InUse::Accepted(figure),
+            Some(figure) => InUse::Accepted(tolerance::used(part.published, figure)),
             None => InUse::Published,
         };
-        rows.push(Row { name, kind: Kind::Tolerance(part), learned, in_use });
+        rows.push(Row { name, kind: Kind::Tolerance(part), learned, pooled: None, in_use });
     }
     let is_seen = |row: &Row| {
         !row.learned.nights.is_empty()
@@ -196,6 +249,7 @@ fn of_forecast(provider: &str, of_feed: &Forecasts) -> Vec<Row> {
                     factor: (cell.factor.value, cell.factor.value.max(LEAST_FACTOR)),
                 },
                 learned: cell.shift.clone(),
+                pooled: None,
                 in_use,
             });
         }
@@ -210,9 +264,14 @@ fn used(Learned { published, learned, nights, .. }: &Learned) -> Figure {
     Figure { mean: used.shift, spread: used.spread }
 }
 
-/// Every question that is open, each with its figure.
-pub fn asked(rows: &[Row]) -> impl Iterator<Item = (&Row, &Asked)> {
-    rows.iter().flat_map(|row| row.learned.asked.iter().map(move |asked| (row, asked)))
+/// Every question that is open, once for each night and thermometer or report: a night at the screen is doubted beside
+/// every forecast of it.
+pub fn asked(rows: &[Row], garden: &Garden) -> Vec<Question> {
+    let mut questions: BTreeMap<(NightOf, String), Question> = BTreeMap::new();
+    for question in rows.iter().flat_map(|row| row.questions(garden)) {
+        questions.entry((question.night, question.of.clone())).or_insert(question);
+    }
+    questions.into_values().collect()
 }
 
 /// Puts into a garden what acts: of forecasts at once, of beds, covers and crops what was accepted.

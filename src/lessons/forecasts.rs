@@ -62,7 +62,7 @@ pub fn of(garden: &Garden, lessons: &Lessons) -> BTreeMap<String, Forecasts> {
             clear_calm: round.clear_calm,
             forecast: Estimate { mean: feed_low, spread: planning_spread(lead_day) },
             measured: *measured,
-            confirmed: lessons.confirmed.contains(&round.night),
+            confirmed: lessons.is_sure(round.night, &Place::Screen),
         });
     }
     nights.into_iter().map(|(provider, nights)| (provider, learn(&nights, site(garden)))).collect()

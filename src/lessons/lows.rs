@@ -1,6 +1,6 @@
 //! The low of a night at one place, from a thermometer that has seen the whole of it.
 
-use super::span_of;
+use super::{Confirmed, of_low, span_of};
 use crate::beds::Garden;
 use crate::journal::event::{Written, night_of};
 use crate::journal::{Place, Reading, Sampled, What};
@@ -55,6 +55,24 @@ pub fn of(garden: &Garden, logged: &[LoggedNight], entries: &[Written]) -> Vec<N
         }
     }
     lows.into_iter().map(|((night, place), low)| NightLow { night, place, low }).collect()
+}
+
+/// The lows that are right by the word of whoever read them, among those of the nights.
+pub fn sure(garden: &Garden, lows: &[NightLow], entries: &[Written]) -> Confirmed {
+    let mut sure = Confirmed::new();
+    for written in entries.iter().filter(|written| written.stands()) {
+        let What::Reading(reading) = &written.entry.what else { continue };
+        let Some(night) = night_of_minimum(garden, reading, written.entry.at).filter(|_| reading.sure) else {
+            continue;
+        };
+        let place = without_cover(&reading.place);
+        // Where another thermometer was colder, that is the low, and nobody has vouched for it.
+        let is_low = |low: &&NightLow| low.night == night && low.place == place && low.low == reading.temperature;
+        if lows.iter().any(|low| is_low(&low)) {
+            sure.insert((night, of_low(&place)));
+        }
+    }
+    sure
 }
 
 /// Whatever the cover is called, there is one on a bed.

@@ -137,6 +137,7 @@ fn a_minimum_counts_for_the_night_that_it_has_seen() {
             thermometer: None,
             height: None,
             shielded: None,
+            sure: false,
         };
         let entry = Entry::new(at, at, "-3C", What::Reading(reading));
         let written = Written { id: 1, key: entry.key(), entry, corrected_by: None };

@@ -4,7 +4,7 @@
 //! among those that carry weight: if nothing is to be seen, nothing is to be seen on that part either, and if something is,
 //! it is there first.
 
-use super::Lessons;
+use super::{Lessons, of_harm};
 use crate::beds::{Bed, Garden, Planting};
 use crate::crops::{Catalogue, Crop, Figures, Frame, Harm, Organ, Tolerance};
 use crate::journal::{Damage, Place};
@@ -149,7 +149,8 @@ fn report(
     night: NightOf,
     damage: &Damage,
 ) -> Result<(Part, DamageReport), Why> {
-    let bed = garden.beds.iter().find(|bed| bed.id == damage.bed).ok_or(Why::NotThere)?;
+    let number = garden.beds.iter().position(|bed| bed.id == damage.bed).ok_or(Why::NotThere)?;
+    let bed = garden.beds.get(number).ok_or(Why::NotThere)?;
     let crop = catalogue.crops.get(crop.ok_or(Why::Several)?).ok_or(Why::NotThere)?;
     let mut plantings = bed.plantings.iter().filter(|planting| planting.crop == crop.id && stood(planting, night));
     let planting = plantings.next().ok_or(Why::NotThere)?;
@@ -168,9 +169,10 @@ fn report(
         figures.exposure_hours.map_or(Kelvins(0.0), |hours| relief(part.damage_begins, part.severe, 0.0, hours));
     let report = DamageReport {
         night,
+        bed: number,
         class: damage.class.number(),
         felt: as_unhardened(air, hardening, short),
-        confirmed: lessons.confirmed.contains(&night),
+        confirmed: lessons.confirmed.contains(&(night, of_harm(&bed.id, &crop.id))),
     };
     Ok((Part::of(crop, stage.name, part), report))
 }

@@ -3,9 +3,11 @@
 use super::sentences::capped;
 use crate::beds::Garden;
 use crate::crops::Frame;
+use crate::learn::Figure;
 use crate::learn::doubt::Doubt;
 use crate::learn::forecast::Sky;
-use crate::learn::{Asked, Figure};
+use crate::learn::tolerance;
+use crate::lessons::Confirmed;
 use crate::lessons::figures::{InUse, Kind, Row, asked};
 use crate::lessons::tolerances::{Aside, Part, Why};
 use crate::units::{Celsius, Scale};
@@ -15,7 +17,13 @@ use std::collections::BTreeMap;
 use std::fmt::Write;
 
 /// The list of `counterpane learned`: figures, and reports of harm that taught nothing.
-pub fn list(rows: &[Row], aside: &[Aside], left_on: &BTreeMap<String, NightOf>, garden: &Garden) -> String {
+pub fn list(
+    rows: &[Row],
+    aside: &[Aside],
+    left_on: &BTreeMap<String, NightOf>,
+    sure: &Confirmed,
+    garden: &Garden,
+) -> String {
     let scale = garden.shown;
     let mut text = String::new();
     // Writing to a text in memory cannot fail.
@@ -36,7 +44,13 @@ pub fn list(rows: &[Row], aside: &[Aside], left_on: &BTreeMap<String, NightOf>, 
         let figure = |shift: Figure| figure(&row.kind, shift, scale);
         line(&format!("   published {}", figure(row.learned.published)));
         match row.learned.nights.as_slice() {
-            [] => line("   learned   nothing of its own yet"),
+            [] => match row.pooled {
+                Some(nights) => line(&format!(
+                    "   learned   {}, from {nights} nights of other beds; nothing of its own yet",
+                    figure(row.learned.learned)
+                )),
+                None => line("   learned   nothing of its own yet"),
+            },
             [only] => line(&format!("   learned   {}, from 1 night: {only}", figure(row.learned.learned))),
             [first, .., last] => line(&format!(
                 "   learned   {}, from {} nights: {first} to {last}",
@@ -56,6 +70,13 @@ pub fn list(rows: &[Row], aside: &[Aside], left_on: &BTreeMap<String, NightOf>, 
         });
         if let Kind::Forecast { factor: (learned, used), .. } = row.kind {
             line(&format!("   spread    published times 1.00, learned times {learned:.2}, used times {used:.2}"));
+        }
+        if let Kind::Tolerance(part) = &row.kind
+            && !row.learned.nights.is_empty()
+            && tolerance::used(part.published, row.learned.learned).mean.0 > row.learned.learned.mean.0
+        {
+            let most = figure(tolerance::used(part.published, row.learned.learned));
+            line(&format!("   would act {most}: hardier than that is not believed; was it covered?"));
         }
         if waits(row) {
             line(&format!("   to use it: counterpane learned accept {}", row.name));
@@ -84,40 +105,51 @@ pub fn list(rows: &[Row], aside: &[Aside], left_on: &BTreeMap<String, NightOf>, 
             line(&format!("   bed {bed}: not known since {since}"));
         }
     }
-    if asked(rows).next().is_some() {
+    let questions = asked(rows, garden);
+    if !questions.is_empty() {
         line("");
         line("Set aside until somebody says that it is right");
-        for ((night, thermometer), doubt) in by_thermometer(rows) {
-            line(&format!("   {night}, {thermometer}: {}", doubted(doubt, scale)));
+        for question in &questions {
+            line(&format!("   {}, {}: {}", question.night, named(&question.of), doubted(question.doubt, scale)));
+            if question.doubt.can_be_confirmed() {
+                line(&format!("      if it is right: counterpane learned accept {}", question.name()));
+            }
         }
         line("   If it was a slip, strike the entry (counterpane journal, then counterpane correct NUMBER).");
-        line("   If it is right: counterpane learned accept night:DATE");
+    }
+    if !sure.is_empty() {
+        line("");
+        line("Counted by the word of whoever read it (--sure), however doubtful");
+        for (night, of) in sure {
+            line(&format!("   {night}, {}", named(of)));
+        }
     }
     text
 }
 
-/// What is asked, once for each night and thermometer: a night at the screen is doubted beside every forecast of it.
-fn by_thermometer(rows: &[Row]) -> BTreeMap<(NightOf, String), Doubt> {
-    let mut questions = BTreeMap::new();
-    for (row, Asked { night, doubt }) in asked(rows) {
-        let thermometer = match &row.kind {
-            Kind::Forecast { .. } => "the garden's screen".into(),
-            Kind::Bed { bed } => format!("bed {bed}"),
-            Kind::Cover(cover) => format!("under {}", cover.name()),
-            // What was reported of a crop.
-            Kind::Tolerance(_) => row.name.clone(),
-        };
-        questions.entry((*night, thermometer)).or_insert(*doubt);
+/// A thermometer or a report in a sentence.
+fn named(of: &str) -> String {
+    match of.split_once(':') {
+        None => "the garden's screen".into(),
+        Some(("bed", bed)) => format!("bed {bed}"),
+        Some(("under-cover", bed)) => format!("under the cover of bed {bed}"),
+        Some(("harm", of)) => {
+            of.rsplit_once(':').map_or(of.into(), |(bed, crop)| format!("harm to {crop} in bed {bed}"))
+        }
+        Some(_) => of.into(),
     }
-    questions
 }
 
 /// Whether there is something to accept: learned, and not what acts already.
 fn waits(row: &Row) -> bool {
-    let news = !row.learned.nights.is_empty();
+    let news = !row.learned.nights.is_empty() || row.pooled.is_some();
+    let would_act = match &row.kind {
+        Kind::Tolerance(part) => tolerance::used(part.published, row.learned.learned),
+        Kind::Forecast { .. } | Kind::Bed { .. } | Kind::Cover(_) => row.learned.learned,
+    };
     match row.in_use {
         InUse::Published => news,
-        InUse::Accepted(used) => news && used != row.learned.learned,
+        InUse::Accepted(used) => news && used != would_act,
         InUse::AtOnce(_) | InUse::File => false,
     }
 }
@@ -191,11 +223,12 @@ pub fn document(rows: &[Row], aside: &[Aside], left_on: &BTreeMap<String, NightO
                 InUse::Accepted(used) => ("accepted", used),
                 InUse::File => ("garden-file", row.learned.published),
             };
-            let asked = row.learned.asked.iter().map(|asked| {
+            let asked = row.questions(garden).into_iter().map(|question| {
                 json!({
-                    "night": asked.night.to_string(),
-                    "doubt": doubted(asked.doubt, Scale::Celsius),
-                    "can_be_confirmed": asked.doubt.can_be_confirmed(),
+                    "name": question.name(),
+                    "night": question.night.to_string(),
+                    "doubt": doubted(question.doubt, Scale::Celsius),
+                    "can_be_confirmed": question.doubt.can_be_confirmed(),
                 })
             });
             let factor = match row.kind {
@@ -218,6 +251,7 @@ pub fn document(rows: &[Row], aside: &[Aside], left_on: &BTreeMap<String, NightO
                 "published_c": thresholds,
                 "nights": row.learned.nights.iter().map(ToString::to_string).collect::<Vec<_>>(),
                 "asked": asked.collect::<Vec<_>>(),
+                "nights_of_other_beds": row.pooled,
                 "waits": waits(row),
             })
         })

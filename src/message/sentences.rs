@@ -106,6 +106,19 @@ fn remark(remark: Remark, zone: &Zone, scale: Scale) -> String {
                 by.size(scale)
             )
         }
+        Remark::ReadingSure { at, air, by } => format!(
+            "The reading {} at {} counts although it is {} warmer than the forecast: whoever read it said that it is right.",
+            air.whole(scale),
+            zone.local(at).format("%H:%M"),
+            by.size(scale)
+        ),
+        Remark::LearnedShift { by, nights } => format!(
+            "{} of this garden {} taught that its lows come {} {} than the forecast says, and that is counted in.",
+            if nights == 1 { "1 night".into() } else { format!("{nights} nights") },
+            if nights == 1 { "has" } else { "have" },
+            by.size(scale),
+            if by.0 < 0.0 { "colder" } else { "warmer" }
+        ),
         Remark::LearnedCapped { learned, used } => {
             format!("What past nights have taught of this forecast: {}.", capped(learned, used, scale))
         }

@@ -30,6 +30,10 @@ pub fn warmest_believed((shift, spread): (Kelvins, Kelvins)) -> Kelvins {
     Kelvins(shift.0 + spread.0)
 }
 
+/// Of what is cut off so much widens the spread, in published spreads (assumed): with all of it a thermometer in a greenhouse
+/// would ask for work on every mild night.
+const MOST_UNBELIEVED: f64 = 2.0;
+
 /// What is known of one feed on one lead day, for a night of some sky.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Correction {
@@ -45,13 +49,14 @@ pub struct Correction {
 
 impl Correction {
     /// The same as a night uses it, beside the published shift: no warmer than [`warmest_believed`], and where that cuts it
-    /// off no better known than what was published.
+    /// off no better known than what was published, with what was cut off as an error of its own.
     pub fn used(&self, published: (Kelvins, Kelvins)) -> Correction {
         let warmest = warmest_believed(published);
         if self.shift.0 <= warmest.0 {
             return self.clone();
         }
-        Correction { shift: warmest, spread: Kelvins(self.spread.0.max(published.1.0)), ..self.clone() }
+        let beyond = (self.shift.0 - warmest.0).min(MOST_UNBELIEVED * published.1.0);
+        Correction { shift: warmest, spread: Kelvins(self.spread.0.max(published.1.0).hypot(beyond)), ..self.clone() }
     }
 }
 
@@ -96,5 +101,27 @@ impl Corrections {
         let correction = self.0.get(provider)?.get(lead_day.clamp(1, LEAD_DAYS) - 1)?.at(clear_calm);
         let is_sound = [correction.shift.0, correction.spread.0, correction.factor].iter().all(|part| part.is_finite());
         (is_sound && !correction.nights.is_empty()).then_some(correction)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// What is not believed of a bias is not forgotten: the list is the less sure for it.
+    #[test]
+    fn what_is_cut_off_of_a_warm_shift_widens_the_spread() {
+        let published = (Kelvins(-0.5), Kelvins(1.2));
+        let used = |shift: f64| {
+            let learned = Correction { shift: Kelvins(shift), spread: Kelvins(0.3), factor: 1.0, nights: Vec::new() };
+            let used = learned.used(published);
+            (used.shift.0, used.spread.0)
+        };
+        assert_eq!([used(-4.0), used(0.7)], [(-4.0, 0.3), (0.7, 0.3)]);
+        let (shift, spread) = used(2.3);
+        // 1.6 K are cut off: with the 1.2 K that are published a spread of 2 K.
+        assert!((shift - 0.7).abs() < 1e-12 && (spread - 2.0).abs() < 1e-12, "{shift} {spread}");
+        assert_eq!(used(4.0), used(40.0));
+        assert!((used(40.0).1 - 1.2 * 5.0_f64.sqrt()).abs() < 1e-12);
     }
 }

@@ -242,7 +242,8 @@ fn as_learned(
     if !is_capped {
         let what = format!("forecast against this garden's screen, learned and used: {on}");
         building.step(what, used.shift.0, used.spread.0, source);
-        return None;
+        let (by, nights) = (Kelvins(used.shift.0 - published.0.0), learned.nights.len());
+        return (by.0.abs() >= WORTH_NAMING).then_some(Remark::LearnedShift { by, nights });
     }
     let what = format!("forecast against this garden's screen, learned (not used; check the thermometer): {on}");
     building.beside(what, learned.shift, source);
@@ -250,6 +251,9 @@ fn as_learned(
     building.step(what, used.shift.0, used.spread.0, "published shift and one published spread (assumed)");
     Some(Remark::LearnedCapped { learned: learned.shift, used: used.shift })
 }
+
+/// A learned shift is named from so much beside the published one, K (assumed): less moves no bed to speak of.
+const WORTH_NAMING: f64 = 0.5;
 
 /// The lowest that the forecast says, with the steps that say so. An hourly minimum can hide a colder value between
 /// the hours; a feed that states a low is heard too.

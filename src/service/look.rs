@@ -329,7 +329,7 @@ pub async fn readings(store: &Store, garden: &Garden, of: NightOf) -> Result<Vec
     let readings = rows.iter().map(|row| {
         let bed = row.bed.as_ref().and_then(|id| garden.beds.iter().find(|bed| bed.id == *id));
         let offset = bed.map_or(Kelvins(0.0), Bed::offset_in_use);
-        Reading { at: row.at, air: row.temperature, dew_point: row.dew_point, offset }
+        Reading { at: row.at, air: row.temperature, dew_point: row.dew_point, offset, sure: row.sure }
     });
     Ok(readings.collect())
 }

@@ -138,6 +138,7 @@ fn cover(chance: &mut Chance, nights: usize, odd: Option<f64>, shuffled: bool) -
     let half = published.spread.0 * 0.5f64.sqrt();
     let truth = published.mean.0 + half * chance.normal();
     let pair = |index: usize, left_by_the_day: f64, gain: f64| PairedReading {
+        bed: 0,
         night: night(index),
         conditions: CoverConditions { left_by_the_day, ..still },
         open: Celsius(-3.0),
@@ -177,6 +178,7 @@ fn tolerance(chance: &mut Chance, nights: usize, odd: Option<f64>, shuffled: boo
     let curve = DamageCurve::new(KALE_LIKE.damage_begins, KALE_LIKE.severe).expect("a curve");
     let truth = KALE_LIKE.spread.0 * chance.normal();
     let report = |index: usize, felt: f64, class: u8| DamageReport {
+        bed: 0,
         night: night(index),
         class,
         felt: Estimate { mean: Celsius(felt), spread: Kelvins(spread) },

@@ -67,6 +67,7 @@ fn nights_are_cold_by_what_was_foretold_or_measured_and_carry_what_was_done() {
             thermometer: None,
             height: None,
             shielded: None,
+            sure: false,
         })
     };
     let damage = |class: u8| {

@@ -17,13 +17,14 @@ fn entries() -> Vec<Entry> {
     let gone = || Gone { bed: "A,1".into(), crop: "kale".into(), note: odd() };
     let reading = |place: Place, of: Sampled| {
         What::Reading(Reading {
-            place,
+            place: place.clone(),
             temperature: Celsius(-5.0 / 9.0),
             dew_point: Some(Celsius(-3.3)),
             of,
             thermometer: Some(Thermometer::LiquidInGlass),
             height: Some(0.1),
             shielded: Some(false),
+            sure: place != Place::Screen,
         })
     };
     let whats = [

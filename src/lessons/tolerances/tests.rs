@@ -262,6 +262,11 @@ fn what_was_accepted_moves_both_thresholds_unless_the_file_has_one() {
     let in_use = |garden: &Garden| rows_of(garden, &of_harm, &accepts).0.first().map(|row| row.in_use);
     let figure = Figure { mean: Kelvins(0.75), spread: Kelvins(0.5) };
     assert_eq!(in_use(&garden), Some(InUse::Accepted(figure)));
+    // No crop stands what killed it as published, whatever was accepted.
+    let far = Accepts::from([("tolerance:broccoli:grown:head".to_string(), Accepted { mean: -9.0, ..accepted })]);
+    let mut hardy = garden.clone();
+    apply(&mut hardy, &Lessons::default(), &far);
+    assert_eq!(figures(&hardy, 1), (-4.0, -6.0, 1.0, Some(3)));
     // Its reports were struck since: it acts, and is listed.
     let listed = rows_of(&garden, &Lessons::default(), &accepts).0;
     assert_eq!((listed.len(), listed[0].in_use), (1, InUse::Accepted(figure)));

@@ -47,6 +47,8 @@ fn under_any_sky(reading: &Reading) -> Celsius {
 struct LeftOut {
     last: Option<(Reading, Kelvins)>,
     count: usize,
+    /// The last one as warm that is believed all the same, by the word of whoever read it.
+    sure: Option<(Reading, Kelvins)>,
 }
 
 impl LeftOut {
@@ -55,6 +57,10 @@ impl LeftOut {
         let mut out = LeftOut::default();
         during.retain(|reading| {
             let Some(by) = warmer(reading).filter(|by| *by > TOO_WARM) else { return true };
+            if reading.sure {
+                out.sure = Some((*reading, by));
+                return true;
+            }
             out.last = Some((*reading, by));
             out.count += 1;
             false
@@ -62,14 +68,26 @@ impl LeftOut {
         out
     }
 
-    fn remark(&self) -> Option<Remark> {
-        let (reading, by) = self.last?;
-        Some(Remark::ReadingLeftOut { at: reading.at, air: reading.air, by, more: self.count - 1 })
+    fn remarks(&self) -> impl Iterator<Item = Remark> {
+        let left_out = self.last.map(|(reading, by)| Remark::ReadingLeftOut {
+            at: reading.at,
+            air: reading.air,
+            by,
+            more: self.count - 1,
+        });
+        let sure = self.sure.map(|(reading, by)| Remark::ReadingSure { at: reading.at, air: reading.air, by });
+        left_out.into_iter().chain(sure)
     }
 
-    fn step(&self) -> Option<Step> {
-        let (reading, by) = self.last?;
-        Some(Step {
+    fn steps(&self) -> impl Iterator<Item = Step> {
+        let sure = self.sure.map(|(reading, by)| Step {
+            what: format!("reading used though {:.0} K warmer than the forecast of its hour", by.0),
+            value: Some(reading.air),
+            effect: None,
+            spread: None,
+            source: "the garden's reading, right by the word of whoever read it",
+        });
+        let left_out = self.last.map(|(reading, by)| Step {
             what: format!(
                 "reading not used: {:.0} K warmer than the forecast of its hour, of {:.0} K that are believed",
                 by.0, TOO_WARM.0
@@ -78,7 +96,8 @@ impl LeftOut {
             effect: None,
             spread: None,
             source: "the garden's reading; what is believed is assumed",
-        })
+        });
+        left_out.into_iter().chain(sure)
     }
 }
 
@@ -98,8 +117,8 @@ pub(super) fn refine(
     let left_out = LeftOut::of(&mut during, |reading| {
         Some(at_screen(reading, night.clear_calm) - air_at(published.unwrap_or(&night), reading.at)?)
     });
-    night.remarks.extend(left_out.remark());
-    night.steps.extend(left_out.step());
+    night.remarks.extend(left_out.remarks());
+    night.steps.extend(left_out.steps());
     let Some(last) = during.last() else { return night };
     if let Some(expected) = air_at(&night, last.at) {
         let difference = at_screen(last, night.clear_calm) - expected;
@@ -310,7 +329,7 @@ pub(super) fn alone(evidence: &Evidence<'_>, span: &Span) -> Result<Night, NoNig
         (None, None) if during.is_empty() => return Err(NoNight::NoForecast),
         (None, None) => return Err(NoNight::ReadTooEarly),
     };
-    steps.extend(left_out.step());
+    steps.extend(left_out.steps());
     let air = under_any_sky(used);
     let dew_point = used.dew_point.unwrap_or(air - ASSUMED_DEPRESSION);
     steps.push(Step {
@@ -336,7 +355,7 @@ pub(super) fn alone(evidence: &Evidence<'_>, span: &Span) -> Result<Night, NoNig
         cover_conditions: CoverConditions { wind_10m: CALM, left_by_the_day: CoverConditions::left_by(None, None) },
         knowledge: Knowledge::Complete,
         hours,
-        remarks: [Remark::ReadingOnly].into_iter().chain(left_out.remark()).collect(),
+        remarks: [Remark::ReadingOnly].into_iter().chain(left_out.remarks()).collect(),
         provider: None,
         issued: None,
         fetched: None,

@@ -5,7 +5,7 @@ use super::{Done, Failure};
 use crate::crops::damage::{DamageClass, Usable};
 use crate::journal::found::{ASKED_WITHIN, night_asked};
 use crate::journal::when::Speaker;
-use crate::journal::{Amount, Damage, Gone, Harvested, Kind, Struck, What, bed_of, crop_in, note, photo};
+use crate::journal::{Amount, Damage, Gone, Harvested, Kind, Struck, What, bed_of, crop_in, lost_before, note, photo};
 use crate::service::look::known;
 use crate::service::store::{Open, Store};
 use crate::zone::NightOf;
@@ -176,6 +176,9 @@ impl DamageCommand {
         );
         let note = self.about.note(&desk)?;
         let what = Damage { bed: bed.clone(), crop, night, class, usable, note, photo };
+        if !self.about.anyway {
+            self.was_there(&desk, &what)?;
+        }
         let entry = desk.entry(&moment, self.words.join(" "), What::Damage(what), self.about.anyway)?;
         self.about.writing.write(&desk, vec![(entry, echo)])?;
         Ok(Done::Well)
@@ -183,6 +186,28 @@ impl DamageCommand {
 }
 
 impl DamageCommand {
+    /// Asks about damage to what was written down as lost before that night.
+    fn was_there(&self, desk: &Desk<'_>, damage: &Damage) -> Result<(), Failure> {
+        let (garden, path) = (desk.garden, self.about.writing.configuration.store_path(desk.settings));
+        if !path.exists() {
+            return Ok(());
+        }
+        let entries = super::runtime()?.block_on(async {
+            let store = Store::open(&path, Open::ExistingOnly).await?;
+            let entries = store.entries(&garden.id, None).await?;
+            store.close().await;
+            Ok::<_, Failure>(entries)
+        })?;
+        let Some(lost) = lost_before(damage, garden, &entries) else { return Ok(()) };
+        let day = garden.zone.local(lost.entry.at).date_naive();
+        let crop = damage.crop.as_deref().unwrap_or_default();
+        Err(refused(format!(
+            "{crop} in bed {} was lost on {day}, before the night of {}, by entry {}; was it another night? If it was there \
+             all the same, write it down as resown, or add --anyway",
+            damage.bed, damage.night, lost.id
+        )))
+    }
+
     /// Where nobody names a night: the one that people were asked about when they looked.
     fn night_asked(&self, desk: &Desk<'_>, bed: &str, seen: DateTime<Utc>) -> Result<NightOf, Failure> {
         let (garden, path) = (desk.garden, self.about.writing.configuration.store_path(desk.settings));

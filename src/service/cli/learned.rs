@@ -1,8 +1,10 @@
 //! `counterpane learned`: what nights have taught, figure by figure, and what of it acts.
 
 use super::{Configuration, Done, Failure, choose, print};
+use crate::beds::Garden;
 use crate::learn::Learned;
-use crate::lessons::figures::{self, Accepted, Accepts, Kind, Row, of_night};
+use crate::lessons::Confirmed;
+use crate::lessons::figures::{self, Accepted, Accepts, Kind, Question, Row, of_night};
 use crate::message::learned::{document, list};
 use crate::rounds::night_at;
 use crate::service::look::{All, all_lessons};
@@ -37,7 +39,7 @@ struct About {
 
 #[derive(Debug, Subcommand)]
 enum Change {
-    /// Let learned figures act as they stand now; or say with night:DATE that what was read on a night is right
+    /// Let learned figures act as they stand now; or say with night:DATE:THERMOMETER that what it showed is right
     Accept {
         /// Names as the list has them, or "all"
         #[arg(value_name = "FIGURE", required = true)]
@@ -71,17 +73,17 @@ impl LearnedCommand {
         }
         let text = super::runtime()?.block_on(async {
             let store = Store::open(&path, Open::ExistingOnly).await?;
-            let All { lessons, of_harm, accepts } = all_lessons(&store, garden, of).await?;
+            let All { lessons, of_harm, accepts, confirmed, sure } = all_lessons(&store, garden, of).await?;
             let (rows, aside) = figures::rows(garden, &settings.catalogue, &lessons, &of_harm, &accepts);
             let text = match &self.change {
                 None if self.json => format!("{:#}\n", document(&rows, &aside, &lessons.left_on, garden)),
-                None => list(&rows, &aside, &lessons.left_on, garden),
+                None => list(&rows, &aside, &lessons.left_on, &sure, garden),
                 Some(Change::Accept { figures, .. }) => {
                     let (firmer, rows) = match figures.iter().any(|name| name == "all") {
                         true => rows.into_iter().partition(|row| rests_on_more(&accepts, row)),
                         false => (Vec::new(), rows),
                     };
-                    let wanted = match to_accept(figures, &rows, &lessons.confirmed) {
+                    let wanted = match to_accept(figures, &rows, garden, &confirmed) {
                         Err(_) if !firmer.is_empty() && figures.len() == 1 => Wanted::new(),
                         wanted => wanted?,
                     };
@@ -93,7 +95,7 @@ impl LearnedCommand {
                 }
                 Some(Change::TakeBack { figures, .. }) => {
                     let names: Vec<String> = accepts.keys().cloned().collect();
-                    let names = names.into_iter().chain(lessons.confirmed.iter().map(|night| of_night(*night)));
+                    let names = names.into_iter().chain(confirmed.iter().map(|(night, of)| of_night(*night, of)));
                     let wanted = to_take_back(figures, &names.collect::<Vec<_>>())?;
                     store.accept(&garden.id, now, &wanted).await?;
                     done(&wanted, "is taken back")
@@ -123,14 +125,9 @@ fn refused(what: String) -> Failure {
 type Wanted = Vec<(String, Option<String>)>;
 
 /// What is accepted, each with its value as JSON.
-fn to_accept(
-    names: &[String],
-    rows: &[Row],
-    confirmed: &std::collections::BTreeSet<NightOf>,
-) -> Result<Wanted, Failure> {
+fn to_accept(names: &[String], rows: &[Row], garden: &Garden, confirmed: &Confirmed) -> Result<Wanted, Failure> {
     let as_json = |learned: &Learned| -> Result<Option<String>, Failure> {
-        let Some(accepted) = Accepted::of(learned) else { return Ok(None) };
-        serde_json::to_string(&accepted).map(Some).map_err(|error| Failure::Unexpected(error.to_string()))
+        Accepted::of(learned).map(|accepted| json(&accepted)).transpose()
     };
     let can_act = |row: &&Row| {
         !matches!(row.kind, Kind::Forecast { .. })
@@ -148,15 +145,8 @@ fn to_accept(
             }
             continue;
         }
-        if let Some(night) = name.strip_prefix("night:") {
-            let night = night.parse::<NaiveDate>().map(NightOf);
-            let night = night.map_err(|_| refused(format!("\"{name}\" names no night; write night:2027-01-15.")))?;
-            let is_asked =
-                figures::asked(rows).any(|(_, asked)| asked.night == night && asked.doubt.can_be_confirmed());
-            if !is_asked && !confirmed.contains(&night) {
-                return Err(refused(format!("Nothing that can be confirmed is asked about the night of {night}.")));
-            }
-            wanted.push((of_night(night), Some("true".into())));
+        if let Some(named) = name.strip_prefix("night:") {
+            wanted.push((to_confirm(name, named, &figures::asked(rows, garden), confirmed)?, Some("true".into())));
             continue;
         }
         let known: Vec<&str> = rows.iter().map(|row| row.name.as_str()).collect();
@@ -170,12 +160,40 @@ fn to_accept(
                 "The garden's file has a figure of its own for {name}, which goes before; {mend}."
             )));
         }
-        let Some(document) = as_json(&row.learned)? else {
+        let pooled = row.pooled.and_then(|nights| Accepted::pooled(&row.learned, nights));
+        let document = match pooled {
+            Some(pooled) => Some(json(&pooled)?),
+            None => as_json(&row.learned)?,
+        };
+        let Some(document) = document else {
             return Err(refused(format!("Nothing has been learned of {name} yet.")));
         };
         wanted.push((name.clone(), Some(document)));
     }
     Ok(wanted)
+}
+
+fn json(accepted: &Accepted) -> Result<String, Failure> {
+    serde_json::to_string(accepted).map_err(|error| Failure::Unexpected(error.to_string()))
+}
+
+/// The name of the one thing that is confirmed: a thermometer or a report of a night. A night alone will do where but one of
+/// its things is asked about.
+fn to_confirm(name: &str, named: &str, asked: &[Question], confirmed: &Confirmed) -> Result<String, Failure> {
+    let (night, of) = named.split_once(':').map_or((named, None), |(night, of)| (night, Some(of)));
+    let night = night.parse::<NaiveDate>().map(NightOf);
+    let night = night.map_err(|_| refused(format!("\"{name}\" names no night; write night:2027-01-15.")))?;
+    let of_night: Vec<&Question> =
+        asked.iter().filter(|asked| asked.night == night && asked.doubt.can_be_confirmed()).collect();
+    let names = || of_night.iter().map(|question| question.name()).collect::<Vec<_>>().join(", ");
+    match (of, of_night.as_slice()) {
+        (Some(of), _) if confirmed.contains(&(night, of.into())) => Ok(name.into()),
+        (Some(of), some) if some.iter().any(|question| question.of == of) => Ok(name.into()),
+        (None, [only]) => Ok(only.name()),
+        (_, []) => Err(refused(format!("Nothing that can be confirmed is asked about the night of {night}."))),
+        (None, _) => Err(refused(format!("Several things are asked about that night; name one: {}.", names()))),
+        (Some(_), _) => Err(refused(format!("Nothing is asked about {name}. What is: {}.", names()))),
+    }
 }
 
 fn to_take_back(names: &[String], accepted: &[String]) -> Result<Wanted, Failure> {

@@ -33,7 +33,7 @@ pub(super) struct ReadingCommand {
     /// It is the highest of last night, or of the stretch that --at names
     #[arg(long)]
     max: bool,
-    /// It looks doubtful, was looked at again, and is right
+    /// It looks doubtful, was looked at again, and is right: lists and what nights teach go by it
     #[arg(long)]
     sure: bool,
     /// When it was read: 06:10, "last night", "yesterday 18:30" or "2027-01-16 06:10"; leave it out for now
@@ -117,6 +117,7 @@ impl ReadingCommand {
             thermometer: self.thermometer.or(old.and_then(|old| old.thermometer)),
             height: self.height.or(old.and_then(|old| old.height)),
             shielded: self.shielded.or(old.and_then(|old| old.shielded)),
+            sure: self.sure,
         };
         if reading.dew_point.is_some_and(|dew_point| dew_point.0 > temperature.0 + 0.5) {
             return Err(refused("The dew point cannot lie above the temperature; are the two swapped?"));

@@ -10,7 +10,7 @@ use crate::journal::lying::{Stay, stays};
 use crate::lessons::figures::{self, Accepts};
 use crate::lessons::forecasts::{COLD_ENOUGH, NIGHTS_OF_A_LIST};
 use crate::lessons::tolerances::Harmed;
-use crate::lessons::{Lessons, covered, left_on, lows, span_of};
+use crate::lessons::{Confirmed, Lessons, covered, left_on, lows, span_of};
 use crate::night::screen::Span;
 use crate::service::store::{Store, StoreFault};
 use crate::zone::NightOf;
@@ -24,7 +24,8 @@ pub const NOT_TAUGHT: &str = "What this garden's nights have taught could not be
 /// stays as its file has it, and the caller says so.
 pub async fn teach(store: &Store, garden: &mut Garden, of: NightOf) -> Result<(), StoreFault> {
     let Names { accepts, confirmed } = names(store, garden).await?;
-    let lessons = Lessons { confirmed, ..newest(store, garden, of, true).await?.1 };
+    let mut lessons = newest(store, garden, of, true).await?.1;
+    lessons.confirmed.extend(confirmed);
     figures::apply(garden, &lessons, &accepts);
     Ok(())
 }
@@ -37,6 +38,9 @@ pub struct All {
     /// Of the nights that did harm by somebody's report, however long ago: there are few of them in a winter.
     pub of_harm: Lessons,
     pub accepts: Accepts,
+    /// What somebody has confirmed here, and what whoever read it was sure of.
+    pub confirmed: Confirmed,
+    pub sure: Confirmed,
 }
 
 /// Everything that there is to learn from before a night.
@@ -47,15 +51,18 @@ pub async fn all_lessons(store: &Store, garden: &Garden, of: NightOf) -> Result<
     let stays = stays(garden, &entries, &mornings(store, garden).await?);
     let (nights, lessons) = newest(store, garden, of, false).await?;
     let covered = covered(garden, &stays, &nights.into_iter().collect());
-    let lessons = Lessons { confirmed: confirmed.clone(), covered, left_on: left_on(&stays), ..lessons };
-    let of_harm = Lessons { confirmed, ..nights_of_harm(store, garden, of, &entries, &stays).await? };
-    Ok(All { lessons, of_harm, accepts })
+    let mut lessons = Lessons { covered, left_on: left_on(&stays), ..lessons };
+    let mut of_harm = nights_of_harm(store, garden, of, &entries, &stays).await?;
+    let sure = lessons.confirmed.clone();
+    lessons.confirmed.extend(confirmed.clone());
+    of_harm.confirmed.extend(confirmed.clone());
+    Ok(All { lessons, of_harm, accepts, confirmed, sure })
 }
 
 /// What somebody has accepted and confirmed.
 struct Names {
     accepts: Accepts,
-    confirmed: BTreeSet<NightOf>,
+    confirmed: Confirmed,
 }
 
 async fn names(store: &Store, garden: &Garden) -> Result<Names, StoreFault> {
@@ -135,7 +142,8 @@ async fn seen(store: &Store, garden: &Garden, nights: &[NightOf], screen_alone: 
         true => Vec::new(),
         false => store.foretold(&garden.id, *first, *last).await?,
     };
-    Ok(Lessons { foretold, lows, ..Lessons::default() })
+    let confirmed = lows::sure(garden, &lows, &entries);
+    Ok(Lessons { foretold, lows, confirmed, ..Lessons::default() })
 }
 
 /// From the day before the first night to the noon after the last.

@@ -16,6 +16,8 @@ pub struct ReadingRow {
     /// Within [`crate::units::READING`].
     pub temperature: Celsius,
     pub dew_point: Option<Celsius>,
+    /// Whoever wrote it down said that it is right, however doubtful.
+    pub sure: bool,
 }
 
 /// What became of an entry that was to be written.
@@ -162,9 +164,11 @@ impl Store {
         to: DateTime<Utc>,
     ) -> Result<Vec<ReadingRow>, StoreFault> {
         let rows = sqlx::query(
-            "SELECT bed, at, celsius, dew_point_celsius FROM readings WHERE garden = ?1 AND at BETWEEN ?2 AND ?3
+            "SELECT bed, at, celsius, dew_point_celsius,
+                    coalesce((SELECT document ->> 'sure' FROM journal WHERE journal.id = readings.id), 0) AS sure
+             FROM readings WHERE garden = ?1 AND at BETWEEN ?2 AND ?3
              UNION ALL
-             SELECT nullif(series.bed, ''), logged.at, min(logged.celsius), NULL FROM series
+             SELECT nullif(series.bed, ''), logged.at, min(logged.celsius), NULL, 0 FROM series
              CROSS JOIN logged ON logged.series = series.id
              WHERE series.garden = ?1 AND series.place IN ('screen', 'bed') AND series.sampled = 'instant'
              AND logged.at BETWEEN ?2 AND ?3 AND logged.import NOT IN (SELECT id FROM struck_imports)
@@ -184,6 +188,7 @@ impl Store {
                     at: self.time(row, "at")?,
                     temperature: Celsius(self.real(row, "celsius")?),
                     dew_point: self.optional_real(row, "dew_point_celsius")?.map(Celsius),
+                    sure: self.number(row, "sure")? != 0,
                 })
             })
             .collect()
