@@ -9,12 +9,14 @@ mod belongs;
 pub mod doubts;
 pub mod event;
 mod key;
+pub mod laid;
 mod lines;
 pub mod log;
 pub mod logged_table;
 mod note;
 mod replaces;
 pub mod table;
+pub mod taken;
 pub mod when;
 pub mod whose;
 

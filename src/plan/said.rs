@@ -4,8 +4,9 @@
 //! a measure is no news.
 
 use super::before::still_out;
-use super::{CoverUse, Measure, Plan};
+use super::{BedPlan, CoverUse, Measure, Plan};
 use crate::beds::{CoverStock, Garden};
+use crate::risk::PlantingRisk;
 use crate::rounds::{AllQuiet, RoundKind};
 use crate::words::words;
 use chrono::{DateTime, Duration, Utc};
@@ -104,6 +105,29 @@ pub struct SaidBed {
     /// The word of the reason for its measure; what was said before this was kept has none.
     #[serde(default)]
     pub reason: Option<String>,
+    /// The crops that it asks to pick, as the catalogue has them.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub picks: Vec<String>,
+    /// Whether something of what grows there was picked or lost before.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub is_picked: bool,
+}
+
+impl SaidBed {
+    /// Whether its cover lay there when it was asked for, and took no work.
+    pub(super) fn lies_there(&self) -> bool {
+        self.measure == Measure::Cover && self.minutes == Some(0.0)
+    }
+
+    /// Whether somebody has done the picking that `before` asked for, and nothing else is asked now: that is no news.
+    fn has_done(&self, before: &SaidBed) -> bool {
+        let rest = match self.measure {
+            Measure::Cover => self.cover == before.cover,
+            Measure::Fine | Measure::Leave => before.cover.is_none(),
+            _ => false,
+        };
+        before.measure == Measure::Harvest && self.is_picked && rest
+    }
 }
 
 /// What a garden is told, and why.
@@ -153,6 +177,8 @@ pub struct Changes {
     pub other_cover: Vec<String>,
     /// Beds that had a cover and are to have none, with what it was called: see [`CoverUse::title`].
     pub freed: Vec<(String, String)>,
+    /// Beds whose cover lay there, and is to be laid again.
+    pub again: Vec<String>,
     /// Whether any of the worse asks for more than before, rather than for something else.
     pub asks_more: bool,
 }
@@ -168,6 +194,8 @@ impl Said {
             remaining: bed.remaining_chance().0,
             minutes: Some(bed.tonight.0),
             reason: Some(bed.reason.word().into()),
+            picks: picks_of(bed),
+            is_picked: bed.risk.is_picked(),
         });
         let mut covers = BTreeMap::new();
         for cover in plan.beds.iter().filter_map(|bed| bed.cover.as_ref()) {
@@ -191,6 +219,16 @@ impl Said {
     }
 }
 
+/// The crops of a bed that are to be picked.
+fn picks_of(bed: &BedPlan<'_>) -> Vec<String> {
+    let is_picked = |planting: &&PlantingRisk<'_>| bed.picks.iter().any(|pick| pick.crop == planting.crop.name);
+    let mut crops: Vec<String> =
+        bed.risk.plantings.iter().filter(is_picked).map(|planting| planting.crop.id.clone()).collect();
+    crops.sort();
+    crops.dedup();
+    crops
+}
+
 /// Work that is no longer asked although the chance of damage rose by this much is a bed given up, not an all-clear
 /// (assumed).
 const GIVEN_UP: f64 = 0.05;
@@ -204,6 +242,9 @@ pub fn changes(last: &Said, next: &Said) -> Changes {
     for bed in &next.beds {
         let before = last.beds.iter().find(|said| said.bed == bed.bed);
         let measure = before.map_or(Measure::Fine, |said| said.measure);
+        if before.is_some_and(|before| bed.has_done(before)) {
+            continue;
+        }
         if let Some(cover) = before.and_then(|said| said.cover.as_ref()).filter(|_| bed.cover.is_none()) {
             changes.freed.push((bed.bed.clone(), cover.clone()));
         }
@@ -221,6 +262,11 @@ pub fn changes(last: &Said, next: &Said) -> Changes {
                 if before.is_some_and(|said| bed.remaining > said.remaining + RISKIER) {
                     changes.asks_more = true;
                     changes.riskier.push(bed.bed.clone());
+                }
+                let came_off = |said: &SaidBed| said.cover == bed.cover && said.lies_there() && !bed.lies_there();
+                if before.is_some_and(came_off) {
+                    changes.asks_more = true;
+                    changes.again.push(bed.bed.clone());
                 }
                 if before.is_some_and(|said| said.cover != bed.cover) {
                     changes.other_cover.push(bed.bed.clone());
@@ -277,10 +323,12 @@ pub fn whether(
         return Ok(SayReason::DataMissing);
     }
     let changes = changes(last, next);
-    if !changes.worse.is_empty() || !changes.riskier.is_empty() {
+    if !changes.worse.is_empty() || !changes.riskier.is_empty() || !changes.again.is_empty() {
         return Ok(SayReason::Worse);
     }
-    if last.has_work() && next.is_all_fine() {
+    // What was picked as it was asked is not called off.
+    let is_done = |asked: &SaidBed| next.beds.iter().any(|bed| bed.bed == asked.bed && bed.has_done(asked));
+    if next.is_all_fine() && last.beds.iter().any(|asked| asked.measure.is_work() && !is_done(asked)) {
         return Ok(SayReason::CalledOff);
     }
     if changes.better.is_empty() && changes.other_cover.is_empty() {

@@ -49,6 +49,8 @@ fn said(day: u32, beds: &[(&str, Measure, Option<&str>, f64, f64)]) -> (NightOf,
         remaining: *remaining,
         minutes: None,
         reason: (*measure == Measure::Leave).then(|| "no-cover-left".into()),
+        picks: Vec::new(),
+        is_picked: false,
     });
     (night(day), Said { at: at(day, 19), beds: beds.collect(), ..Said::default() })
 }

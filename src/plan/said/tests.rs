@@ -24,6 +24,8 @@ fn said(at: DateTime<Utc>, beds: &[Bed]) -> Said {
         },
         minutes: None,
         reason: None,
+        picks: Vec::new(),
+        is_picked: false,
     });
     Said { at, beds: beds.collect(), ..Said::default() }
 }
@@ -292,4 +294,39 @@ fn what_lies_out_since_last_night_is_there_until_the_word_of_the_morning_takes_i
     let called_off = |hours| said(now() + Duration::hours(hours), &[(Fine, 0.0); 3]);
     assert_eq!(left(&[night.clone(), called_off(3)], None), 3);
     assert_eq!(left(&[night.clone(), called_off(-1)], None), 0);
+}
+
+#[test]
+fn picking_that_was_done_as_asked_is_no_news_and_not_called_off() {
+    let asked = earlier(&[(Harvest, 0.6), (Fine, 0.0)]);
+    let next = |measure: Measure, cover: Option<&str>, is_picked: bool| {
+        let mut next = said(now(), &[(measure, 0.2), (Fine, 0.0)]);
+        (next.beds[0].cover, next.beds[0].is_picked) = (cover.map(Into::into), is_picked);
+        next
+    };
+    let after = |last: &Said, next: &Said| whether(RoundKind::Dusk, next, Some(last), Some(last.at), AllQuiet::Weekly);
+    assert_eq!(after(&asked, &next(Fine, None, true)), Err(SilentReason::Unchanged));
+    assert_eq!(after(&asked, &next(Leave, None, true)), Err(SilentReason::Unchanged));
+    assert_eq!(after(&asked, &next(Fine, None, false)), Ok(SayReason::CalledOff));
+    // A cover that was asked with it stays; one that was not is news.
+    let mut with_cover = asked.clone();
+    with_cover.beds[0].cover = Some("cloth".into());
+    assert_eq!(after(&with_cover, &next(Cover, Some("cloth"), true)), Err(SilentReason::Unchanged));
+    assert_eq!(after(&asked, &next(Cover, Some("cloth"), true)), Ok(SayReason::Worse));
+    // Other work of the same list is called off all the same.
+    let two = earlier(&[(Harvest, 0.6), (Cover, 0.5)]);
+    assert_eq!(after(&two, &next(Fine, None, true)), Ok(SayReason::CalledOff));
+}
+
+#[test]
+fn a_cover_that_lay_there_and_came_off_is_asked_for_again() {
+    let with_minutes = |mut said: Said, minutes: f64| {
+        said.beds[0].minutes = Some(minutes);
+        said
+    };
+    let lay = with_minutes(earlier(&[(Cover, 0.6)]), 0.0);
+    let after = |next: &Said| whether(RoundKind::Dusk, next, Some(&lay), Some(lay.at), AllQuiet::Weekly);
+    assert_eq!(after(&with_minutes(said(now(), &[(Cover, 0.6)]), 4.0)), Ok(SayReason::Worse));
+    assert_eq!(after(&with_minutes(said(now(), &[(Cover, 0.6)]), 0.0)), Err(SilentReason::Unchanged));
+    assert_eq!(changes(&lay, &with_minutes(said(now(), &[(Cover, 0.6)]), 4.0)).again, ["R1"]);
 }
