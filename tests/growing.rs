@@ -6,10 +6,10 @@ mod support;
 use chrono::{DateTime, Duration, NaiveDate, Utc};
 use counterpane::beds::{Bed, Garden, Hardened, OwnFigure, OwnFigures, Raised};
 use counterpane::crops::age::StageFrom;
-use counterpane::crops::{Catalogue, CountedFrom, Harm, Organ};
+use counterpane::crops::{Catalogue, CountedFrom, Harm, Life, Organ};
 use counterpane::message::explain::explain;
 use counterpane::plan::Plan;
-use counterpane::risk::{HardenedBy, OrganRisk, PlantingRisk};
+use counterpane::risk::{HardenedBy, OrganRisk, PlantingRisk, worth};
 use counterpane::service::look::{list, span_of};
 use counterpane::units::{Celsius, Kelvins, Scale};
 use counterpane::weather::{Forecast, Hour};
@@ -332,5 +332,48 @@ fn every_crop_in_every_stage_meets_nights_from_mild_to_bitter() {
             }
         }
         last = Some(losses);
+    }
+}
+
+/// What a bed of 2.88 m² is worth against lettuce ready to cut, by the stage alone.
+fn against_lettuce(crop: &str, stage: &str) -> f64 {
+    let garden = garden(vec![bed("A1", crop, stage)]);
+    let bed = &garden.beds[0];
+    worth(&garden, bed, &bed.plantings[0], &CROPS.crops[crop], night_of(TONIGHT)).minutes.0 / 57.6
+}
+
+#[test]
+fn a_planting_is_worth_what_it_would_take_to_have_it_again() {
+    assert!((against_lettuce("lettuce_leaf", "leafy") - 1.0).abs() < 0.01);
+    // Each against the next, the one that is sooner had again before.
+    let ordered = [
+        ("lettuce_leaf", "seedling"),
+        ("radish", "rooting"),
+        ("broccoli", "transplant"),
+        ("lettuce_leaf", "leafy"),
+        ("broccoli", "heading"),
+        ("cabbage", "heading"),
+        ("garlic", "bulbing"),
+        ("rosemary", "established"),
+        ("lemon", "fruiting"),
+    ];
+    for pair in ordered.windows(2) {
+        let [less, more] = [pair[0], pair[1]].map(|(crop, stage)| against_lettuce(crop, stage));
+        assert!(less < more, "{pair:?}: {less}, {more}");
+    }
+}
+
+#[test]
+fn whatever_grows_on_is_worth_no_less() {
+    for crop in CROPS.crops.values() {
+        let mut last = 0.0;
+        // What lives for years begins again with each.
+        for stage in crop.stages.iter().filter(|stage| *stage != "dormant") {
+            let found = against_lettuce(&crop.id, stage);
+            let bounds = if crop.growing.life == Life::Perennial { 1.5..=4.0 } else { 0.5..=2.0 };
+            assert!(bounds.contains(&found), "{} {stage}: {found}", crop.id);
+            assert!(found >= last, "{} {stage}: {found}, {last} before", crop.id);
+            last = found;
+        }
     }
 }

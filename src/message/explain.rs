@@ -110,6 +110,9 @@ pub fn explain(plan: &Plan<'_>, bed: &BedPlan<'_>, catalogue: &Catalogue) -> Str
             bed.work.0
         ),
     );
+    for planting in &bed.risk.plantings {
+        line("   ", format!("{}: {}", planting.crop.name, growth::worth(planting)));
+    }
     line("   ", format!("caution {}", sentences::caution(plan.garden.caution)));
     if let Some(minutes) = plan.minutes {
         line(

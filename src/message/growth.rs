@@ -3,7 +3,7 @@
 use crate::crops::CountedFrom;
 use crate::crops::age::{Stage, StageFrom};
 use crate::crops::hardening::{Hardening, MILD};
-use crate::risk::{HardenedBy, HardeningState};
+use crate::risk::{Grown, HardenedBy, HardeningState, LETTUCE_DAYS, PlantingRisk, WorthFrom};
 use crate::units::{Celsius, Scale};
 
 /// "heading (by the calendar, 62 days after it was set out; ...)".
@@ -27,6 +27,36 @@ pub fn stage(stage: &Stage<'_>) -> String {
     };
     let s = if *days == 1 { "" } else { "s" };
     format!("{} (by the calendar: {days} day{s} after {begun}{first}{doubt})", stage.name)
+}
+
+/// "worth 34 minutes: 20 a square metre, 1.73 m², times 1.00 for 52 of 52 days grown (...)".
+pub(super) fn worth(planting: &PlantingRisk<'_>) -> String {
+    let whole = planting.whole_worth.minutes.0;
+    let stands = match planting.worth.0 {
+        now if (now - whole).abs() < 0.5 => String::new(),
+        now => format!("; what still stands of it {now:.0}"),
+    };
+    let WorthFrom::Reckoned { per_square_metre, area, factor, grown, past_its_best } = &planting.whole_worth.from
+    else {
+        return format!("worth {whole:.0} minutes (in your words){stands}");
+    };
+    let why = match grown {
+        Grown::Days { grown, in_all } => {
+            format!(
+                "for {grown:.0} of {in_all:.0} days grown (half of it for beginning again, 1 for lettuce ready to cut of \
+                 {LETTUCE_DAYS:.0} days; assumed)"
+            )
+        }
+        Grown::Years { lived, in_all } => {
+            format!("for {lived:.1} of {in_all:.0} years until it is what it was (1 more for beginning again; assumed)")
+        }
+        Grown::NotKnown => "since no table has its days (assumed)".into(),
+    };
+    let past = if *past_its_best { ", halved as it is past its best (assumed)" } else { "" };
+    format!(
+        "worth {whole:.0} minutes: {:.0} a square metre, {area:.2} m², times {factor:.2} {why}{past}{stands}",
+        per_square_metre.0
+    )
 }
 
 /// "hardened to 45 %: ...".

@@ -95,7 +95,10 @@ fn a_cover_that_somebody_took_off_is_work_again_and_one_that_somebody_laid_is_no
     );
     written(&garden, &["covered", "S1", "--uncovered", "--at", "11:00"], "2027-01-17T11:30:00-05:00");
     let lines = lines_of(&garden, "S1", NEXT_AFTERNOON);
-    assert!(lines.contains("Cover with: 2 pieces of heavy row cover") && !lines.contains("It lies there already"), "{lines}");
+    assert!(
+        lines.contains("Cover with: 2 pieces of heavy row cover") && !lines.contains("It lies there already"),
+        "{lines}"
+    );
     garden.once(NEXT_AFTERNOON).ended_with(0);
     let text = to(&relay, TUESDAY).last().expect("a mail").text();
     assert!(text.contains("S1: its cover is off since; lay it again."), "{text}");
