@@ -332,12 +332,12 @@ impl<'a> PlantingRisk<'a> {
 impl BedRisk<'_> {
     /// Expected loss of the whole bed, in minutes of worth.
     pub fn expected_loss(&self, cover: Option<Cover>) -> Minutes {
-        Minutes(self.plantings.iter().map(|planting| planting.expected_loss(cover).0).sum())
+        self.plantings.iter().fold(Minutes(0.0), |sum, planting| sum + planting.expected_loss(cover))
     }
 
     /// What the whole bed is worth.
     pub fn worth(&self) -> Minutes {
-        Minutes(self.plantings.iter().map(|planting| planting.worth.0).sum())
+        self.plantings.iter().fold(Minutes(0.0), |sum, planting| sum + planting.worth)
     }
 }
 

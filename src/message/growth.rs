@@ -29,7 +29,7 @@ pub fn stage(stage: &Stage<'_>) -> String {
     format!("{} (by the calendar: {days} day{s} after {begun}{first}{doubt})", stage.name)
 }
 
-/// "worth 34 minutes: 20 a square metre, 1.73 m², times 1.00 for 52 of 52 days grown (...)".
+/// "worth 52 minutes: 20 a square metre, 2.88 m², times 0.90: 0.5 for beginning again and ... (assumed)".
 pub(super) fn worth(planting: &PlantingRisk<'_>) -> String {
     let whole = planting.whole_worth.minutes.0;
     let stands = match planting.worth.0 {
@@ -41,20 +41,18 @@ pub(super) fn worth(planting: &PlantingRisk<'_>) -> String {
         return format!("worth {whole:.0} minutes (in your words){stands}");
     };
     let why = match grown {
-        Grown::Days { grown, in_all } => {
-            format!(
-                "for {grown:.0} of {in_all:.0} days grown (half of it for beginning again, 1 for lettuce ready to cut of \
-                 {LETTUCE_DAYS:.0} days; assumed)"
-            )
-        }
+        Grown::Days { grown, in_all } => format!(
+            "0.5 for beginning again and 0.5 for every {LETTUCE_DAYS:.1} days that have grown it, {grown:.0} of {in_all:.0}, \
+             2 at most"
+        ),
         Grown::Years { lived, in_all } => {
-            format!("for {lived:.1} of {in_all:.0} years until it is what it was (1 more for beginning again; assumed)")
+            format!("1 for beginning again and 1 for every year that has grown it, {lived:.1} of {in_all:.0}")
         }
-        Grown::NotKnown => "since no table has its days (assumed)".into(),
+        Grown::NotKnown => "no table has its days".into(),
     };
-    let past = if *past_its_best { ", halved as it is past its best (assumed)" } else { "" };
+    let past = if *past_its_best { "; halved, as it is past its best" } else { "" };
     format!(
-        "worth {whole:.0} minutes: {:.0} a square metre, {area:.2} m², times {factor:.2} {why}{past}{stands}",
+        "worth {whole:.0} minutes: {:.0} a square metre, {area:.2} m², times {factor:.2}: {why}{past} (assumed){stands}",
         per_square_metre.0
     )
 }
