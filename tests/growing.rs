@@ -9,6 +9,7 @@ use counterpane::crops::age::StageFrom;
 use counterpane::crops::{Catalogue, CountedFrom, Harm, Life, Organ};
 use counterpane::message::explain::explain;
 use counterpane::plan::Plan;
+use counterpane::replay::garden::as_it_stands;
 use counterpane::risk::{HardenedBy, OrganRisk, PlantingRisk, worth};
 use counterpane::service::look::{list, span_of};
 use counterpane::units::{Celsius, Kelvins, Scale};
@@ -378,4 +379,16 @@ fn whatever_grows_on_is_worth_no_less() {
             last = found;
         }
     }
+}
+
+#[test]
+fn a_garden_as_it_stands_keeps_what_it_is_worth() {
+    let garden = garden(vec![dated("garlic", "2026-10-18", None, None)]);
+    let of = |garden: &Garden, night: &str| {
+        let bed = &garden.beds[0];
+        worth(garden, bed, &bed.plantings[0], &CROPS.crops["garlic"], night_of(night)).minutes.0
+    };
+    let kept = as_it_stands(&garden, &CROPS, night_of(TONIGHT));
+    assert_eq!(of(&kept, "2024-03-01"), of(&garden, TONIGHT));
+    assert!(of(&garden, "2026-11-01") < of(&garden, TONIGHT));
 }
