@@ -31,7 +31,7 @@ pub struct Garden {
     pub offset: Option<Kelvins>,
     /// Work outdoors ends this long before sunset.
     pub finish_before_sunset: Duration,
-    /// What saving one square metre is worth, where a planting does not say otherwise.
+    /// What saving one square metre of lettuce ready to cut is worth: the measure of all worth that is not said.
     pub worth_per_square_metre: Minutes,
     pub caution: Caution,
     pub people: Vec<Person>,
@@ -262,22 +262,6 @@ impl Bed {
             Some(name) => format!("{} {name}", self.id),
             None => self.id.clone(),
         }
-    }
-}
-
-/// What saving a pot is worth at least, person-minutes (assumed).
-const WORTH_PER_POT: f64 = 12.0;
-
-impl Garden {
-    /// What saving a planting is worth.
-    pub fn worth(&self, bed: &Bed, planting: &Planting) -> Minutes {
-        // A pot is worth more than its bit of ground: it was potted, and often stays for years.
-        let by_area = self.worth_per_square_metre.0 * bed.area();
-        let whole_bed = match bed.kind {
-            BedKind::Containers { count, .. } => by_area.max(WORTH_PER_POT * f64::from(count)),
-            BedKind::InGround | BedKind::Raised => by_area,
-        };
-        planting.worth.unwrap_or(Minutes(whole_bed * planting.part_of_bed))
     }
 }
 

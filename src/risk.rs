@@ -2,9 +2,11 @@
 
 mod dose;
 mod growth;
+mod worth;
 
 pub use dose::relief;
-pub use growth::{HardenedBy, HardeningState, hardening_of, stage_of};
+pub use growth::{HardenedBy, HardeningState, days_to_maturity, hardening_of, is_past_its_best, stage_of};
+pub use worth::{GROUND_OF_A_POT, Grown, LETTUCE_DAYS, Worth, WorthFrom, worth};
 
 use crate::beds::{Applied, Bed, BedKind, CoverStock, Garden, Planting};
 use crate::crops::age::Stage;
@@ -33,7 +35,10 @@ pub struct BedRisk<'a> {
 pub struct PlantingRisk<'a> {
     pub planting: &'a Planting,
     pub crop: &'a Crop,
+    /// Of all that still stands.
     pub worth: Minutes,
+    /// What it was before anything was picked or lost, and why so much.
+    pub whole_worth: Worth,
     /// Its stage on this night.
     pub stage: Stage<'a>,
     pub hardening: HardeningState,
@@ -161,8 +166,19 @@ fn describe<'a>(
     let stage = stage_of(garden, planting, crop, of);
     let hardening = growth::hardening_of(bed, planting, crop, &stage, past, of);
     let parts = crop.at_stage(stage.name).map(|part| (part, garden.figures(planting, stage.name, part))).collect();
-    let worth = garden.worth(bed, planting);
-    PlantingRisk { planting, crop, worth, stage, hardening, parts, night: None, organs: Vec::new(), left: Left::ALL }
+    let whole_worth = worth::of_stage(garden, bed, planting, crop, &stage, of);
+    PlantingRisk {
+        planting,
+        crop,
+        worth: whole_worth.minutes,
+        whole_worth,
+        stage,
+        hardening,
+        parts,
+        night: None,
+        organs: Vec::new(),
+        left: Left::ALL,
+    }
 }
 
 /// What each cover in stock gains tonight.
@@ -316,12 +332,12 @@ impl<'a> PlantingRisk<'a> {
 impl BedRisk<'_> {
     /// Expected loss of the whole bed, in minutes of worth.
     pub fn expected_loss(&self, cover: Option<Cover>) -> Minutes {
-        Minutes(self.plantings.iter().map(|planting| planting.expected_loss(cover).0).sum())
+        self.plantings.iter().fold(Minutes(0.0), |sum, planting| sum + planting.expected_loss(cover))
     }
 
     /// What the whole bed is worth.
     pub fn worth(&self) -> Minutes {
-        Minutes(self.plantings.iter().map(|planting| planting.worth.0).sum())
+        self.plantings.iter().fold(Minutes(0.0), |sum, planting| sum + planting.worth)
     }
 }
 

@@ -113,7 +113,7 @@ pub fn season<'g>(
     let until = until.min(span.last);
     let mut nights = nights::nights(garden, catalogue, span, until, known);
     let tender = tender(garden, catalogue, &nights);
-    worth::reckon(garden, known, &mut nights);
+    worth::reckon(garden, catalogue, known, &mut nights);
     let thermometers = thermometers(known, hours, within);
     let quality = quality::quality(&nights);
     let beds = beds::beds(garden, known, &nights, &tender, &thermometers);

@@ -6,10 +6,11 @@ mod support;
 use chrono::{DateTime, Duration, NaiveDate, Utc};
 use counterpane::beds::{Bed, Garden, Hardened, OwnFigure, OwnFigures, Raised};
 use counterpane::crops::age::StageFrom;
-use counterpane::crops::{Catalogue, CountedFrom, Harm, Organ};
+use counterpane::crops::{Catalogue, CountedFrom, Harm, Life, Organ};
 use counterpane::message::explain::explain;
 use counterpane::plan::Plan;
-use counterpane::risk::{HardenedBy, OrganRisk, PlantingRisk};
+use counterpane::replay::garden::as_it_stands;
+use counterpane::risk::{HardenedBy, OrganRisk, PlantingRisk, worth};
 use counterpane::service::look::{list, span_of};
 use counterpane::units::{Celsius, Kelvins, Scale};
 use counterpane::weather::{Forecast, Hour};
@@ -333,4 +334,61 @@ fn every_crop_in_every_stage_meets_nights_from_mild_to_bitter() {
         }
         last = Some(losses);
     }
+}
+
+/// What a bed of 2.88 m² is worth against lettuce ready to cut, by the stage alone.
+fn against_lettuce(crop: &str, stage: &str) -> f64 {
+    let garden = garden(vec![bed("A1", crop, stage)]);
+    let bed = &garden.beds[0];
+    worth(&garden, bed, &bed.plantings[0], &CROPS.crops[crop], night_of(TONIGHT)).minutes.0 / 57.6
+}
+
+#[test]
+fn a_planting_is_worth_what_it_would_take_to_have_it_again() {
+    assert!((against_lettuce("lettuce_leaf", "leafy") - 1.0).abs() < 0.01);
+    // Each against the next, the one that is sooner had again before.
+    let ordered = [
+        ("lettuce_leaf", "seedling"),
+        ("radish", "rooting"),
+        ("broccoli", "transplant"),
+        ("lettuce_leaf", "leafy"),
+        ("broccoli", "heading"),
+        ("cabbage", "heading"),
+        ("garlic", "bulbing"),
+        ("rosemary", "established"),
+        ("lemon", "fruiting"),
+    ];
+    for pair in ordered.windows(2) {
+        let [less, more] = [pair[0], pair[1]].map(|(crop, stage)| against_lettuce(crop, stage));
+        assert!(less < more, "{pair:?}: {less}, {more}");
+    }
+}
+
+#[test]
+fn whatever_grows_on_is_worth_no_less() {
+    for crop in CROPS.crops.values() {
+        let mut last = 0.0;
+        // To set out what others sow is another way to the same, and what sleeps may be of any age.
+        let sown = crop.growing.counted_from == CountedFrom::Seed;
+        let another = |stage: &str| stage == "dormant" || sown && stage == "transplant";
+        for stage in crop.stages.iter().filter(|stage| !another(stage)) {
+            let found = against_lettuce(&crop.id, stage);
+            let (least, most) = if crop.growing.life == Life::Perennial { (1.5, 4.0) } else { (0.5, 2.0) };
+            assert!(found > least - 1e-9 && found < most + 1e-9, "{} {stage}: {found}", crop.id);
+            assert!(found >= last, "{} {stage}: {found}, {last} before", crop.id);
+            last = found;
+        }
+    }
+}
+
+#[test]
+fn a_garden_as_it_stands_keeps_what_it_is_worth() {
+    let garden = garden(vec![dated("garlic", "2026-10-18", None, None)]);
+    let of = |garden: &Garden, night: &str| {
+        let bed = &garden.beds[0];
+        worth(garden, bed, &bed.plantings[0], &CROPS.crops["garlic"], night_of(night)).minutes.0
+    };
+    let kept = as_it_stands(&garden, &CROPS, night_of(TONIGHT));
+    assert_eq!(of(&kept, "2024-03-01"), of(&garden, TONIGHT));
+    assert!(of(&garden, "2026-11-01") < of(&garden, TONIGHT));
 }

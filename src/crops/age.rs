@@ -106,37 +106,88 @@ pub fn from_start((low, high): (u16, u16), crop: &Crop, start: CountedFrom) -> (
     }
 }
 
+/// What grows from this start, in days: before it stands where it stands now, and until its first harvest. Both count from
+/// seed, or of a clove, tuber or division from its planting. Days are the middle of those that a table gives; `None` where
+/// no table has them, and of what lives for years.
+pub fn days_grown(crop: &Crop, start: CountedFrom, own_days: Option<(u16, u16)>) -> Option<(f64, f64)> {
+    let days = own_days.or(crop.growing.days_to_maturity).filter(|days| can_tell(crop, Some(*days)))?;
+    let middle = |(low, high): (u16, u16)| (f64::from(low) + f64::from(high)) / 2.0;
+    let from_here = middle(from_start(days, crop, start));
+    let in_all = match start {
+        CountedFrom::Transplant => middle(from_start(days, crop, CountedFrom::Seed)),
+        CountedFrom::Seed | CountedFrom::Division => from_here,
+    };
+    Some(((in_all - from_here).max(0.0), in_all))
+}
+
+/// Days of the same count at which a crop is in a stage: it begins, is in its middle, or ripe if it is the last, and ends.
+pub fn days_in_stage(
+    crop: &Crop,
+    start: CountedFrom,
+    own_days: Option<(u16, u16)>,
+    stage: &str,
+) -> Option<(f64, f64, f64)> {
+    let start = match stage {
+        "transplant" => CountedFrom::Transplant,
+        // It is not set out yet.
+        "emerging" | "seedling" => CountedFrom::Seed,
+        _ => start,
+    };
+    let (before, in_all) = days_grown(crop, start, own_days)?;
+    if stage == "transplant" {
+        let ends = (before + NEWLY_SET as f64).min(in_all);
+        return Some((before, (before + ends) / 2.0, ends));
+    }
+    let stages = still_to_come(crop, start);
+    // Asleep in the soil: nothing has grown yet.
+    let Some(index) = stages.iter().position(|name| *name == stage) else { return Some((0.0, 0.0, 0.0)) };
+    let begins = shares(&stages, start);
+    let day = |share: f64| before + share * (in_all - before);
+    Some(match begins.get(index + 1) {
+        Some(next) => (day(begins[index]), (day(begins[index]) + day(*next)) / 2.0, day(*next)),
+        None => (day(begins[index]), in_all, in_all),
+    })
+}
+
+/// Stages that do not lie behind what is begun so, in order of growth.
+fn still_to_come(crop: &Crop, start: CountedFrom) -> Vec<&str> {
+    let passed: &[&str] = match start {
+        CountedFrom::Seed => &["transplant", "dormant"],
+        CountedFrom::Transplant | CountedFrom::Division => &["emerging", "seedling", "transplant", "dormant"],
+    };
+    crop.stages.iter().map(String::as_str).filter(|stage| !passed.contains(stage)).collect()
+}
+
+/// Share of the days to the first harvest at which each of these stages begins.
+fn shares(stages: &[&str], start: CountedFrom) -> Vec<f64> {
+    let young = |stage: &str| matches!(stage, "emerging" | "seedling" | "leafy");
+    let forming = stages.iter().filter(|stage| !young(stage)).count().max(1) as f64;
+    let mut formed = 0.0;
+    let begins = stages.iter().map(|stage| match *stage {
+        "emerging" => 0.0,
+        "seedling" => SEEDLING,
+        "leafy" if start == CountedFrom::Seed => LEAFY,
+        "leafy" => 0.0,
+        _ => {
+            formed += 1.0;
+            FORMING + (1.0 - FORMING) * (formed - 1.0) / forming
+        }
+    });
+    begins.collect()
+}
+
 /// The stages that a planting may be in, in order of growth; at least one.
 fn candidates(crop: &Crop, start: CountedFrom, (low, high): (u16, u16), days: i64) -> Vec<&str> {
     let has = |name: &str| crop.stages.iter().find(|stage| *stage == name);
     if let Some(newly_set) = has("transplant").filter(|_| start == CountedFrom::Transplant && days < NEWLY_SET) {
         return vec![newly_set];
     }
-    let passed: &[&str] = match start {
-        CountedFrom::Seed => &["transplant", "dormant"],
-        CountedFrom::Transplant | CountedFrom::Division => &["emerging", "seedling", "transplant", "dormant"],
-    };
-    let stages: Vec<&str> = crop.stages.iter().map(String::as_str).filter(|stage| !passed.contains(stage)).collect();
+    let stages = still_to_come(crop, start);
     if stages.is_empty() {
         // All that its file knows lies behind it: any of that, rather than nothing at risk.
         return crop.stages.iter().map(String::as_str).collect();
     }
-    let young = |stage: &str| matches!(stage, "emerging" | "seedling" | "leafy");
-    let forming = stages.iter().filter(|stage| !young(stage)).count().max(1) as f64;
-    let mut formed = 0.0;
-    let begins: Vec<f64> = stages
-        .iter()
-        .map(|stage| match *stage {
-            "emerging" => 0.0,
-            "seedling" => SEEDLING,
-            "leafy" if start == CountedFrom::Seed => LEAFY,
-            "leafy" => 0.0,
-            _ => {
-                formed += 1.0;
-                FORMING + (1.0 - FORMING) * (formed - 1.0) / forming
-            }
-        })
-        .collect();
+    let begins = shares(&stages, start);
     let days = days as f64;
     let may_be = |index: usize| {
         // Something grows from the first day on.

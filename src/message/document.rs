@@ -205,6 +205,10 @@ pub struct PlantingDocument {
     pub stage: String,
     /// `manager` or `calendar`.
     pub stage_from: &'static str,
+    /// Person-minutes that saving what stands of it is worth.
+    pub worth_minutes: f64,
+    /// `manager` or `reckoned`.
+    pub worth_from: &'static str,
     /// 0 to 1.
     pub hardening: f64,
     /// `manager`, `record`, `just-set-out` or `no-record`.
@@ -378,6 +382,8 @@ fn planting_document(planting: &PlantingRisk<'_>) -> PlantingDocument {
         crop: planting.crop.id.clone(),
         stage: planting.stage.name.to_string(),
         stage_from: planting.stage.from.word(),
+        worth_minutes: hundredths(planting.worth.0),
+        worth_from: planting.whole_worth.from.word(),
         hardening: hundredths(planting.hardening.degree),
         hardening_from: planting.hardening.from.word(),
         organ: organ.map(|organ| organ.tolerance.organ.word()),

@@ -107,6 +107,9 @@ impl Page {
             bed.risk.worth().0,
             bed.work.0
         ));
+        for planting in &bed.risk.plantings {
+            self.line("   ", &format!("{}: {}", planting.crop.name, growth::worth(planting)));
+        }
         self.line("   ", &format!("caution {}", caution(plan.garden.caution)));
         if let Some(minutes) = plan.minutes {
             self.line(

@@ -3,7 +3,7 @@
 use crate::crops::CountedFrom;
 use crate::crops::age::{Stage, StageFrom};
 use crate::crops::hardening::{Hardening, MILD};
-use crate::risk::{HardenedBy, HardeningState};
+use crate::risk::{Grown, HardenedBy, HardeningState, LETTUCE_DAYS, PlantingRisk, WorthFrom};
 use crate::units::{Celsius, Scale};
 
 /// "heading (by the calendar, 62 days after it was set out; ...)".
@@ -27,6 +27,34 @@ pub fn stage(stage: &Stage<'_>) -> String {
     };
     let s = if *days == 1 { "" } else { "s" };
     format!("{} (by the calendar: {days} day{s} after {begun}{first}{doubt})", stage.name)
+}
+
+/// "worth 52 minutes: 20 a square metre, 2.88 m², times 0.90: 0.5 for beginning again and ... (assumed)".
+pub(super) fn worth(planting: &PlantingRisk<'_>) -> String {
+    let whole = planting.whole_worth.minutes.0;
+    let stands = match planting.worth.0 {
+        now if (now - whole).abs() < 0.5 => String::new(),
+        now => format!("; what still stands of it {now:.0}"),
+    };
+    let WorthFrom::Reckoned { per_square_metre, area, factor, grown, past_its_best } = &planting.whole_worth.from
+    else {
+        return format!("worth {whole:.0} minutes (in your words){stands}");
+    };
+    let why = match grown {
+        Grown::Days { grown, in_all } => format!(
+            "0.5 for beginning again and 0.5 for every {LETTUCE_DAYS:.1} days that have grown it, {grown:.0} of {in_all:.0}, \
+             2 at most"
+        ),
+        Grown::Years { lived, in_all } => {
+            format!("1 for beginning again and 1 for every year that has grown it, {lived:.1} of {in_all:.0}")
+        }
+        Grown::NotKnown => "no table has its days".into(),
+    };
+    let past = if *past_its_best { "; halved, as it is past its best" } else { "" };
+    format!(
+        "worth {whole:.0} minutes: {:.0} a square metre, {area:.2} m², times {factor:.2}: {why}{past} (assumed){stands}",
+        per_square_metre.0
+    )
 }
 
 /// "hardened to 45 %: ...".

@@ -3,10 +3,9 @@
 use super::harvest::is_harvest_stage;
 use super::{BedPlan, Keeps, Measure, Plan};
 use crate::beds::Garden;
-use crate::crops::age::from_start;
 use crate::crops::{Crop, HarvestHabit, Life};
-use crate::risk::PlantingRisk;
-use chrono::{Datelike, Days, NaiveDate};
+use crate::risk::{PlantingRisk, days_to_maturity, is_past_its_best};
+use chrono::{Days, NaiveDate};
 
 /// What a garden has to pick around one day.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -108,8 +107,7 @@ pub fn outlook(plan: &Plan<'_>, today: NaiveDate) -> Outlook {
                 Readiness::Ready { since } => {
                     let past_best = planting.crop.harvest.past_best.as_ref();
                     let stands = past_best.map(|past_best| past_best.days);
-                    let south = plan.garden.site.latitude < 0.0;
-                    let past = stands.is_some_and(|days| is_past(plan.garden, planting, days, today, south));
+                    let past = is_past_its_best(plan.garden, planting.planting, planting.crop, today);
                     let look = match stands {
                         _ if past => Look::PastItsBest,
                         Some(days) if days <= EVERY_DAY => Look::EveryDay,
@@ -167,35 +165,10 @@ fn readiness(garden: &Garden, planting: &PlantingRisk<'_>, today: NaiveDate) -> 
     Readiness::Growing { not_before: earliest.filter(|day| *day > today) }
 }
 
-/// Whether even the slowest plants of a planting have ripened and stood their days. What is cut again and again has no
-/// such day. The dark months do not count: they hold plants where they are, and what they do to them is not known.
-fn is_past(garden: &Garden, planting: &PlantingRisk<'_>, stands: u16, today: NaiveDate, south: bool) -> bool {
-    let again = matches!(planting.crop.growing.harvested, HarvestHabit::CutAndComeAgain | HarvestHabit::Snip);
-    let (Some(planted), Some((_, most)), false) =
-        (planting.planting.planted, days_to_maturity(garden, planting), again)
-    else {
-        return false;
-    };
-    let is_dark = |day: &NaiveDate| match south {
-        false => matches!(day.month(), 11 | 12 | 1 | 2),
-        true => (5..=8).contains(&day.month()),
-    };
-    // Longer than this nothing takes that has days at all, so that a date of long ago costs no time.
-    let days = planted.iter_days().take(2000).take_while(|day| *day < today);
-    days.filter(|day| !is_dark(day)).count() > usize::from(most) + usize::from(stands)
-}
-
 /// The first day on which a planting may be ripe, where it has its date and its crop its days.
 fn ripe_from(garden: &Garden, planting: &PlantingRisk<'_>) -> Option<NaiveDate> {
-    let (fewest, _) = days_to_maturity(garden, planting)?;
+    let (fewest, _) = days_to_maturity(garden, planting.planting, planting.crop)?;
     planting.planting.planted?.checked_add_days(Days::new(fewest.into()))
-}
-
-/// The garden's own days before the catalogue's, counted from what this planting was started as.
-fn days_to_maturity(garden: &Garden, planting: &PlantingRisk<'_>) -> Option<(u16, u16)> {
-    let days = garden.own_days_to_maturity(planting.planting).or(planting.crop.growing.days_to_maturity)?;
-    let start = planting.planting.start.unwrap_or(planting.crop.growing.counted_from);
-    Some(from_start(days, planting.crop, start))
 }
 
 /// Whether a planting is picked tonight, or most likely lost under the measure its bed has.

@@ -12,7 +12,7 @@ use crate::night::screen::{Evidence, Span, expect};
 use crate::night::{Estimate, Knowledge, Night};
 use crate::plan::aftermath::{loss_left, walking};
 use crate::plan::{Before, Measure, Plan, decide};
-use crate::risk::{BedRisk, assess, stage_of};
+use crate::risk::{BedRisk, assess, stage_of, worth};
 use crate::score::resample::interval_95;
 use crate::units::{Celsius, Kelvins};
 use crate::weather::sun::{SunEvents, night_between};
@@ -53,11 +53,13 @@ const BEFORE_SUNSET: Duration = Duration::hours(4);
 const READ: Kelvins = Kelvins(0.05);
 const DRAWS: usize = 2_000;
 
-/// A garden whose plantings keep the stage that they have on a night, whatever the date.
+/// A garden whose plantings keep the stage and the worth that they have on a night, whatever the date.
 pub fn as_it_stands(garden: &Garden, catalogue: &Catalogue, on: NightOf) -> Garden {
     let mut staged = garden.clone();
-    for planting in staged.beds.iter_mut().flat_map(|bed| &mut bed.plantings) {
-        if let Some(crop) = catalogue.crops.get(&planting.crop) {
+    for (bed, as_known) in staged.beds.iter_mut().zip(&garden.beds) {
+        for planting in &mut bed.plantings {
+            let Some(crop) = catalogue.crops.get(&planting.crop) else { continue };
+            planting.worth = Some(worth(garden, as_known, planting, crop, on).minutes);
             planting.stage = Some(stage_of(garden, planting, crop, on).name.to_string());
             planting.planted = None;
         }

@@ -1,13 +1,13 @@
 //! How far a planting has grown and how hardened it is on one night: the manager's word, else dates and past nights.
 
 use crate::beds::{Bed, Garden, Hardened, Planting, Raised};
-use crate::crops::age::{Stage, StageFrom, by_calendar};
+use crate::crops::age::{Stage, StageFrom, by_calendar, from_start};
 use crate::crops::hardening::{DayBehind, Hardening, RECORD, hardening};
-use crate::crops::{CountedFrom, Crop};
+use crate::crops::{CountedFrom, Crop, HarvestHabit};
 use crate::night::past::{DAYS, PastDay};
 use crate::units::Kelvins;
 use crate::zone::NightOf;
-use chrono::{Duration, NaiveDate};
+use chrono::{Datelike, Duration, NaiveDate};
 
 /// How hardened a planting is, and on what that rests.
 #[derive(Clone, Debug, PartialEq)]
@@ -61,8 +61,32 @@ pub fn stage_of<'a>(garden: &Garden, planting: &Planting, crop: &'a Crop, of: Ni
     }
 }
 
-fn start_of(planting: &Planting, crop: &Crop) -> CountedFrom {
+pub(super) fn start_of(planting: &Planting, crop: &Crop) -> CountedFrom {
     planting.start.unwrap_or(crop.growing.counted_from)
+}
+
+/// Days to the first harvest: the garden's own before the catalogue's, counted from what this planting was started as.
+pub fn days_to_maturity(garden: &Garden, planting: &Planting, crop: &Crop) -> Option<(u16, u16)> {
+    let days = garden.own_days_to_maturity(planting).or(crop.growing.days_to_maturity)?;
+    Some(from_start(days, crop, start_of(planting, crop)))
+}
+
+/// Whether even the slowest plants of a planting have ripened and stood their days. What is cut again and again has no
+/// such day. The dark months do not count: they hold plants where they are, and what they do to them is not known.
+pub fn is_past_its_best(garden: &Garden, planting: &Planting, crop: &Crop, today: NaiveDate) -> bool {
+    let again = matches!(crop.growing.harvested, HarvestHabit::CutAndComeAgain | HarvestHabit::Snip);
+    let (Some(planted), Some((_, most)), Some(stands), false) =
+        (planting.planted, days_to_maturity(garden, planting, crop), &crop.harvest.past_best, again)
+    else {
+        return false;
+    };
+    let is_dark = |day: &NaiveDate| match garden.site.latitude < 0.0 {
+        false => matches!(day.month(), 11 | 12 | 1 | 2),
+        true => (5..=8).contains(&day.month()),
+    };
+    // Longer than this nothing takes that has days at all, so that a date of long ago costs no time.
+    let days = planted.iter_days().take(2000).take_while(|day| *day < today);
+    days.filter(|day| !is_dark(day)).count() > usize::from(most) + usize::from(stands.days)
 }
 
 /// How hardened a planting of a bed is on a night.

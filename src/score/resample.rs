@@ -130,7 +130,9 @@ mod tests {
     /// Printed in every table of Student's t.
     #[test]
     fn students_t_is_that_of_tables() {
-        for (degrees, t) in [(6.0, 2.4469), (7.0, 2.3646), (9.0, 2.2622), (14.0, 2.1448), (29.0, 2.0452), (120.0, 1.9799)] {
+        for (degrees, t) in
+            [(6.0, 2.4469), (7.0, 2.3646), (9.0, 2.2622), (14.0, 2.1448), (29.0, 2.0452), (120.0, 1.9799)]
+        {
             assert!((students_t(degrees) - t).abs() < 0.0015, "{degrees}: {}", students_t(degrees));
         }
     }

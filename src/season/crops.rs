@@ -7,6 +7,7 @@ use crate::crops::Catalogue;
 use crate::crops::damage::DamageClass;
 use crate::journal::event::{Known, night_of};
 use crate::journal::{Amount, What};
+use crate::risk::worth;
 use crate::units::Minutes;
 use crate::zone::NightOf;
 use chrono::Duration;
@@ -45,8 +46,8 @@ struct Found {
     resown: usize,
     grams: Option<f64>,
     pieces: Option<u32>,
-    /// Of each bed with a report, the part that is sound, 0 to 1.
-    sound: BTreeMap<String, f64>,
+    /// Of each bed with a report, the part that is sound, 0 to 1, and the last night that harmed it.
+    sound: BTreeMap<String, (f64, Option<NightOf>)>,
 }
 
 pub(super) fn crops(
@@ -75,7 +76,11 @@ pub(super) fn crops(
             found.reports += 1;
             found.worst = found.worst.max(Some(report.class));
             // What is harmed once cannot be harmed again.
-            *found.sound.entry(report.bed.clone()).or_insert(1.0) *= 1.0 - share(report.class);
+            let (sound, harmed) = found.sound.entry(report.bed.clone()).or_insert((1.0, None));
+            *sound *= 1.0 - share(report.class);
+            if report.class.number() > 0 {
+                *harmed = Some(report.night);
+            }
         }
     }
     for written in known.entries.iter().filter(|written| written.stands()) {
@@ -100,7 +105,7 @@ pub(super) fn crops(
                     cold.begins.is_some() && (Duration::zero()..=LOST_WITHIN).contains(&(night.0 - cold.of.0))
                 };
                 if nights.iter().any(after) {
-                    found.sound.insert(gone.bed.clone(), 0.0);
+                    found.sound.insert(gone.bed.clone(), (0.0, Some(night)));
                 }
             }
             What::Resown(gone) => {
@@ -112,9 +117,12 @@ pub(super) fn crops(
         }
     }
     let figures = |(id, found): (String, Found)| {
-        let lost = found.sound.iter().filter_map(|(bed, sound)| {
+        let lost = found.sound.iter().filter_map(|(bed, (sound, harmed))| {
             let (bed, planting) = planting_of(garden, bed, &id)?;
-            Some(Minutes(garden.worth(bed, planting).0 * (1.0 - sound)))
+            let crop = catalogue.crops.get(&id)?;
+            // What was never harmed has lost nothing, whatever it was worth.
+            let worth = harmed.map_or(0.0, |night| worth(garden, bed, planting, crop, night).minutes.0);
+            Some(Minutes(worth * (1.0 - sound)))
         });
         CropFigures {
             name: catalogue.crops.get(&id).map_or_else(|| id.clone(), |crop| crop.name.clone()),

@@ -3,12 +3,13 @@
 use super::NightFigures;
 use super::covers::lying;
 use crate::beds::{Bed, Garden};
+use crate::crops::Catalogue;
 use crate::crops::damage::DamageClass;
 use crate::journal::Damage;
 use crate::journal::event::Known;
 use crate::journal::lying::Stay;
 use crate::plan::cover_minutes;
-use crate::risk::pieces_for;
+use crate::risk::{pieces_for, worth};
 use crate::units::Minutes;
 use crate::zone::NightOf;
 
@@ -18,9 +19,10 @@ pub(super) fn sum(parts: impl Iterator<Item = Option<Minutes>>) -> Option<Minute
 }
 
 /// What grows in a bed on a night is worth.
-fn worth(garden: &Garden, bed: &Bed, of: NightOf) -> Minutes {
+fn worth_of(garden: &Garden, catalogue: &Catalogue, bed: &Bed, of: NightOf) -> Minutes {
     let planted = bed.plantings.iter().filter(|planting| planting.planted.is_none_or(|planted| planted <= of.0));
-    planted.fold(Minutes(0.0), |sum, planting| sum + garden.worth(bed, planting))
+    let known = planted.filter_map(|planting| Some((planting, catalogue.crops.get(&planting.crop)?)));
+    known.fold(Minutes(0.0), |sum, (planting, crop)| sum + worth(garden, bed, planting, crop, of).minutes)
 }
 
 /// A report of damage with the crops of its bed for which it is the word on the night that did it.
@@ -72,7 +74,7 @@ fn crops_of(garden: &Garden, bed: &str, of: NightOf) -> Vec<String> {
 }
 
 /// Adds to each night what its covers took and saved.
-pub(super) fn reckon(garden: &Garden, known: &Known, nights: &mut [NightFigures]) {
+pub(super) fn reckon(garden: &Garden, catalogue: &Catalogue, known: &Known, nights: &mut [NightFigures]) {
     let lying = lying(garden, known);
     let damage = damage(garden, known);
     for night in nights {
@@ -82,7 +84,8 @@ pub(super) fn reckon(garden: &Garden, known: &Known, nights: &mut [NightFigures]
             beds().filter(|(lying, _)| lying.first == night.of).map(|(lying, bed)| work(garden, lying, bed)).collect();
         night.work = (!work.is_empty()).then(|| Minutes(work.iter().sum()));
         // Of a bed that no list spoke of nobody knows what would have become of it: then of the night neither.
-        let saved: Option<Vec<f64>> = beds().map(|(_, bed)| saved(garden, night, bed, &damage)).collect();
+        let worth = |bed: &Bed| worth_of(garden, catalogue, bed, night.of);
+        let saved: Option<Vec<f64>> = beds().map(|(_, bed)| saved(night, bed, worth(bed), &damage)).collect();
         night.saved = saved.filter(|saved| !saved.is_empty()).map(|saved| Minutes(saved.iter().sum()));
     }
 }
@@ -103,7 +106,7 @@ fn work(garden: &Garden, lying: &Stay, bed: &Bed) -> f64 {
 /// What a cover saved: the worth of the bed, times by how much the damage that was found (or, where nobody looked, the chance
 /// that the list still gave under the cover) lies below the chance that it gave for the open bed. Nothing on a night that
 /// was measured to stay above the garden's most tender threshold; `None` where nobody measured it.
-fn saved(garden: &Garden, night: &NightFigures, bed: &Bed, damage: &[Report<'_>]) -> Option<f64> {
+fn saved(night: &NightFigures, bed: &Bed, worth: Minutes, damage: &[Report<'_>]) -> Option<f64> {
     if !night.was_cold()? {
         return Some(0.0);
     }
@@ -118,5 +121,5 @@ fn saved(garden: &Garden, night: &NightFigures, bed: &Bed, damage: &[Report<'_>]
     } else {
         found.iter().map(|class| class.typical().0).sum::<f64>() / found.len() as f64
     };
-    Some(worth(garden, bed, night.of).0 * (said.chance - left).max(0.0))
+    Some(worth.0 * (said.chance - left).max(0.0))
 }
