@@ -16,4 +16,5 @@ mod end_to_end {
     mod look_again;
     mod post;
     mod shared;
+    mod taught;
 }

@@ -77,18 +77,22 @@ pub fn morning_after_letter(
     });
     let groups = groups.chain(looks(garden, catalogue, night, said, reader)).collect();
     let example = if garden.shown == Scale::Fahrenheit { "27F" } else { "-2.8C" };
-    let mut closing = vec![
-        "What did the thermometer show at its lowest? It is the one thing that makes the next list better. Send it to \
-         whoever keeps the log."
-            .to_string(),
-    ];
-    if reader.role == Role::Manager {
-        closing = vec![format!(
-            "Write down the lowest reading: counterpane reading {example} --garden {} --at \"the time\" (and --bed for \
-             one bed).",
-            garden.id
-        )];
-    }
+    let low = match reader.role {
+        Role::Volunteer => vec![
+            "What did the thermometer show at its lowest? It is the one thing that makes the next list better. Send it \
+             to whoever keeps the log."
+                .to_string(),
+        ],
+        // A minimum teaches and a single look does not; what names no hour is of the night that is over.
+        Role::Manager => vec![
+            format!(
+                "Write down the lowest of the night today, with what the thermometer shows in place of {example}. For one \
+                 that hangs at a bed add --bed and its label."
+            ),
+            format!("counterpane reading {example} --min --thermometer min-max --garden {}", garden.id),
+        ],
+    };
+    let mut closing = low;
     if let Some(by) = next_word_by {
         closing.push(sentences::next_word(&garden.zone, by));
     }
