@@ -32,7 +32,8 @@ fn written() -> Installation {
         ),
         (
             &["reading", "33F", "--bed", "A1", "--under-cover", "heavy", "--at", "last night 23:00", "--height", "0.2"],
-            "33.0 F (0.6 C) under heavy row cover on bed A1 of Orchard Lane, Friday 15 January 2027, 23:00 EST. It is entry 2.",
+            "33.0 F (0.6 C) under heavy row cover on bed A1 of Orchard Lane, Friday 15 January 2027, 23:00 EST. It teaches \
+             nothing: a single look is no low of the night. Write down the lowest after 07:29 with --min. It is entry 2.",
         ),
         (&["reading", "40F", "--bed", "A1", "--soil", "--at", "yesterday 18:30"], "in the soil of bed A1"),
         (
