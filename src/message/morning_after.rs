@@ -1,10 +1,11 @@
 //! The morning after: uncover, and write down what the night did.
 
 use super::letter::{Letter, Reader, capitalised, lateness};
-use super::look_again::was_out;
+use super::look_again::{AtRiskOf, TELL, in_the_morning};
 use super::{cautions, entries, sentences};
 use crate::beds::{Bed, Garden, Role};
 use crate::crops::{AfterFrost, Catalogue};
+use crate::journal::at_risk::{AtRisk, was_out};
 use crate::plan::Measure;
 use crate::plan::said::Said;
 use crate::plan::spell::{ByDay, DayAdvice, Kept};
@@ -21,6 +22,8 @@ pub struct NightOver<'a> {
     pub said: &'a Said,
     /// Of its covers and pots, those that the coming night wants again.
     pub kept: &'a Kept,
+    /// What it may have harmed.
+    pub at_risk: &'a [AtRisk],
 }
 
 /// The message of the morning after a night for which something was asked, or of which nothing was known.
@@ -32,7 +35,7 @@ pub fn morning_after_letter(
     late_by: Option<Duration>,
     reader: Reader,
 ) -> Letter {
-    let NightOver { of: night, said, kept: Kept { covers: kept, inside: stays_inside } } = over;
+    let NightOver { of: night, said, kept: Kept { covers: kept, inside: stays_inside }, at_risk } = over;
     let title = |id: &str| {
         let bed = garden.beds.iter().find(|bed| bed.id == id);
         bed.map_or_else(|| id.to_string(), |bed| bed.title())
@@ -75,7 +78,11 @@ pub fn morning_after_letter(
         let entries = beds.into_iter().map(|title| entries::Entry { title, lines: Vec::new() }).collect();
         entries::Group { heading: heading.into(), is_work: true, note: how.into(), entries }
     });
-    let groups = groups.chain(looks(garden, catalogue, night, said, reader)).collect();
+    let asked: AtRiskOf = (night, at_risk.to_vec());
+    let groups = groups
+        .chain(looks(garden, catalogue, night, said, reader))
+        .chain(in_the_morning(garden, catalogue, &asked, reader))
+        .collect();
     let example = if garden.shown == Scale::Fahrenheit { "27F" } else { "-2.8C" };
     let low = match reader.role {
         Role::Volunteer => vec![
@@ -150,7 +157,10 @@ fn looks(
     Some(entries::Group {
         heading: "Look at the plants".into(),
         is_work: true,
-        note: format!("After the thaw today, {when}: harm shows late."),
+        note: match reader.role {
+            Role::Manager => format!("After the thaw today, {when}: harm shows late."),
+            Role::Volunteer => format!("After the thaw today, {when}: harm shows late. {TELL}"),
+        },
         entries: entries::alike_together(entries),
     })
 }
