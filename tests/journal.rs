@@ -120,9 +120,9 @@ fn a_minimum_read_by_day_is_that_of_the_night_before() {
         .ended_with(0);
     let story = |night: &str| ran(&garden, &["event", night]).ended_with(0).out;
     let (thirteenth, fifteenth) = (story("2027-01-13"), story("2027-01-15"));
-    assert!(thirteenth.contains("lowest of the night 22.1 F at bed A1"), "{thirteenth}");
-    assert!(story("2027-01-14").contains("lowest of the night 20.3 F"), "{}", story("2027-01-14"));
-    assert!(fifteenth.contains("lowest of the night 24.0 F at the garden's screen"), "{fifteenth}");
+    assert!(thirteenth.contains("coldest look 22.1 F at bed A1"), "{thirteenth}");
+    assert!(story("2027-01-14").contains("coldest look 20.3 F"), "{}", story("2027-01-14"));
+    assert!(fifteenth.contains("coldest look 24.0 F at the garden's screen"), "{fifteenth}");
     assert!(fifteenth.contains("lowest 24.0 F") && !fifteenth.contains("20.3"), "{fifteenth}");
     assert!(story("2027-01-16").contains("Measured\n  nothing is written"), "{}", story("2027-01-16"));
 }
@@ -558,11 +558,13 @@ fn a_cold_night_has_its_story_and_stands_in_the_list() {
         "Sat 09:00  bed A1 uncovered",
         "Sat 06:10  27.0 F at the garden's screen\n",
         "lowest of the night 27.0 F at the garden's screen",
-        "lowest of the night 33.0 F under heavy row cover on bed A1",
+        "coldest look 33.0 F under heavy row cover on bed A1",
+        "counterpane damage A1 lettuce_leaf 0-5 --night 2027-01-15 --garden orchard-lane",
         "2027-01-16  damage to broccoli in bed A2 by the night of 2027-01-15: class 2, slight",
     ] {
         assert!(story.contains(text), "{text}\nis not in\n{story}");
     }
+    assert!(!story.contains("damage A2 broccoli 0-5"), "it was answered: {story}");
     assert!(!story.contains("72.0 F") && !story.contains("spinach"), "what was corrected counts: {story}");
     let list = ran(&garden, &["event"]).ended_with(0).out;
     let line = list.lines().find(|line| line.starts_with("2027-01-15 ")).expect("the night");

@@ -63,3 +63,28 @@ fn each_answer_that_the_morning_asks_for_teaches() {
     let learned = garden.ran(&["learned", "--now", "2027-01-18T09:00:00-05:00"]).ended_with(0).out;
     assert!(learned.contains("tolerance:broccoli:heading:head") && !learned.contains("several crops"), "{learned}");
 }
+
+#[test]
+fn the_story_of_a_night_says_what_the_morning_said_and_takes_a_look_for_a_look() {
+    let (garden, _) = after_a_frost();
+    let story = || garden.ran(&["event", "2027-01-16", "--now", "2027-01-17T12:00:00-05:00"]).ended_with(0).out;
+    let said = story();
+    let line = |clock: &str| said.lines().rfind(|line| line.contains(clock)).expect("what was said then").to_string();
+    assert!(line("Sat 06:30").contains("A1 cover with heavy row cover"), "{said}");
+    let morning = line("Sun 08:40");
+    assert!(morning.contains("uncover ") && morning.contains("A1") && !morning.contains(" cover with"), "{said}");
+    assert!(morning.contains("carry P1 back out"), "{said}");
+    garden
+        .ran(&["reading", "40F", "--sure", "--at", "last night 20:00", "--now", "2027-01-17T09:00:00-05:00"])
+        .ended_with(0);
+    let looked = story();
+    assert!(looked.contains("coldest look 40.0 F at the garden's screen"), "{looked}");
+    assert!(!looked.contains("lowest of the night") && !looked.contains("Forecast against thermometer"), "{looked}");
+    let list = || garden.ran(&["event", "--now", "2027-01-17T12:00:00-05:00"]).ended_with(0).out;
+    assert!(list().contains("look 40.0 F at the garden's screen"), "{}", list());
+    garden.ran(&["reading", "24F", "--min", "--now", "2027-01-17T09:00:00-05:00"]).ended_with(0);
+    let measured = story();
+    assert!(measured.contains("lowest of the night 24.0 F at the garden's screen"), "{measured}");
+    assert!(!measured.contains("coldest look") && measured.contains("Forecast against thermometer"), "{measured}");
+    assert!(list().contains(" 24.0 F at the garden's screen") && !list().contains("look"), "{}", list());
+}
