@@ -43,7 +43,7 @@ fn written() -> Installation {
         (&["covered", "A1", "--uncovered", "--at", "this morning 9:00"], "bed A1 uncovered"),
         (
             &["harvested", "A2", "broccoli", "3lb", "--at", "yesterday 15:00"],
-            "Written: 1.36 kg of broccoli from bed A2",
+            "Written: 3 lb (1361 g) of broccoli from bed A2",
         ),
         (
             &["damage", "A2", "broccoli", "2", "--usable", "partly", "--note", "outer leaves, \"glassy\""],
@@ -60,6 +60,37 @@ fn written() -> Installation {
         assert!(ran.out.contains(echo), "{echo}\nis not in\n{}", ran.out);
     }
     garden
+}
+
+#[test]
+fn last_night_is_understood_of_covers_harvests_and_damage() {
+    let garden = garden();
+    let words = "Friday 15 January 2027, 16:59 EST (\"last night\": by that hour the evening's work is to be done).";
+    for (arguments, echo) in [
+        (&["covered", "A1", "--with", "heavy", "--at", "last night"][..], words),
+        (&["harvested", "A2", "broccoli", "3", "lb", "--at", "last night"], words),
+        (&["harvested", "A2", "broccoli", "3", "lb"], "Written: 3 lb (1361 g) of broccoli from bed A2"),
+        (&["harvested", "A1", "leaf", "lettuce", "14"], "Written: 14 of lettuce_leaf from bed A1"),
+        (&["harvested", "A1", "leaf", "lettuce", "1.5", "kg"], "Written: 1.50 kg of lettuce_leaf from bed A1"),
+        (
+            &["damage", "A1", "lettuce_leaf", "2", "--at", "last night"],
+            "by the night of Friday 15 January 2027, seen Saturday 16 January 2027, 13:00:10 EST.",
+        ),
+        (&["damage", "A1", "2", "--night", "yesterday"], "by the night of Friday 15 January 2027"),
+        (&["damage", "A1", "2", "--night", "friday"], "by the night of Friday 15 January 2027"),
+    ] {
+        let ran = ran(&garden, arguments).ended_with(0);
+        assert!(ran.out.contains(echo), "{echo}\nis not in\n{}", ran.out);
+    }
+    for (arguments, why) in [
+        (&["covered", "A1", "--uncovered", "--at", "last night"][..], "Say the hour at which it was done"),
+        (&["harvested", "A2", "broccoli", "lots"], "\"lots\" is no amount"),
+        (&["harvested", "A2", "broccoli", "3", "bushels"], "is no amount; write a weight like 1.2kg"),
+        (&["damage", "A1", "2", "--night", "then"], "\"then\" is no night; write \"last night\", yesterday, friday"),
+    ] {
+        let ran = ran(&garden, arguments);
+        assert!(ran.code == Some(2) && ran.err.contains(why), "{why}\nis not in\n{}{}", ran.out, ran.err);
+    }
 }
 
 /// The clock of the first of November shows 01:30 twice, and the list says which is meant.
