@@ -21,9 +21,8 @@ pub(super) const TELL: &str = "Tell whoever keeps the log what you saw of each: 
 /// Nights with what was at risk in each, the youngest last.
 pub type AtRiskOf = (NightOf, Vec<AtRisk>);
 
-/// The plantings that are asked about, each for the last night on which it was at risk: first those at the highest chance, and
-/// how many of each night are left over.
-fn asked(garden: &Garden, nights: &[AtRiskOf]) -> (Vec<(NightOf, AtRisk)>, Vec<(NightOf, usize)>) {
+/// The plantings in question, each with the last night on which it was at risk, those at the highest chance first.
+fn in_question(garden: &Garden, nights: &[AtRiskOf]) -> Vec<(NightOf, AtRisk)> {
     let mut each: Vec<(NightOf, AtRisk)> = Vec::new();
     for (night, plantings) in nights.iter().rev() {
         for planting in plantings.iter().filter(|planting| garden.beds.iter().any(|bed| bed.id == planting.bed)) {
@@ -34,15 +33,13 @@ fn asked(garden: &Garden, nights: &[AtRiskOf]) -> (Vec<(NightOf, AtRisk)>, Vec<(
     }
     let chance = |planting: &AtRisk| planting.chance.map_or(1.0, |chance| chance.0);
     each.sort_by(|(_, a), (_, b)| chance(b).total_cmp(&chance(a)));
-    let rest = each.split_off(each.len().min(MOST));
-    let count = |night: NightOf| rest.iter().filter(|(of, _)| *of == night).count();
-    let left = nights.iter().map(|(night, _)| (*night, count(*night))).filter(|(_, count)| *count > 0);
-    (each, left.collect())
+    each
 }
 
 /// One entry for each bed with a command for each of its plantings, and what is left out. A volunteer gets no command.
 fn questions(garden: &Garden, catalogue: &Catalogue, nights: &[AtRiskOf], reader: Reader) -> Vec<entries::Entry> {
-    let (each, left) = asked(garden, nights);
+    let each = in_question(garden, nights);
+    let (each, rest) = each.split_at(each.len().min(MOST));
     let is_manager = reader.role == Role::Manager;
     let mut all: Vec<entries::Entry> = Vec::new();
     for bed in &garden.beds {
@@ -55,7 +52,11 @@ fn questions(garden: &Garden, catalogue: &Catalogue, nights: &[AtRiskOf], reader
         let lines = of_bed.iter().filter(|_| is_manager).map(|(night, planting)| command(garden, *night, planting));
         all.push(entries::Entry { title: format!("{}: {}", bed.title(), crops.join(", ")), lines: lines.collect() });
     }
-    for (night, count) in left {
+    for (night, _) in nights {
+        let count = rest.iter().filter(|(of, _)| of == night).count();
+        if count == 0 {
+            continue;
+        }
         let lines =
             if is_manager { vec![format!("counterpane event {night} --garden {}", garden.id)] } else { Vec::new() };
         let date = night.0.format("%A %-d %B");
@@ -66,7 +67,8 @@ fn questions(garden: &Garden, catalogue: &Catalogue, nights: &[AtRiskOf], reader
 
 /// A label as a shell takes it.
 fn quoted(label: &str) -> String {
-    if label.contains(' ') { format!("\"{label}\"") } else { label.to_string() }
+    let is_plain = |c: char| c.is_alphanumeric() || "-_.".contains(c);
+    if !label.chars().all(is_plain) { format!("\"{label}\"") } else { label.to_string() }
 }
 
 /// The command with which an answer is written down, a number in place of `0-5`.
@@ -118,11 +120,11 @@ pub fn look_again_letter(
         Role::Manager => format!("{ANSWER} `counterpane damage --help` says more."),
         Role::Volunteer => TELL.to_string(),
     };
-    let (each, left) = asked(garden, nights);
-    let mut beds: Vec<&str> = each.iter().map(|(_, planting)| planting.bed.as_str()).collect();
+    let each = in_question(garden, nights);
+    let more = if each.len() > MOST { " and more" } else { "" };
+    let mut beds: Vec<&str> = each.iter().take(MOST).map(|(_, planting)| planting.bed.as_str()).collect();
     beds.sort_unstable();
     beds.dedup();
-    let more = if left.is_empty() { "" } else { " and more" };
     let beds = if beds.len() == 1 { format!("1 bed{more}") } else { format!("{} beds{more}", beds.len()) };
     Some(Letter {
         subject: format!("What did the frost do? Look at {beds} ({})", garden.name),

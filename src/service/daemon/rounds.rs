@@ -352,7 +352,11 @@ impl Daemon<'_> {
         let asked = to_uncover(garden, coming, &lists, Some(carried)).map(|_| coming);
         let next_word_by = self.next_word_by(garden, asked, now);
         let (untold, of_untold) = self.untold(garden).await?;
-        let at_risk = self.at_risk(garden, round.night).await?;
+        // The word goes out whether or not it can ask.
+        let at_risk = self.at_risk(garden, round.night).await.unwrap_or_else(|fault| {
+            tracing::error!(garden = garden.id, %fault, "what the night may have harmed cannot be told");
+            Vec::new()
+        });
         let letter = |person: &Person| {
             let is_manager = person.role == Role::Manager;
             let next_word_by = next_word_by.filter(|_| asked.is_some() || is_manager);
