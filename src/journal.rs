@@ -9,13 +9,17 @@ pub mod at_risk;
 mod belongs;
 pub mod doubts;
 pub mod event;
+pub mod found;
 mod key;
+pub mod laid;
 mod lines;
 pub mod log;
 pub mod logged_table;
+pub mod lying;
 mod note;
 mod replaces;
 pub mod table;
+pub mod taken;
 pub mod when;
 pub mod whose;
 
@@ -315,6 +319,18 @@ impl What {
             What::Resown(_) => Kind::Resown,
             What::Imported(_) => Kind::Imported,
             What::Struck(_) => Kind::Struck,
+        }
+    }
+
+    /// What somebody added to it in words of their own.
+    pub fn note(&self) -> Option<&str> {
+        match self {
+            What::Harvested(Harvested { note, .. })
+            | What::Damage(Damage { note, .. })
+            | What::Lost(Gone { note, .. })
+            | What::Resown(Gone { note, .. }) => note.as_deref(),
+            What::Struck(Struck { because }) => because.as_deref(),
+            What::Reading(_) | What::Covered(_) | What::Uncovered(_) | What::Imported(_) => None,
         }
     }
 

@@ -17,16 +17,18 @@ pub mod lows;
 pub mod tolerances;
 
 use crate::beds::Garden;
-use crate::journal::event::{ForecastAtRound, Written, night_of};
-use crate::journal::{Covered, Place, What};
+use crate::journal::event::ForecastAtRound;
+use crate::journal::lying::Stay;
+use crate::journal::{Covered, Place};
 use crate::night::cover::{Cover, Layers};
 use crate::night::screen::Span;
 use crate::rounds::night_hours;
 use crate::units::Celsius;
 use crate::zone::NightOf;
-use chrono::Duration;
+use chrono::NaiveDate;
 use lows::NightLow;
 use std::collections::{BTreeMap, BTreeSet};
+use tolerances::Harmed;
 
 /// All that is known of past nights, as far as something can be learned from it.
 #[derive(Clone, Debug, Default)]
@@ -38,54 +40,36 @@ pub struct Lessons {
     pub confirmed: BTreeSet<NightOf>,
     /// Beds on which something lay in a night, and what, where that is known.
     pub covered: BTreeMap<(NightOf, String), Option<Cover>>,
+    /// Beds with a cover that was never written off, and since which night nobody knows whether it lies there.
+    pub left_on: BTreeMap<String, NightOf>,
     /// Reports of harm, in order of time.
-    pub damage: Vec<Written>,
+    pub damage: Vec<Harmed>,
 }
 
-/// A cover that nobody wrote down as taken off counts for no more nights than this (assumed).
-const FORGOTTEN: i64 = 14;
-
-/// Which beds were covered in which nights: from the evening a cover was laid until it was taken
-/// off.
-pub fn covered(garden: &Garden, entries: &[Written]) -> BTreeMap<(NightOf, String), Option<Cover>> {
-    let longitude = garden.site.longitude;
-    let mut covered = BTreeMap::new();
-    for laid in entries.iter().filter(|written| written.stands()) {
-        let What::Covered(cover) = &laid.entry.what else { continue };
-        let off = off_after(entries, laid, &cover.bed);
-        let first = night_of(laid.entry.at, longitude);
-        let nights =
-            off.map_or(FORGOTTEN, |off| (night_of(off.entry.at, longitude).0 - first.0).num_days().clamp(0, FORGOTTEN));
-        let what = what_lay(garden, cover);
-        covered.extend((0..=nights).map(|day| ((NightOf(first.0 + Duration::days(day)), cover.bed.clone()), what)));
-    }
-    covered
-}
-
-/// The same for nights of which somebody reports harm: what lay longer than 14 nights, or was never written down as
-/// taken off, may still have been on, and nobody knows how it lay.
-pub fn perhaps_covered(
+/// Beds on which something lay in a night, by [`crate::journal::lying`]: what it was, or `None` where it may not have lain
+/// or nobody knows which it was.
+pub fn covered(
     garden: &Garden,
-    entries: &[Written],
+    stays: &[Stay],
     nights: &BTreeSet<NightOf>,
 ) -> BTreeMap<(NightOf, String), Option<Cover>> {
-    let mut covered = covered(garden, entries);
-    let longitude = garden.site.longitude;
-    for laid in entries.iter().filter(|written| written.stands()) {
-        let What::Covered(Covered { bed, .. }) = &laid.entry.what else { continue };
-        let first = night_of(laid.entry.at, longitude);
-        let off = off_after(entries, laid, bed).map(|off| night_of(off.entry.at, longitude));
-        for night in nights.iter().filter(|night| **night >= first && off.is_none_or(|off| **night <= off)) {
-            covered.entry((*night, bed.clone())).or_insert(None);
+    let mut covered = BTreeMap::new();
+    let within = |first: NightOf, last: NightOf| nights.iter().filter(move |night| (first..=last).contains(night));
+    for stay in stays {
+        let what = what_lay(garden, &stay.laid);
+        covered.extend(within(stay.first, stay.last).map(|night| ((*night, stay.laid.bed.clone()), what)));
+        if let Some((first, last)) = stay.perhaps {
+            for night in within(first, last.unwrap_or(NightOf(NaiveDate::MAX))) {
+                covered.entry((*night, stay.laid.bed.clone())).or_insert(None);
+            }
         }
     }
     covered
 }
 
-/// When a cover was taken off again.
-fn off_after<'e>(entries: &'e [Written], laid: &Written, bed: &str) -> Option<&'e Written> {
-    let mut later = entries.iter().filter(|written| written.stands() && written.entry.at > laid.entry.at);
-    later.find(|written| matches!(&written.entry.what, What::Uncovered(off) if off.bed == bed))
+/// Beds with a cover of which nobody has written what became of it, each with the first night of which nobody knows.
+pub fn left_on(stays: &[Stay]) -> BTreeMap<String, NightOf> {
+    stays.iter().filter_map(|stay| Some((stay.laid.bed.clone(), stay.left_on_since()?))).collect()
 }
 
 /// The cover of the shelf that an entry names; where it names none, the only one that there is.

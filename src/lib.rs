@@ -27,8 +27,9 @@
 //!     foretells the nights of a past record for it, [`chart`] draws it.
 //! 13. [`learn`]: published figures moved by what nights have shown, each with its uncertainty; [`lessons`] gathers those
 //!     nights from the journal and names the figures.
-//! 14. [`settings`]: files to checked values, or the list of everything that is wrong with them.
-//! 15. [`service`]: the world. [`service::look`] gathers and decides, [`service::daemon`] is the loop,
+//! 14. [`season`]: what one winter of a garden came to, and what to change in the next.
+//! 15. [`settings`]: files to checked values, or the list of everything that is wrong with them.
+//! 16. [`service`]: the world. [`service::look`] gathers and decides, [`service::daemon`] is the loop,
 //!     [`service::store`] remembers, [`service::outbox`] and [`service::mail`] hand over, [`service::cli`] is the
 //!     command line.
 //!

@@ -4,6 +4,7 @@
 //! it. A reader who sees only the subject knows enough; the plain text is complete in 78 columns and can be read aloud.
 
 mod ahead;
+mod by_day;
 pub mod calendar;
 mod cautions;
 pub mod cold_night;
@@ -26,6 +27,7 @@ mod typeset;
 mod work_order;
 
 pub use ahead::ahead_letter;
+pub use by_day::too_hot_letter;
 pub use letter::{Context, Letter, Reader, evening_letter};
 pub use look_again::{AtRiskOf, look_again_letter};
 pub use morning_after::{NightOver, morning_after_letter};

@@ -13,6 +13,7 @@ pub mod ready;
 pub mod remarks;
 pub mod said;
 pub mod spell;
+pub mod taken;
 pub mod turning;
 pub use turning::Turning;
 
@@ -76,6 +77,8 @@ pub enum Reason {
     SoilKeepsRoots { soil: Celsius, begins: Celsius },
     /// Only a small part of its worth is at risk.
     MinorPart,
+    /// What this night would take was picked, or lost, before.
+    PickedBefore,
     /// A cover would help; all that there are of it would not make one for this bed.
     CoversTooSmall,
     /// A cover would help; none is left that fits. The bed that has one of them and would miss it least.
@@ -105,6 +108,7 @@ impl Reason {
             Reason::BetterForFrost => "better-for-frost",
             Reason::SoilKeepsRoots { .. } => "soil-keeps-roots",
             Reason::MinorPart => "minor-part",
+            Reason::PickedBefore => "picked-before",
             Reason::CoversTooSmall => "covers-too-small",
             Reason::NoCoverLeft { .. } => "no-cover-left",
             Reason::NoTimeLeft { .. } => "no-time-left",
@@ -132,26 +136,41 @@ pub struct CoverUse {
 
 /// Between the name of a cover and the bed that lies under the same piece.
 const TOGETHER: &str = ", one piece together with ";
+/// Before the name of a cover that lies double.
+const TWO_LAYERS: &str = "two layers of ";
 
 impl CoverUse {
     /// "white cloth", "two layers of white cloth".
     pub fn title(&self) -> String {
         match (self.layers, &self.together_with) {
             (_, Some(bed)) => format!("{}{TOGETHER}{bed}", self.name),
-            (Layers::One, None) => self.name.clone(),
-            (Layers::Two, None) => format!("two layers of {}", self.name),
+            (layers, None) => CoverUse::titled(&self.name, layers),
+        }
+    }
+
+    /// The same of a cover over one bed.
+    pub fn titled(name: &str, layers: Layers) -> String {
+        match layers {
+            Layers::One => name.to_string(),
+            Layers::Two => format!("{TWO_LAYERS}{name}"),
         }
     }
 
     /// The name on the shelf in what [`CoverUse::title`] gives.
     pub fn name_in(title: &str) -> &str {
-        let title = title.strip_prefix("two layers of ").unwrap_or(title);
+        let title = title.strip_prefix(TWO_LAYERS).unwrap_or(title);
         title.rsplit_once(TOGETHER).map_or(title, |(name, _)| name)
     }
 
-    /// Whether what [`CoverUse::title`] gives is of one piece over two beds.
-    pub fn is_over_two(title: &str) -> bool {
-        title.contains(TOGETHER)
+    /// Whether a cover is laid with all that another was laid with, by what [`CoverUse::title`] gives of both.
+    pub fn has_all_of(title: &str, other: &str) -> bool {
+        let is_double = |title: &str| title.starts_with(TWO_LAYERS);
+        CoverUse::name_in(title) == CoverUse::name_in(other) && (is_double(title) || !is_double(other))
+    }
+
+    /// The other bed under the same piece in what [`CoverUse::title`] gives.
+    pub fn together_in(title: &str) -> Option<&str> {
+        title.rsplit_once(TOGETHER).map(|(_, bed)| bed)
     }
 
     /// How many pieces lie side by side.
@@ -248,10 +267,11 @@ fn decide_for<'a>(
     of: NightOf,
     sunset: DateTime<Utc>,
     night: Result<Night, NoNight>,
-    risks: Vec<BedRisk<'a>>,
+    mut risks: Vec<BedRisk<'a>>,
     before: Before<'_>,
     now: DateTime<Utc>,
 ) -> Plan<'a> {
+    taken::apply(&mut risks, before.taken, of);
     let deadline = sunset - garden.finish_before_sunset;
     let minutes = crew.map(|crew| crew.person_minutes());
     // Late is better than never: when the deadline has passed, or is too near for anything, it bounds nothing any more.

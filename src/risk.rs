@@ -43,6 +43,29 @@ pub struct PlantingRisk<'a> {
     pub night: Option<Arc<BedNight>>,
     /// The parts with what the night does to each; empty where nothing is known of it.
     pub organs: Vec<OrganRisk<'a>>,
+    /// What of it was picked or lost before.
+    pub left: Left,
+}
+
+/// What of a planting is left after what was picked or lost before, 0 to 1 each.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Left {
+    /// Of the plants; its worth goes with them.
+    pub stands: f64,
+    /// Of what they had to pick, what can still be picked.
+    pub to_pick: f64,
+    /// Of the worth of the parts that are picked, what is still there.
+    pub of_picked: f64,
+}
+
+impl Left {
+    /// Where nothing was picked or lost.
+    pub const ALL: Left = Left { stands: 1.0, to_pick: 1.0, of_picked: 1.0 };
+
+    /// What is left of a part's share of the worth.
+    pub fn of(&self, part: &Tolerance) -> f64 {
+        if part.pick.is_some() { self.of_picked } else { 1.0 }
+    }
 }
 
 /// One organ of a planting on one night.
@@ -139,7 +162,7 @@ fn describe<'a>(
     let hardening = growth::hardening_of(bed, planting, crop, &stage, past, of);
     let parts = crop.at_stage(stage.name).map(|part| (part, garden.figures(planting, stage.name, part))).collect();
     let worth = garden.worth(bed, planting);
-    PlantingRisk { planting, crop, worth, stage, hardening, parts, night: None, organs: Vec::new() }
+    PlantingRisk { planting, crop, worth, stage, hardening, parts, night: None, organs: Vec::new(), left: Left::ALL }
 }
 
 /// What each cover in stock gains tonight.
@@ -257,8 +280,13 @@ impl OrganRisk<'_> {
 impl<'a> PlantingRisk<'a> {
     /// Expected loss in minutes of worth.
     pub fn expected_loss(&self, cover: Option<Cover>) -> Minutes {
-        let part: f64 = self.organs.iter().map(|organ| organ.tolerance.share * organ.under(cover).chance.0).sum();
+        let part: f64 = self.organs.iter().map(|organ| self.share(organ) * organ.under(cover).chance.0).sum();
         Minutes(self.worth.0 * part)
+    }
+
+    /// Part of its worth that goes with one of its organs, less what was picked of that before.
+    fn share(&self, organ: &OrganRisk<'_>) -> f64 {
+        organ.tolerance.share * self.left.of(organ.tolerance)
     }
 
     /// The warmest threshold of an organ that carries weight: what to go by when nothing is known of the night. Roots
@@ -267,7 +295,8 @@ impl<'a> PlantingRisk<'a> {
         let thresholds = self
             .parts
             .iter()
-            .filter(|(tolerance, _)| tolerance.share >= DECIDING_SHARE && tolerance.harm == Harm::Freezing)
+            .filter(|(tolerance, _)| tolerance.share * self.left.of(tolerance) >= DECIDING_SHARE)
+            .filter(|(tolerance, _)| tolerance.harm == Harm::Freezing)
             .map(|(tolerance, applied)| (*tolerance, applied.figures.hardened(self.hardening.degree).0));
         let above_ground = |tolerance: &Tolerance| tolerance.frame != Frame::Soil;
         thresholds.max_by(|(a, a_begins), (b, b_begins)| {
@@ -278,7 +307,7 @@ impl<'a> PlantingRisk<'a> {
     /// The organ that decides: of those that carry weight, the one most likely damaged; ties go to the smaller margin.
     pub fn deciding(&self) -> Option<&OrganRisk<'a>> {
         let weighty: Vec<&OrganRisk<'a>> =
-            self.organs.iter().filter(|organ| organ.tolerance.share >= DECIDING_SHARE).collect();
+            self.organs.iter().filter(|organ| self.share(organ) >= DECIDING_SHARE).collect();
         let candidates = if weighty.is_empty() { self.organs.iter().collect() } else { weighty };
         candidates.into_iter().max_by(|a, b| a.likelier(b))
     }

@@ -5,94 +5,111 @@
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
-/// Each room of `src/` and what it may use of the others, in reading order: every room stands after those it uses.
-/// `night::cover` permits that part of `night` alone.
-const ROOMS: &[(&str, &[&str])] = &[
-    ("units", &[]),
-    ("words", &[]),
-    ("hash", &[]),
-    ("zone", &[]),
-    ("weather", &["units", "zone"]),
-    ("crops", &["units", "words"]),
-    ("night", &["units", "words", "zone", "weather", "crops::Frame", "crops::Stature"]),
-    ("learn", &["units", "zone", "crops::Figures", "crops::damage", "night"]),
-    (
-        "beds",
-        &[
-            "units",
-            "words",
-            "zone",
-            "weather::Site",
-            "crops",
-            "night::corrections",
-            "night::cover",
-            "night::exposure",
-            "learn",
-        ],
-    ),
-    ("risk", &["units", "zone", "weather::humidity", "crops", "night", "beds"]),
-    ("rounds", &["words", "zone", "weather"]),
-    ("plan", &["units", "words", "zone", "crops", "night", "beds", "risk", "rounds"]),
-    ("journal", &["units", "words", "hash", "zone", "weather", "crops", "night", "beds", "risk", "rounds", "plan"]),
-    (
-        "lessons",
-        &["units", "zone", "weather::Provider", "crops", "night", "beds", "risk", "rounds", "journal", "learn"],
-    ),
-    ("score", &["units", "zone", "night"]),
-    ("replay", &["units", "zone", "weather", "crops", "night", "beds", "risk", "plan", "score"]),
-    ("chart", &["units"]),
-    ("season", &["units", "words", "zone", "crops", "night", "beds", "risk", "rounds", "plan", "journal", "score"]),
-    (
-        "message",
-        &[
-            "units",
-            "zone",
-            "weather::Provider",
-            "crops",
-            "night",
-            "beds",
-            "risk",
-            "rounds",
-            "plan",
-            "journal",
-            "score",
-            "learn",
-            "lessons",
-            "chart",
-            "season",
-        ],
-    ),
-    ("settings", &["units", "words", "zone", "weather", "crops", "night::cover", "night::exposure", "beds", "rounds"]),
-];
+/// The one source of who may use whom: the table under "Map" in `DEVELOPERS.md`.
+const MAP: &str = include_str!("../DEVELOPERS.md");
 
-/// The rooms of `src/service/` and what each may use of the other ones; all may use every pure room.
-const SERVICE_ROOMS: &[(&str, &[&str])] = &[
-    ("clock", &[]),
-    ("failpoint", &[]),
-    ("files", &[]),
-    ("feed", &[]),
-    ("store", &["failpoint"]),
-    ("mail", &["failpoint"]),
-    ("notify", &[]),
-    ("turns", &[]),
-    ("zones", &[]),
-    ("outbox", &["clock", "failpoint", "store", "mail"]),
-    ("health", &["store", "turns"]),
-    ("healthz", &["health", "store"]),
-    // Only these join parts.
-    ("look", &["feed", "store"]),
-    ("daemon", &["clock", "failpoint", "feed", "store", "mail", "turns", "outbox", "look"]),
-    ("signs", &["clock", "feed", "store", "notify", "turns", "health", "healthz"]),
-    ("lives", &["clock", "feed", "store", "mail", "notify", "daemon", "signs"]),
-    ("doctor", &["feed", "store", "mail", "zones", "health", "look"]),
-    (
-        "cli",
-        &[
-            "clock", "files", "feed", "store", "mail", "notify", "zones", "outbox", "health", "healthz", "look",
-            "daemon", "lives", "doctor",
-        ],
-    ),
-];
+/// One row of that table: a room and what it may use of others. `night::cover` permits that part of `night` alone.
+#[derive(Debug)]
+struct Row {
+    line: usize,
+    room: String,
+    uses: Vec<String>,
+}
+
+/// The rooms of `src/`, and those of `src/service/`, which may use each other as their rows say and every pure room. In
+/// reading order: every room stands after those it uses.
+#[derive(Debug)]
+struct Rooms {
+    pure: Vec<Row>,
+    service: Vec<Row>,
+}
+
+impl Rooms {
+    /// Every line of the table under "Map", or all lines that cannot be read, each with its number.
+    fn read(text: &str) -> Result<Rooms, Vec<String>> {
+        let (mut rooms, mut faults) = (Rooms { pure: Vec::new(), service: Vec::new() }, Vec::new());
+        let lines = text.lines().enumerate().map(|(index, line)| (index + 1, line));
+        let map =
+            lines.skip_while(|(_, line)| *line != "## Map").skip(1).take_while(|(_, line)| !line.starts_with("## "));
+        // A table starts with a line of titles and one of dashes.
+        for (line, row) in map.filter(|(_, line)| line.contains('|')).skip(2) {
+            match cells(row) {
+                Some((module, uses)) if module.split("::").next() == Some("service") && module.contains("::") => {
+                    let room = module.trim_start_matches("service::").to_string();
+                    rooms.service.push(Row { line, room, uses });
+                }
+                Some((room, uses)) if !room.contains("::") => rooms.pure.push(Row { line, room, uses }),
+                _ => faults.push(format!("DEVELOPERS.md:{line}: this row cannot be read: {row}")),
+            }
+        }
+        if rooms.pure.is_empty() || rooms.service.is_empty() {
+            faults.push("DEVELOPERS.md: there is no table of rooms under \"## Map\"".into());
+        }
+        if faults.is_empty() { Ok(rooms) } else { Err(faults) }
+    }
+
+    /// What is wrong with one of the two tables, given the rooms that there are.
+    fn faults(rows: &[Row], folder: &str, found: &BTreeSet<String>) -> Vec<String> {
+        let mut faults = Vec::new();
+        for (index, Row { line, room, uses }) in rows.iter().enumerate() {
+            let mut fault = |what: String| faults.push(format!("DEVELOPERS.md:{line}: {what}"));
+            if !found.contains(room) {
+                fault(format!("there is no `{folder}{room}`"));
+            }
+            let stands_before = |name: &str| rows[..index].iter().any(|before| before.room == name);
+            if stands_before(room) {
+                fault(format!("`{room}` has two rows"));
+            }
+            for used in uses.iter().filter_map(|used| used.split("::").next()).filter(|used| !stands_before(used)) {
+                fault(format!("`{room}` uses `{used}`, which does not stand before it"));
+            }
+        }
+        let has_row = |room: &&String| rows.iter().any(|row| row.room == **room);
+        let end = rows.last().map_or(0, |row| row.line);
+        let missing = found.iter().filter(|room| !has_row(room));
+        faults
+            .extend(missing.map(|room| format!("DEVELOPERS.md:{end}: no row up to here is that of `{folder}{room}`")));
+        faults
+    }
+}
+
+/// The room of a row and what it may use: the first cell has one name, the last a dash or names, with the parts of one
+/// room in braces.
+fn cells(row: &str) -> Option<(String, Vec<String>)> {
+    let cells: Vec<&str> = row.strip_prefix('|')?.strip_suffix('|')?.split('|').map(str::trim).collect();
+    let [module, what, uses] = cells.as_slice() else { return None };
+    let module = module.strip_prefix('`')?.strip_suffix('`')?;
+    let uses = if *uses == "-" { Vec::new() } else { names(&uses.replace('`', ""))? };
+    (is_name(module) && !what.is_empty()).then(|| (module.to_string(), uses))
+}
+
+fn is_name(text: &str) -> bool {
+    let is_word = |word: &str| !word.is_empty() && word.chars().all(|c| c.is_alphanumeric() || c == '_');
+    text.split("::").all(is_word)
+}
+
+/// `a, b::{c, d}` as `a`, `b::c` and `b::d`; nothing where a part is no name.
+fn names(text: &str) -> Option<Vec<String>> {
+    let mut names = Vec::new();
+    let mut rest = text;
+    while !rest.is_empty() {
+        let (name, after) = rest.split_at(rest.find([',', '{']).unwrap_or(rest.len()));
+        if let Some(after) = after.strip_prefix('{') {
+            let (parts, after) = after.split_once('}')?;
+            names.extend(parts.split(',').map(|part| format!("{name}{}", part.trim())));
+            rest = after;
+        } else {
+            names.push(name.to_string());
+            rest = after;
+        }
+        rest = rest.strip_prefix(',').map_or(rest, str::trim_start);
+    }
+    names.iter().all(|name| is_name(name)).then_some(names)
+}
+
+fn rooms() -> Rooms {
+    Rooms::read(MAP).unwrap_or_else(|faults| panic!("{} faults:\n{}\n", faults.len(), faults.join("\n")))
+}
 
 /// What only the service may mention: the world, and whatever reads its clock.
 const WORLDLY: &[&str] = &[
@@ -127,13 +144,15 @@ fn no_room_uses_another_that_it_may_not_and_only_the_service_knows_the_world() {
     let sources = Path::new(env!("CARGO_MANIFEST_DIR")).join("src");
     let mut files = Vec::new();
     collect(&sources, &mut files);
+    files.retain(|path| path.extension().is_some_and(|extension| extension == "rs"));
     files.sort();
     assert!(files.len() > 30, "only {} files under src/", files.len());
+    let rooms = rooms();
     let faults: Vec<String> = files
         .iter()
         .flat_map(|path| {
             let name = path.strip_prefix(&sources).expect("under src/").to_string_lossy().replace('\\', "/");
-            faults(&name, &std::fs::read_to_string(path).expect("text in UTF-8"))
+            faults(&rooms, &name, &std::fs::read_to_string(path).expect("text in UTF-8"))
         })
         .collect();
     assert!(faults.is_empty(), "{} faults:\n{}\n", faults.len(), faults.join("\n"));
@@ -142,30 +161,101 @@ fn no_room_uses_another_that_it_may_not_and_only_the_service_knows_the_world() {
 #[test]
 fn every_room_has_a_row_and_stands_after_those_it_uses() {
     let sources = Path::new(env!("CARGO_MANIFEST_DIR")).join("src");
-    for (folder, table, exempt) in
-        [(sources.clone(), ROOMS, vec!["lib", "main", "service"]), (sources.join("service"), SERVICE_ROOMS, vec![])]
+    let rooms = rooms();
+    let mut faults = Vec::new();
+    for (folder, rows, exempt) in
+        [("", &rooms.pure, vec!["lib", "main", "service"]), ("service/", &rooms.service, vec![])]
     {
-        let found: BTreeSet<String> = std::fs::read_dir(&folder)
+        let found: BTreeSet<String> = std::fs::read_dir(sources.join(folder))
             .expect("readable")
             .map(|entry| entry.expect("readable").path())
             .filter_map(|path| Some(path.file_stem()?.to_str()?.to_string()))
             .filter(|room| !exempt.contains(&room.as_str()))
             .collect();
-        let listed: BTreeSet<String> = table.iter().map(|(room, _)| room.to_string()).collect();
-        assert_eq!(found, listed, "rooms of {} and rows of the table", folder.display());
-        for (index, (room, uses)) in table.iter().enumerate() {
-            for used in *uses {
-                let used = used.split("::").next().unwrap_or(used);
-                let stands_before = table[..index].iter().any(|(before, _)| before == &used);
-                assert!(stands_before, "`{room}` uses `{used}`, which does not stand before it");
+        faults.extend(Rooms::faults(rows, folder, &found));
+    }
+    assert!(faults.is_empty(), "{} faults:\n{}\n", faults.len(), faults.join("\n"));
+}
+
+/// One row per way to get the table wrong: its rows after the titles, and the line at which a fault must be found, counted
+/// from the heading.
+#[test]
+fn a_fault_of_the_table_is_found() {
+    let found = ["units", "zone", "night"].map(String::from).into();
+    for (rows, line, says) in [
+        ("| `units` | x | - |\n| `zone` | x | everything at all |", 5, "cannot be read"),
+        ("| `units` | x | - |\n| `zone`, `night` | x | units |", 5, "cannot be read"),
+        ("| `units` | x | - |\n| zone | x | units |", 5, "cannot be read"),
+        ("| `units` | x | - |\n| `zone` | x | units | y |", 5, "cannot be read"),
+        ("| `units` | x | - |\n| `zone` | x | `units::{A, B` |", 5, "cannot be read"),
+        ("| `units` | x | - |\n`zone` | x | units |", 5, "cannot be read"),
+        (
+            "| `units` | x | - |\n| `zone` | x | night |\n| `night` | x | - |",
+            5,
+            "uses `night`, which does not stand before",
+        ),
+        ("| `units` | x | - |\n| `zone` | x | everything |\n| `night` | x | - |", 5, "uses `everything`"),
+        ("| `units` | x | - |\n| `zone` | x | units |", 5, "no row up to here is that of `night`"),
+        ("| `units` | x | - |\n| `zone` | x | - |\n| `night` | x | - |\n| `shed` | x | - |", 7, "there is no `shed`"),
+        ("| `units` | x | - |\n| `zone` | x | - |\n| `night` | x | - |\n| `zone` | x | - |", 7, "has two rows"),
+    ] {
+        let service = "| `service::clock` | x | - |";
+        let text = format!("## Map\n| module | what | may use |\n|---|---|---|\n{rows}\n{service}\n## Next\n| a | b |");
+        let faults = match Rooms::read(&text) {
+            Ok(rooms) => Rooms::faults(&rooms.pure, "", &found),
+            Err(faults) => faults,
+        };
+        let start = format!("DEVELOPERS.md:{line}: ");
+        let [fault] = faults.as_slice() else { panic!("{rows} gave {faults:?}") };
+        assert!(fault.starts_with(&start) && fault.contains(says), "{rows} gave {fault}");
+    }
+    assert!(Rooms::read("## Map\n\nWords.").is_err());
+    assert_eq!(
+        names("units, crops::{Frame, Stature}, zone").unwrap_or_default().join(" "),
+        "units crops::Frame crops::Stature zone"
+    );
+}
+
+/// A file moves more often than the words about it.
+#[test]
+fn the_documents_name_no_file_that_is_not_there() {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let mut files = Vec::new();
+    for folder in ["src", "tests", "crops", "config", "deploy", ".cargo", ".ci"] {
+        collect(&root.join(folder), &mut files);
+    }
+    let files: Vec<String> =
+        files.iter().map(|path| path.strip_prefix(root).expect("under the root").to_string_lossy().into()).collect();
+    let is_there = |name: &str| {
+        let (whole, end) = (root.join(name).exists(), format!("/{name}"));
+        whole || files.iter().any(|file| file.ends_with(&end) || (name.ends_with('/') && file.contains(&end)))
+    };
+    let mut faults = Vec::new();
+    for (index, line) in MAP.lines().enumerate() {
+        let named = line.split('`').skip(1).step_by(2).filter(|name| !name.contains(['<', ' ']));
+        let is_file = |name: &&str| [".rs", ".toml", ".sh", ".html", ".md", "/"].iter().any(|end| name.ends_with(end));
+        let missing = named.filter(is_file).filter(|name| !is_there(name));
+        faults.extend(missing.map(|name| format!("DEVELOPERS.md:{}: there is no `{name}`", index + 1)));
+    }
+    for document in ["README.md", "DEVELOPERS.md", "deploy/README.md", "deploy/FORMATS.md", "crops/README.md"] {
+        let text = std::fs::read_to_string(root.join(document)).expect("text in UTF-8");
+        let folder = root.join(document);
+        for (index, line) in text.lines().enumerate() {
+            for target in line.split("](").skip(1).filter_map(|rest| rest.split([')', '#']).next()) {
+                let is_ours = !target.is_empty() && !target.contains("://");
+                if is_ours && !folder.with_file_name(target).exists() {
+                    faults.push(format!("{document}:{}: the link to {target} leads nowhere", index + 1));
+                }
             }
         }
     }
+    assert!(faults.is_empty(), "{} faults:\n{}\n", faults.len(), faults.join("\n"));
 }
 
 /// One row per way to climb over a wall: the file, its text, and the line at which a fault must be found.
 #[test]
 fn a_planted_fault_is_found() {
+    let rooms = rooms();
     for (file, text, line) in [
         ("night/bed.rs", "use crate::risk::BedRisk;", 1),
         ("night/bed.rs", "use crate::{\n    units::Celsius,\n    plan,\n};", 3),
@@ -188,7 +278,7 @@ fn a_planted_fault_is_found() {
         ("service/outbox.rs", "use super::daemon::Daemon;", 1),
         ("garden.rs", "fn f() {}", 1),
     ] {
-        let found = faults(file, text);
+        let found = faults(&rooms, file, text);
         let start = format!("src/{file}:{line}: ");
         assert!(found.len() == 1 && found[0].starts_with(&start), "{file}: {text:?} gave {found:?}");
     }
@@ -196,6 +286,7 @@ fn a_planted_fault_is_found() {
 
 #[test]
 fn what_is_allowed_is_no_fault() {
+    let rooms = rooms();
     for (file, text) in [
         ("night/bed.rs", "use super::cover::CoverGain;\nuse crate::{units::Celsius, crops::Frame};"),
         ("night/bed.rs", "/// See `crate::risk` and [`Utc::now`].\n// crate::plan, std::fs\nfn f() {}"),
@@ -209,17 +300,17 @@ fn what_is_allowed_is_no_fault() {
         ("service.rs", "pub mod clock;"),
         ("plan.rs", "if fine != bad && fs::Kind == x {}"),
     ] {
-        assert_eq!(faults(file, text), Vec::<String>::new(), "{file}: {text:?}");
+        assert_eq!(faults(&rooms, file, text), Vec::<String>::new(), "{file}: {text:?}");
     }
 }
 
 /// All faults of one file, each with its place.
-fn faults(file: &str, text: &str) -> Vec<String> {
+fn faults(rooms: &Rooms, file: &str, text: &str) -> Vec<String> {
     let module: Vec<&str> = file.trim_end_matches(".rs").split('/').collect();
     let (is_service, is_frame) = (module[0] == "service", matches!(module[0], "lib" | "main"));
     let mut faults = Vec::new();
     let mut fault = |line: usize, what: String| faults.push(format!("src/{file}:{line}: {what}"));
-    if !is_service && !is_frame && permitted(ROOMS, module[0]).is_none() {
+    if !is_service && !is_frame && permitted(&rooms.pure, module[0]).is_none() {
         fault(1, format!("`{}` has no row in the table of rooms", module[0]));
     }
     for Mention { line, segments } in paths(&code_only(text)) {
@@ -233,13 +324,13 @@ fn faults(file: &str, text: &str) -> Vec<String> {
         let Some(target) = resolve(&module, &segments) else { continue };
         let (from, table, used) = match target.as_slice() {
             [service, rest @ ..] if service == "service" && is_service => {
-                (module.get(1).copied(), SERVICE_ROOMS, rest.to_vec())
+                (module.get(1).copied(), &rooms.service, rest.to_vec())
             }
             _ if is_service || is_frame => continue,
-            _ => (Some(module[0]), ROOMS, target.clone()),
+            _ => (Some(module[0]), &rooms.pure, target.clone()),
         };
         let (Some(from), Some(room)) = (from, used.first()) else { continue };
-        let is_room = room == "service" || table.iter().any(|(known, _)| known == room);
+        let is_room = room == "service" || table.iter().any(|known| known.room == *room);
         let may = permitted(table, from).is_none_or(|uses| {
             uses.iter().any(|permission| permission.split("::").zip(&used).all(|(want, have)| want == have))
         });
@@ -253,8 +344,8 @@ fn faults(file: &str, text: &str) -> Vec<String> {
     faults
 }
 
-fn permitted<'t>(table: &[(&str, &'t [&'t str])], room: &str) -> Option<&'t [&'t str]> {
-    table.iter().find(|(known, _)| *known == room).map(|(_, uses)| *uses)
+fn permitted<'t>(rows: &'t [Row], room: &str) -> Option<&'t [String]> {
+    rows.iter().find(|row| row.room == room).map(|row| row.uses.as_slice())
 }
 
 fn mentions(segments: &[String], word: &str) -> bool {
@@ -397,7 +488,7 @@ fn collect(folder: &Path, files: &mut Vec<PathBuf>) {
         let path = entry.expect("readable").path();
         if path.is_dir() {
             collect(&path, files);
-        } else if path.extension().is_some_and(|extension| extension == "rs") {
+        } else {
             files.push(path);
         }
     }

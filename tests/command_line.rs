@@ -260,7 +260,13 @@ fn the_document_of_a_list_has_the_fields_that_are_documented() {
     let keys = |value: &Value| -> BTreeSet<String> {
         value.as_object().map(|object| object.keys().cloned().collect()).unwrap_or_default()
     };
-    let names = |text: &str| -> BTreeSet<String> { text.split_whitespace().map(str::to_string).collect() };
+    let formats = include_str!("../deploy/FORMATS.md");
+    let names = |text: &str| -> BTreeSet<String> {
+        let names: BTreeSet<String> = text.split_whitespace().map(str::to_string).collect();
+        let undocumented: Vec<_> = names.iter().filter(|name| !formats.contains(&format!("`{name}`"))).collect();
+        assert!(undocumented.is_empty(), "deploy/FORMATS.md does not explain {undocumented:?}");
+        names
+    };
     assert_eq!(
         keys(&list),
         names("garden night issued forecast beds order time covers_elsewhere outlook nights_after")
@@ -385,6 +391,55 @@ fn the_demo_needs_nothing_and_can_be_repeated() {
     assert_eq!(std::fs::read_dir(&folder).expect("a folder").count(), 1, "it left something elsewhere");
 }
 
+/// What stands between two lines of three dots was pasted, not typed.
+#[test]
+fn the_sample_in_the_readme_is_what_the_demo_prints() {
+    let readme = include_str!("../README.md");
+    let (_, after) = readme.split_once("```\nSubject: ").expect("a sample of a list");
+    let (sample, _) = after.split_once("\n```").expect("its end");
+    let folder = tempfile::tempdir().expect("a folder");
+    let ran: Ran = program().arg("demo").current_dir(&folder).output().expect("it starts").into();
+    let printed = ran.ended_with(0).out;
+    let mut rest = printed.strip_prefix("Subject: ").expect("a subject");
+    let blocks: Vec<&str> = sample.split("\n...").map(|block| block.trim_matches('\n')).collect();
+    assert!(blocks.len() > 3 && rest.starts_with(blocks[0]), "{sample}");
+    for block in blocks {
+        let found = rest.split_once(&format!("{block}\n"));
+        rest = found.unwrap_or_else(|| panic!("\n{block}\n\nis not, or not here, in\n\n{printed}")).1;
+    }
+}
+
+/// What its last line offers works as it stands, in the folder where the demo ran; and settings that somebody began to
+/// change there stay when it runs again.
+#[test]
+fn the_number_that_the_demo_offers_to_take_apart_is_taken_apart() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let run = |arguments: &[&str]| -> Ran {
+        program().args(arguments).current_dir(&folder).output().expect("it starts").into()
+    };
+    let demo = run(&["demo"]).ended_with(0);
+    let offered = demo.out.lines().last().expect("a line").strip_prefix("counterpane ").expect("a command");
+    let explained = run(&offered.split(' ').collect::<Vec<_>>()).ended_with(0);
+    assert!(explained.out.contains("4. Decision"), "{}", explained.out);
+
+    let garden = folder.path().join("counterpane-demo/settings/gardens/tansyford.toml");
+    let own = std::fs::read_to_string(&garden).expect("settings") + "# mine\n";
+    std::fs::write(&garden, &own).expect("written");
+    run(&["demo"]).ended_with(0);
+    assert_eq!(std::fs::read_to_string(&garden).expect("settings"), own);
+}
+
+#[test]
+fn what_asks_the_journal_says_so_where_there_is_none_yet() {
+    let garden = garden();
+    for (arguments, code) in
+        [(&["event"][..], 0), (&["journal"], 0), (&["learned"], 2), (&["season", "2026-27", "--out", "report"], 2)]
+    {
+        let ran = garden.ran(&[arguments, &["--now", NOW]].concat()).ended_with(code);
+        assert!((ran.out + &ran.err).contains("Nothing is written yet: there is no "), "{arguments:?}");
+    }
+}
+
 #[test]
 fn a_garden_of_two_hundred_beds_and_names_of_all_kinds_has_its_list() {
     let (head, beds) = GARDEN.split_once("[[beds]]").expect("beds");
@@ -430,16 +485,39 @@ fn the_page_to_print_is_written_beside_the_list_and_its_place_is_said() {
 }
 
 #[test]
-fn every_command_explains_itself() {
-    for command in ["demo", "check", "tonight", "explain", "reading", "run"] {
-        let ran: Ran = program().args([command, "--help"]).output().expect("it starts").into();
-        let ran = ran.ended_with(0);
-        assert!(ran.out.contains(&format!("Usage: counterpane {command}")), "{}", ran.out);
-        assert!(ran.out.lines().all(|line| line.chars().count() <= 100), "{}", ran.out);
+fn every_command_explains_itself_as_the_readme_does() {
+    let help = |arguments: &[&str]| {
+        let ran: Ran = program().args(arguments).output().expect("it starts").into();
+        let out = ran.ended_with(0).out;
+        assert!(out.lines().all(|line| line.chars().count() <= 100), "{out}");
+        out
+    };
+    let readme = include_str!("../README.md");
+    let all = help(&["--help"]);
+    let (_, commands) = all.split_once("Commands:\n").expect("a list of commands");
+    let is_command = |line: &&str| line.starts_with("  ") && !line.starts_with("   ");
+    let commands = commands.lines().take_while(|line| !line.is_empty()).filter(is_command);
+    let commands: Vec<&str> = commands.filter_map(|line| line.split_whitespace().next()).collect();
+    assert!(commands.len() > 15, "{all}");
+    for command in commands.into_iter().filter(|command| *command != "help") {
+        let text = help(&[command, "--help"]);
+        assert!(text.contains(&format!("Usage: counterpane {command}")), "{text}");
+        let rows = readme.lines().filter(|line| line.starts_with("| `"));
+        let has_row = rows
+            .flat_map(|line| line.split('`').skip(1).step_by(2))
+            .any(|code| code.split_whitespace().next() == Some(command));
+        assert!(has_row, "README.md has no row for {command}");
+        let takes_no_present = ["demo", "check", "replay", "backup"].contains(&command);
+        assert_eq!(text.contains("--now"), !takes_no_present, "README.md says which commands take --now: {command}");
     }
-    let ran: Ran = program().arg("--help").output().expect("it starts").into();
-    let ran = ran.ended_with(0);
-    for text in ["counterpane demo", "counterpane check", "5 mail cannot be sent"] {
-        assert!(ran.out.contains(text), "{}", ran.out);
+    let all = all.split_whitespace().collect::<Vec<_>>().join(" ");
+    let codes = readme.lines().filter_map(|line| line.strip_prefix("| ")?.strip_suffix(" |")?.split_once(" | "));
+    let codes: Vec<_> = codes.filter(|(code, _)| code.parse::<u8>().is_ok()).collect();
+    assert_eq!(codes.len(), 7, "{codes:?}");
+    for (code, meaning) in codes {
+        assert!(all.contains(&format!("{code} {meaning}")), "{code} {meaning}\nis not in\n{all}");
+    }
+    for text in ["counterpane demo", "counterpane check"] {
+        assert!(all.contains(text), "{all}");
     }
 }

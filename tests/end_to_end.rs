@@ -17,4 +17,5 @@ mod end_to_end {
     mod post;
     mod shared;
     mod taught;
+    mod written;
 }

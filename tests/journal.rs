@@ -120,6 +120,49 @@ fn what_was_struck_is_written_anew_and_not_corrected() {
     refused(&ran(&garden, &["correct", "1"]), "Entry 1 was struck by entry 2");
 }
 
+/// Whoever corrects a figure types that figure, and means everything else to stay: the night, the place, the note.
+#[test]
+fn what_is_not_said_again_stays_as_the_corrected_entry_has_it() {
+    let garden = garden();
+    for arguments in [
+        &["reading", "33F", "--bed", "A1", "--under-cover", "heavy", "--at", "last night 23:00", "--height", "0.2"][..],
+        &["reading", "25F", "--min", "--thermometer", "min-max", "--at", "yesterday 08:30"],
+        &["damage", "A2", "broccoli", "2", "--usable", "partly", "--note", "two limp", "--night", "2027-01-12"],
+        &["harvested", "A2", "broccoli", "3lb", "--at", "yesterday 15:00", "--note", "heads"],
+        &["covered", "A2", "--with", "heavy", "--layers", "2", "--at", "yesterday 16:40"],
+    ] {
+        ran(&garden, arguments).ended_with(0);
+    }
+    for (arguments, echo) in [
+        (
+            &["reading", "31F", "--replaces", "1"][..],
+            "Written: 31.0 F (-0.6 C) under heavy row cover on bed A1 of Orchard Lane, Friday 15 January 2027, 23:00 EST.",
+        ),
+        (&["reading", "27F", "--replaces", "2"], "Written: the lowest, 27.0 F (-2.8 C) at the garden's screen"),
+        (
+            &["damage", "A2", "3", "--replaces", "3"],
+            "to broccoli in bed A2 by the night of Tuesday 12 January 2027, usable: partly, seen Saturday 16 January",
+        ),
+        (&["harvested", "A2", "broccoli", "2lb", "--replaces", "4"], "from bed A2, Friday 15 January 2027, 15:00 EST."),
+        (
+            &["covered", "A1", "--replaces", "5"],
+            "bed A1 covered with two layers of heavy row cover, Friday 15 January 2027, 16:40 EST.",
+        ),
+    ] {
+        let ran = ran(&garden, arguments).ended_with(0);
+        assert!(ran.out.contains(echo), "{echo}\nis not in\n{}", ran.out);
+    }
+    let documents = garden.asked("SELECT document FROM journal ORDER BY id");
+    for (old, new) in documents.iter().zip(&documents[5..]) {
+        let parsed = |text: &str| serde_json::from_str::<serde_json::Value>(text).expect("JSON");
+        let (old, new) = (parsed(old), parsed(new));
+        let fields = |value: &serde_json::Value| value.as_object().expect("an object").clone();
+        let changed: Vec<String> =
+            fields(&old).into_iter().filter(|(key, value)| new[key] != *value).map(|(key, _)| key).collect();
+        assert_eq!(changed.len(), 1, "{changed:?} of {old} became {new}");
+    }
+}
+
 #[test]
 fn dates_beyond_the_calendar_are_refused() {
     let garden = written();

@@ -237,6 +237,46 @@ fn a_covers_gain_acts_once_it_is_accepted_and_is_shown_beside_what_was_published
     assert_eq!(explained(&garden), before);
 }
 
+/// Nights in which A1 was covered, as the list of cold nights counts them and as the season's table does.
+fn covered_nights(garden: &Installation) -> (Vec<u32>, Vec<u32>) {
+    let day = |date: &str| date.strip_prefix("2027-01-").and_then(|day| day.parse::<u32>().ok());
+    let list = ran(garden, &["event", "--from", "2027-01-04", "--to", "2027-01-15"]).ended_with(0).out;
+    let has_one = |line: &str| {
+        let words: Vec<&str> = line.split_whitespace().collect();
+        let at = words.iter().position(|word| *word == "no")?;
+        (words[at - 1] == "1").then(|| day(words[0])).flatten()
+    };
+    let of_event = list.lines().filter_map(has_one).collect();
+    let out = garden.path("season");
+    ran(garden, &["season", "2026-27", "--out", &out.display().to_string()]).ended_with(0);
+    let mut table = csv::Reader::from_path(out.join("nights.csv")).expect("a table");
+    let headers = table.headers().expect("a header").clone();
+    let column = |name: &str| headers.iter().position(|header| header == name).expect("the column");
+    let (night, covered) = (column("night"), column("beds_covered"));
+    let rows = table.records().map(|row| row.expect("a row"));
+    let of_season = rows.filter(|row| row[covered] == *"1").filter_map(|row| day(&row[night])).collect();
+    (of_event, of_season)
+}
+
+/// The cover of 4 January, which nobody took off, counts in its night; of later ones nobody knows, and they teach nothing.
+#[test]
+fn a_cover_that_was_not_written_off_counts_and_teaches_the_same_everywhere() {
+    let garden = taught();
+    let figure = "bed:A1 air at bed A1";
+    has(&ran(&garden, &["learned"]).ended_with(0).out, "from 12 nights: 2027-01-04 to 2027-01-15");
+    ran(&garden, &["covered", "A1", "--at", "2027-01-08 16:00"]).ended_with(0);
+    assert_eq!(covered_nights(&garden), (vec![8], vec![8]));
+    let list = ran(&garden, &["learned"]).ended_with(0).out;
+    has(&list, figure);
+    has(&list, "from 4 nights: 2027-01-04 to 2027-01-07");
+    has(&list, "bed A1: not known since 2027-01-09");
+    ran(&garden, &["covered", "A1", "--uncovered", "--at", "2027-01-11 09:00"]).ended_with(0);
+    assert_eq!(covered_nights(&garden), (vec![8, 9, 10], vec![8, 9, 10]));
+    let list = ran(&garden, &["learned"]).ended_with(0).out;
+    has(&list, "from 9 nights: 2027-01-04 to 2027-01-15");
+    assert!(!list.contains("not known since"), "{list}");
+}
+
 /// Degrees left at bed A2 before frost begins to harm.
 fn margin(list: &Value) -> f64 {
     let beds = list["beds"].as_array().expect("beds");
@@ -286,6 +326,45 @@ fn what_a_crop_stands_acts_once_it_is_accepted_and_not_after_it_was_taken_back()
     assert_eq!(document(&garden)["figures"][0]["in_use"], "accepted");
     ran(&garden, &["learned", "take-back", "tolerance:broccoli:heading:head"]).ended_with(0);
     assert_eq!((tonight(&garden), explained_of(&garden, "A2")), before);
+}
+
+/// A hard frost that was reported after three days, and looked at again when ten had passed and nights were mild: harm of one
+/// night, told by the worse report.
+#[test]
+fn a_second_look_teaches_of_the_night_that_did_it_and_is_no_harm_of_another() {
+    let garden = garden();
+    garden.tampered(FORETOLD);
+    for (night, low) in [(5, "-6C"), (13, "2C"), (15, "3C")] {
+        minimum(&garden, night, low, &[]);
+        minimum(&garden, night, low, &["--bed", "A2"]);
+    }
+    let first = ["damage", "A2", "broccoli", "3", "--night", "2027-01-05", "--at", "2027-01-08 10:00"];
+    ran(&garden, &first).ended_with(0);
+    let learned = |garden: &Installation| ran(garden, &["learned"]).ended_with(0).out;
+    let of_one = learned(&garden);
+    has(&of_one, "from 1 night: 2027-01-05");
+    // Without a night, and for last night by name.
+    let echo = ran(&garden, &["damage", "A2", "broccoli", "5"]).ended_with(0).out;
+    has(&echo, "by the night of Tuesday 5 January 2027");
+    let worst = learned(&garden);
+    has(&worst, "from 1 night: 2027-01-05");
+    assert_ne!(worst, of_one, "the worse report counts");
+    ran(&garden, &["damage", "A2", "broccoli", "5", "--night", "2027-01-15"]).ended_with(0);
+    ran(&garden, &["damage", "A2", "1", "--night", "2027-01-13", "--at", "2027-01-14 10:00"]).ended_with(0);
+    assert_eq!(learned(&garden), worst);
+    let story = |night: &str| ran(&garden, &["event", night]).ended_with(0).out;
+    has(&story("2027-01-05"), "dead: nothing will grow again; by what was found before it, of this night");
+    has(&story("2027-01-15"), "Found afterwards nothing is written");
+    let out = garden.path("season");
+    ran(&garden, &["season", "2026-27", "--out", &out.display().to_string()]).ended_with(0);
+    let mut table = csv::Reader::from_path(out.join("nights.csv")).expect("a table");
+    let headers = table.headers().expect("a header").clone();
+    let column = |name: &str| headers.iter().position(|header| header == name).expect("the column");
+    let (night, reports, worst) = (column("night"), column("reports"), column("worst_class"));
+    let harmed: Vec<_> =
+        table.records().map(|row| row.expect("a row")).filter(|row| !["", "0"].contains(&&row[reports])).collect();
+    assert_eq!(harmed.len(), 1, "{harmed:?}");
+    assert_eq!((&harmed[0][night], &harmed[0][reports], &harmed[0][worst]), ("2027-01-05", "1", "5"));
 }
 
 #[test]

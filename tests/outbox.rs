@@ -366,6 +366,45 @@ async fn a_list_in_hand_gives_place_to_a_newer_one_when_its_owner_dies() {
     }
 }
 
+/// Whoever is told in another's place reads the list in that mail, and must not read an old one behind a newer one.
+#[tokio::test]
+async fn what_quotes_a_list_gives_place_to_a_newer_list_to_the_same_person() {
+    // Numbered by themselves, and not as lists are.
+    let quoting = |to, number, quotes| OutboxRow {
+        kind: "not-reached".into(),
+        replaceable: false,
+        expires: evening() + Duration::hours(24),
+        quotes,
+        ..row(to, number)
+    };
+    let rows = [
+        quoting("crew@example.org", 7, Some(1)),
+        quoting("anna@example.org", 8, Some(1)),
+        quoting("crew@example.org", 9, Some(2)),
+        quoting("crew@example.org", 10, None),
+    ];
+    let (_folder, store) = store_with(&rows).await;
+    store.decide(None, round(), &[row("crew@example.org", 2)]).await.expect("decided");
+    let of = |states: Vec<(String, String)>| states.into_iter().map(|(_, state)| state).collect::<Vec<_>>();
+    assert_eq!(of(states(&store).await), ["waiting", "superseded", "waiting", "waiting", "waiting"]);
+
+    // In hand when the newer list is decided, and turned away.
+    let (_folder, store) = store_with(&rows[..1]).await;
+    let in_hand = store.claim(evening(), "a", LEASE).await.expect("a claim").expect("a row");
+    store.decide(None, round(), &[row("crew@example.org", 2)]).await.expect("decided");
+    record(&store, &in_hand, &Answer::TryLater("450".into()), evening()).await.expect("a sound store");
+    assert_eq!(of(states(&store).await), ["waiting", "superseded"]);
+
+    // It tells of the list that it quotes, and so does what tells that it was refused itself.
+    let (_folder, store) = store_with(&[row("anna@example.org", 3), quoting("crew@example.org", 7, Some(2))]).await;
+    for _ in 0..2 {
+        let claimed = store.claim(evening(), "a", LEASE).await.expect("a claim").expect("a row");
+        record(&store, &claimed, &Answer::Refused("550".into()), evening()).await.expect("a sound store");
+    }
+    let ended: Vec<Option<u32>> = store.unescalated().await.expect("readable").iter().map(|row| row.list).collect();
+    assert_eq!(ended, [Some(3), Some(2)]);
+}
+
 #[tokio::test]
 async fn a_newer_list_leaves_alone_what_it_does_not_replace() {
     let night_before = NightOf(night().0 - Duration::days(1));

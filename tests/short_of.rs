@@ -8,6 +8,7 @@ use counterpane::beds::{Bed, CoverStock, Crew, Garden, Hardened, Role};
 use counterpane::crops::Catalogue;
 use counterpane::message::{Context, Reader, evening_letter, plain_text};
 use counterpane::night::cover::CoverKind;
+use counterpane::plan::order::work_order;
 use counterpane::plan::said::SayReason;
 use counterpane::plan::{Measure, Plan};
 use counterpane::service::look::{list, span_of};
@@ -177,4 +178,27 @@ fn a_list_of_500_beds_names_each_and_stays_a_mail() {
         assert_eq!(text.matches(&format!("B{number:03}: leaf lettuce")).count(), 1, "{number}");
     }
     assert!(text.len() < 100_000, "{} bytes", text.len());
+}
+
+/// What fits the minutes of all people together is shared out among them, by day and late: no list asks for a bed and tells
+/// people to leave it in the next line.
+#[test]
+fn no_list_asks_for_what_its_order_leaves_out() {
+    for (people, minutes) in [(1, 8.0), (2, 15.0), (3, 10.0), (4, 8.0), (4, 3.0)] {
+        for before in [4.0, 0.3, -2.5] {
+            let mut garden = garden(cloth(3), Some((people, minutes)));
+            garden.beds.push(Bed { length: 4.0, ..bed("A5", "lettuce_leaf", "leafy") });
+            garden.beds.push(bed("A6", "lettuce_leaf", "leafy"));
+            let plan = listed(&garden, before);
+            let text = read(&plan);
+            assert!(
+                plan.has_work() && !text.contains("More than your time allows"),
+                "{people}, {minutes}, {before}: {text}"
+            );
+            assert!(
+                work_order(&plan).turns.iter().all(|turn| turn.starts_after.is_some()),
+                "{people}, {minutes}, {before}"
+            );
+        }
+    }
 }

@@ -38,12 +38,6 @@ pub struct NightBehind<'a> {
 /// How well a thermometer tells the air at the plants, K (assumed).
 const THERMOMETER: Kelvins = Kelvins(0.5);
 
-/// Whether a bed was out in the cold and in danger, or nothing was known of it, by what was said of a night.
-pub fn was_out(said: &Said, bed: &str) -> bool {
-    let measure = said.beds.iter().find(|said| said.bed == bed).map(|bed| bed.measure);
-    measure.is_some_and(|measure| !matches!(measure, Measure::Fine | Measure::BringIn))
-}
-
 /// The plantings that a night may have harmed, those at the highest chance first: of beds that its last list left out in
 /// danger, and wherever a thermometer has seen cold that harms with the chance from which this garden asks for work.
 ///
@@ -66,7 +60,7 @@ pub fn at_risk(garden: &Garden, catalogue: &Catalogue, night: NightBehind<'_>) -
         if measure == Some(Measure::BringIn) {
             continue;
         }
-        let is_out = list.is_some_and(|list| was_out(list, &bed.id));
+        let is_out = list.is_some_and(|list| list.was_out(&bed.id));
         let here = low_at(Place::Bed { bed: bed.id.clone() }).map(|low| Estimate { mean: low, spread: THERMOMETER });
         let of_bed = |chances: &[(usize, AtRisk)]| -> Vec<AtRisk> {
             chances.iter().filter(|(of, _)| *of == index).map(|(_, planting)| planting.clone()).collect()

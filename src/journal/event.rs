@@ -1,5 +1,7 @@
 //! Cold nights, derived from what was foretold, said, done, measured and found; nothing of them is written down.
 
+use super::found::{Dangers, Report, reports};
+use super::lying::{Stay, stays};
 use super::{Damage, Entry, Key, Place, Sampled, What};
 use crate::beds::Garden;
 use crate::crops::{Catalogue, Frame, Harm};
@@ -9,7 +11,7 @@ use crate::plan::Plan;
 use crate::plan::said::Said;
 use crate::plan::spell::Spell;
 use crate::risk::{BedRisk, DECIDING_SHARE, assess};
-use crate::rounds::{RoundKind, night_hours};
+use crate::rounds::RoundKind;
 use crate::units::{Celsius, MetresPerSecond};
 use crate::weather::Forecast;
 use crate::words::words;
@@ -217,8 +219,19 @@ pub struct Known {
     pub whole: Vec<PlaceLow>,
     /// Each with its night, the first thing said first.
     pub said: Vec<(NightOf, Said)>,
+    /// What the words of mornings left on the beds, of those before as well, each with the night that was over.
+    pub mornings: Vec<(NightOf, Said)>,
     /// Those before and after as well: covers stay on, and damage is found late.
     pub entries: Vec<Written>,
+    /// How cold nights were, those of some weeks before and after as well, by [`super::found::dangers`].
+    pub dangers: Dangers,
+}
+
+impl Known {
+    /// Every report of damage with the night that did it.
+    pub fn reports(&self, garden: &Garden) -> Vec<Report<'_>> {
+        reports(&self.entries, &self.dangers, garden.site.longitude)
+    }
 }
 
 /// The night to which an instant belongs: from noon to noon by the mean sun of a place. Not the clock's noon, so that a
@@ -286,6 +299,8 @@ pub fn cold_nights(garden: &Garden, catalogue: &Catalogue, known: &Known) -> Vec
         catalogue.crops.values().flat_map(|crop| &crop.tolerances).filter(|tolerance| tolerance.harm == Harm::Freezing);
     let warmest = tenderest.map(|tolerance| tolerance.damage_begins).fold(Celsius(0.0), Celsius::max);
     let warmest = garden.own_figures.iter().filter_map(|own| own.damage_begins).fold(warmest, Celsius::max);
+    let stays = stays(garden, &known.entries, &known.mornings);
+    let reports = known.reports(garden);
     let mut cold = Vec::new();
     for of in nights {
         let lows = measured.get(&of).map(Vec::as_slice).unwrap_or_default();
@@ -304,27 +319,12 @@ pub fn cold_nights(garden: &Garden, catalogue: &Catalogue, known: &Known) -> Vec
                 shown.map(|low| (low.low, low.place.clone())),
                 shown_of(&whole).is_some(),
                 known,
-                garden,
+                &stays,
+                &reports,
             ));
         }
     }
     cold
-}
-
-/// A night is mostly coldest shortly before sunrise, and covers come off after it (assumed).
-const LOW_BEFORE_SUNRISE: Duration = Duration::hours(1);
-
-/// The beds under a cover at an instant, by what was written down of laying and taking off, in order of time.
-fn covered_at(entries: &[Written], at: DateTime<Utc>) -> BTreeSet<&str> {
-    let mut covered = BTreeSet::new();
-    for written in entries.iter().filter(|written| written.stands() && written.entry.at <= at) {
-        match &written.entry.what {
-            What::Covered(laid) => covered.insert(laid.bed.as_str()),
-            What::Uncovered(taken_off) => covered.remove(taken_off.bed.as_str()),
-            _ => false,
-        };
-    }
-    covered
 }
 
 fn figures(
@@ -334,21 +334,16 @@ fn figures(
     measured: Option<(Celsius, Place)>,
     seen_through: bool,
     known: &Known,
-    garden: &Garden,
+    stays: &[Stay],
+    reports: &[Report<'_>],
 ) -> ColdNight {
     let asked = known.said.iter().filter(|(night, _)| *night == of).flat_map(|(_, said)| &said.beds);
     let mut asked: Vec<&str> = asked.filter(|bed| bed.cover.is_some()).map(|bed| bed.bed.as_str()).collect();
     asked.sort_unstable();
     asked.dedup();
-    let mut damage: Vec<&Damage> = Vec::new();
-    for written in known.entries.iter().filter(|written| written.stands()) {
-        match &written.entry.what {
-            What::Damage(found) if found.night == of => damage.push(found),
-            _ => {}
-        }
-    }
-    let (_, sunrise) = night_hours(&garden.site, &garden.zone, of);
-    let covered = covered_at(&known.entries, sunrise - LOW_BEFORE_SUNRISE);
+    let damage: Vec<&Damage> = reports.iter().filter(|report| report.night == of).map(|report| report.damage).collect();
+    let lying = stays.iter().filter(|stay| stay.is_sure(of));
+    let covered: BTreeSet<&str> = lying.map(|stay| stay.laid.bed.as_str()).collect();
     ColdNight {
         of,
         tender,

@@ -1,12 +1,13 @@
 use super::lows::{LoggedNight, NightLow};
 use super::*;
 use crate::beds::sample;
-use crate::journal::{Entry, Place, Reading, Sampled};
+use crate::journal::event::Written;
+use crate::journal::{Entry, Place, Reading, Sampled, What};
 use crate::night::Estimate;
 use crate::night::screen::{CLEAR_CALM_SHIFT, CLEAR_CALM_SPREAD, UNKNOWN_SITE_SPREAD};
 use crate::rounds::RoundKind;
 use crate::units::{Celsius, Kelvins, MetresPerSecond};
-use chrono::{DateTime, NaiveDate, Utc};
+use chrono::{DateTime, Duration, NaiveDate, Utc};
 use proptest::prelude::*;
 
 fn garden() -> Garden {

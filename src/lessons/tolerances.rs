@@ -7,7 +7,7 @@
 use super::{Lessons, lows};
 use crate::beds::{Bed, Garden, Planting};
 use crate::crops::{Catalogue, Crop, Figures, Frame, Harm, Organ, Tolerance};
-use crate::journal::{Damage, Place, What};
+use crate::journal::{Damage, Place};
 use crate::learn::Learned;
 use crate::learn::tolerance::{DamageReport, learn};
 use crate::night::Estimate;
@@ -60,6 +60,13 @@ pub enum Why {
     UnknownCover,
 }
 
+/// A report of harm that stands, and the night that did it, by [`crate::journal::found`].
+#[derive(Clone, Debug, PartialEq)]
+pub struct Harmed {
+    pub night: NightOf,
+    pub damage: Damage,
+}
+
 /// What reports of harm have taught, and those that did not.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct FromHarm {
@@ -83,20 +90,21 @@ pub fn part_of<'c>(crop: &'c Crop, stage: &str) -> Result<&'c Tolerance, Why> {
 }
 
 /// What reports have taught of each crop and stage, in order of their names. Offsets and gains of the garden act as they
-/// stand in it, accepted ones too. Of a planting that was looked at on several days, the last look counts.
+/// stand in it, accepted ones too. Of a planting that was looked at on several days, the worst counts: harm shows late.
 pub fn of(garden: &Garden, catalogue: &Catalogue, lessons: &Lessons) -> FromHarm {
     let mut found = FromHarm::default();
     let mut looks: BTreeMap<(NightOf, String, Option<String>), &Damage> = BTreeMap::new();
-    // In order of time, so that the last one stays.
-    for written in lessons.damage.iter().filter(|written| written.stands()) {
-        let What::Damage(damage) = &written.entry.what else { continue };
+    for Harmed { night, damage } in &lessons.damage {
         let bed = garden.beds.iter().find(|bed| bed.id == damage.bed);
-        let crop = damage.crop.clone().or_else(|| only_crop(bed?, damage.night));
-        looks.insert((damage.night, damage.bed.clone(), crop), damage);
+        let crop = damage.crop.clone().or_else(|| only_crop(bed?, *night));
+        let worst = looks.entry((*night, damage.bed.clone(), crop)).or_insert(damage);
+        if damage.class >= worst.class {
+            *worst = damage;
+        }
     }
     let mut reports: BTreeMap<(String, String, Organ), (Part, Vec<DamageReport>)> = BTreeMap::new();
     for ((night, bed, crop), damage) in looks {
-        match report(garden, catalogue, lessons, crop.as_deref(), damage) {
+        match report(garden, catalogue, lessons, crop.as_deref(), night, damage) {
             Ok((part, report)) => {
                 let key = (part.crop.clone(), part.stage.clone(), part.organ);
                 reports.entry(key).or_insert_with(|| (part, Vec::new())).1.push(report);
@@ -138,9 +146,9 @@ fn report(
     catalogue: &Catalogue,
     lessons: &Lessons,
     crop: Option<&str>,
+    night: NightOf,
     damage: &Damage,
 ) -> Result<(Part, DamageReport), Why> {
-    let night = damage.night;
     let bed = garden.beds.iter().find(|bed| bed.id == damage.bed).ok_or(Why::NotThere)?;
     let crop = catalogue.crops.get(crop.ok_or(Why::Several)?).ok_or(Why::NotThere)?;
     let mut plantings = bed.plantings.iter().filter(|planting| planting.crop == crop.id && stood(planting, night));

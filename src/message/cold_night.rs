@@ -5,7 +5,7 @@ use super::look_again::command;
 use crate::beds::Garden;
 use crate::journal::at_risk::AtRisk;
 use crate::journal::event::{ColdNight, ForecastAtRound, Known, PlaceLow, Written, night_of, night_of_sample};
-use crate::journal::{Place, What};
+use crate::journal::{Damage, Place, What};
 use crate::night::Estimate;
 use crate::plan::Measure;
 use crate::plan::said::{Said, SaidBed};
@@ -111,30 +111,27 @@ pub fn story(of: NightOf, cold: Option<&ColdNight>, known: &Known, at_risk: &[At
     }
     let picked = entries().filter(|written| matches!(written.entry.what, What::Harvested(_))).map(line);
     part("Picked", picked.collect());
-    let found = known.entries.iter().filter(|written| {
+    let (sunset, sunrise) = night_hours(&garden.site, &garden.zone, of);
+    let gone = known.entries.iter().filter(|written| {
         written.stands()
-            && match &written.entry.what {
-                What::Damage(damage) => damage.night == of,
-                What::Lost(_) | What::Resown(_) => {
-                    let (sunset, sunrise) = night_hours(&garden.site, &garden.zone, of);
-                    (sunset..=sunrise + Duration::days(14)).contains(&written.entry.at)
-                }
-                _ => false,
-            }
+            && matches!(written.entry.what, What::Lost(_) | What::Resown(_))
+            && (sunset..=sunrise + Duration::days(14)).contains(&written.entry.at)
     });
-    let dated = |written: &Written| {
+    let harm = known.reports(garden).into_iter().filter(|report| report.night == of).map(|report| {
+        let moved = if report.damage.night == of { "" } else { "; by what was found before it, of this night" };
+        (report.written, moved)
+    });
+    let mut found: Vec<(&Written, &str)> = gone.map(|written| (written, "")).chain(harm).collect();
+    found.sort_by_key(|(written, _)| written.entry.at);
+    let dated = |(written, moved): (&Written, &str)| {
         let day = garden.zone.local(written.entry.at).format("%Y-%m-%d");
-        format!("{day}  {}", said_by(&written.entry.what, shown))
+        format!("{day}  {}{moved}", said_by(&written.entry.what, shown))
     };
-    part("Found afterwards", found.map(dated).collect());
+    part("Found afterwards", found.into_iter().map(dated).collect());
+    let reports = known.reports(garden);
     let is_answered = |planting: &AtRisk| {
-        known.entries.iter().filter(|written| written.stands()).any(|written| match &written.entry.what {
-            What::Damage(damage) => {
-                let crop = damage.crop.as_ref().is_none_or(|crop| *crop == planting.crop);
-                damage.night == of && damage.bed == planting.bed && crop
-            }
-            _ => false,
-        })
+        let of_it = |damage: &Damage| damage.crop.as_ref().is_none_or(|crop| *crop == planting.crop);
+        reports.iter().any(|report| report.night == of && report.damage.bed == planting.bed && of_it(report.damage))
     };
     let open: Vec<String> = at_risk
         .iter()

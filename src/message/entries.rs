@@ -117,7 +117,7 @@ pub(super) fn crops_of(bed: &BedPlan<'_>) -> String {
             crops.push(&planting.crop.name);
         }
     }
-    crops.join(", ")
+    if crops.is_empty() { "nothing left".into() } else { crops.join(", ") }
 }
 
 fn entry(plan: &Plan<'_>, bed: &BedPlan<'_>, reader: Reader) -> Entry {

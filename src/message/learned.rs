@@ -15,7 +15,7 @@ use std::collections::BTreeMap;
 use std::fmt::Write;
 
 /// The list of `counterpane learned`: figures, and reports of harm that taught nothing.
-pub fn list(rows: &[Row], aside: &[Aside], garden: &Garden) -> String {
+pub fn list(rows: &[Row], aside: &[Aside], left_on: &BTreeMap<String, NightOf>, garden: &Garden) -> String {
     let scale = garden.shown;
     let mut text = String::new();
     // Writing to a text in memory cannot fail.
@@ -72,6 +72,16 @@ pub fn list(rows: &[Row], aside: &[Aside], garden: &Garden) -> String {
         for Aside { night, bed, crop, why } in aside {
             let crop = crop.as_deref().unwrap_or("the whole bed");
             line(&format!("   {night}, bed {bed}, {crop}: {}", why_not(*why)));
+        }
+    }
+    if !left_on.is_empty() {
+        line("");
+        line(
+            "Covers that nobody wrote off: until it is written down, no night from then on teaches anything of the bed",
+        );
+        line("(counterpane covered BED --uncovered --at TIME)");
+        for (bed, since) in left_on {
+            line(&format!("   bed {bed}: not known since {since}"));
         }
     }
     if asked(rows).next().is_some() {
@@ -170,7 +180,7 @@ fn doubted(doubt: Doubt, scale: Scale) -> String {
 
 /// The same for other programs. Differences are in kelvins, whatever the garden is shown; of a tolerance they are what both
 /// thresholds are moved by, and the catalogue's stand beside them.
-pub fn document(rows: &[Row], aside: &[Aside], garden: &Garden) -> Value {
+pub fn document(rows: &[Row], aside: &[Aside], left_on: &BTreeMap<String, NightOf>, garden: &Garden) -> Value {
     let figure = |figure: Figure| json!({ "mean_k": figure.mean.0, "spread_k": figure.spread.0 });
     let rows: Vec<Value> = rows
         .iter()
@@ -218,5 +228,7 @@ pub fn document(rows: &[Row], aside: &[Aside], garden: &Garden) -> Value {
             json!({ "night": night.to_string(), "bed": bed, "crop": crop, "why": why_not(*why) })
         })
         .collect();
-    json!({ "garden": garden.id, "figures": rows, "teach_nothing": aside })
+    let left_on: Vec<Value> =
+        left_on.iter().map(|(bed, since)| json!({ "bed": bed, "not_known_since": since.to_string() })).collect();
+    json!({ "garden": garden.id, "figures": rows, "teach_nothing": aside, "covers_not_written_off": left_on })
 }

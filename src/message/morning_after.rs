@@ -5,7 +5,7 @@ use super::look_again::{AtRiskOf, TELL, in_the_morning};
 use super::{cautions, entries, sentences};
 use crate::beds::{Bed, Garden, Role};
 use crate::crops::{AfterFrost, Catalogue};
-use crate::journal::at_risk::{AtRisk, was_out};
+use crate::journal::at_risk::AtRisk;
 use crate::plan::Measure;
 use crate::plan::said::Said;
 use crate::plan::spell::{ByDay, DayAdvice, Kept};
@@ -129,7 +129,7 @@ fn looks(
     said: &Said,
     reader: Reader,
 ) -> Option<entries::Group> {
-    let beds = garden.beds.iter().filter(|bed| was_out(said, &bed.id));
+    let beds = garden.beds.iter().filter(|bed| said.was_out(&bed.id));
     let entries: Vec<entries::Entry> = beds
         .flat_map(|bed| {
             let was_picked = said.beds.iter().any(|said| said.bed == bed.id && said.measure == Measure::Harvest);

@@ -3,8 +3,9 @@
 use super::letter::capitalised;
 use crate::plan::Plan;
 use crate::plan::ready::{Coming, Emptied, Follows, Look, Next, Outlook, Ready, outlook};
-use crate::plan::remarks::BedRemark;
-use chrono::NaiveDate;
+use crate::plan::remarks::Remark;
+use crate::zone::Zone;
+use chrono::{DateTime, NaiveDate, Utc};
 
 /// So many plantings that are still to come are named; more would be a calendar.
 const NAMED: usize = 3;
@@ -103,18 +104,49 @@ fn date(day: NaiveDate, today: NaiveDate) -> String {
 }
 
 /// A remark on a bed, as a sentence.
-pub fn remark(remark: &BedRemark) -> String {
+pub fn remark(remark: &Remark, zone: &Zone) -> String {
     let centimetres = |metres: f64| format!("{:.0} cm", metres * 100.0);
     match remark {
-        BedRemark::Shallow { bed, crop, depth, wants } => format!(
+        Remark::Shallow { bed, crop, depth, wants } => format!(
             "{bed}: {} of soil is little for {crop}, which wants {}; expect short or forked roots.",
             centimetres(*depth),
             centimetres(*wants)
         ),
-        BedRemark::Close { bed, crop, room, spread } => format!(
+        Remark::Close { bed, crop, room, spread } => format!(
             "{bed}: each plant of {crop} has {} of room and grows {} across; thin them, or expect small ones.",
             centimetres(*room),
             centimetres(*spread)
         ),
+        Remark::Long { bed, side } => {
+            format!("{bed}: it is {side:.0} m long; are that metres? Write feet and centimetres as metres.")
+        }
+        Remark::Old { bed, crop, planted, days } => {
+            format!(
+                "{bed}: {crop} was planted on {planted}, {days} days ago; is the year right, and does it still stand?"
+            )
+        }
+        Remark::SmallCover { cover, count: 1 } => {
+            format!("{cover}: one piece, too small for any bed here; it is never asked for. Is its size right?")
+        }
+        Remark::SmallCover { cover, count } => format!(
+            "{cover}: {count} pieces, too small for any bed here even together; they are never asked for. Is their size \
+             right?"
+        ),
+        Remark::NobodyWorks => {
+            "the crew has no minutes, so that lists ask for no work. Leave [crew] out if work should not be limited."
+                .into()
+        }
+        Remark::NoPlace { zone } => format!(
+            "the time zone {zone} is no place's and may know no summer time; write that of a place, such as \
+             America/New_York."
+        ),
+        Remark::LateList { made_at, deadline } => {
+            let clock = |at: &DateTime<Utc>| zone.local(*at).format("%H:%M").to_string();
+            format!(
+                "on the shortest day work should be done by {}, and the afternoon's list is made at {}; make it earlier.",
+                clock(deadline),
+                clock(made_at)
+            )
+        }
     }
 }

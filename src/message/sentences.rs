@@ -155,11 +155,12 @@ pub(super) fn instructions(bed: &BedPlan<'_>) -> Vec<String> {
         };
         lines.push(format!("{verb}: {what}{edges}."));
     }
+    // From last night, or laid by day.
     if bed.is_out {
         lines.push(if bed.measure == Measure::BringIn {
             "Inside since last night: leave it there.".into()
         } else {
-            "It lies there since last night: see that it is closed, its edges down.".into()
+            "It lies there already: see that it is closed, its edges down.".into()
         });
     }
     lines
@@ -306,6 +307,7 @@ pub(super) fn why(plan: &Plan<'_>, bed: &BedPlan<'_>, role: Role) -> Vec<String>
             lines.extend(minor_part(bed));
             better_line(bed)
         }
+        Reason::PickedBefore => Some("By the journal, what this night would take is picked or gone.".into()),
         Reason::SoilTooCold { soil, begins } => Some(format!(
             "Why: {} at root depth; below {} what grows there breaks down in store.",
             fine(*soil, scale),
@@ -539,8 +541,13 @@ pub(super) fn changes(plan: &Plan<'_>, changes: &Changes, at: DateTime<Utc>) -> 
     for id in &changes.riskier {
         lines.push(format!("{}: as before, but harm has become likelier.", title(id).0));
     }
+    for id in &changes.again {
+        lines.push(format!("{}: its cover is off since; lay it again.", title(id).0));
+    }
     for id in &changes.other_cover {
-        lines.push(format!("{}: another cover than before; one that is on already may stay.", title(id).0));
+        let is_given_back = given_back.iter().any(|(_, beds)| beds.contains(&id.as_str()));
+        let on = if is_given_back { "the shared one goes back" } else { "one that is on already may stay" };
+        lines.push(format!("{}: another cover than before; {on}.", title(id).0));
     }
     if lines.is_empty() {
         return Vec::new();

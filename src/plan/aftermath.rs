@@ -16,11 +16,14 @@ pub fn loss_left(planned: &BedRisk<'_>, measure: Measure, cover: Option<Cover>, 
     for (before, after) in planned.plantings.iter().zip(&came.plantings) {
         for (expected, organ) in before.organs.iter().zip(&after.organs) {
             let chance = organ.under(cover).chance.0;
-            let part = if measure == Measure::Harvest && harvest::is_due(expected) {
+            let left = before.left.of(organ.tolerance);
+            let part = if measure == Measure::Harvest && harvest::is_due(before, expected) {
                 let yields = harvest::yield_of(planned.bed, before);
-                yields.taken * yields.growth_forgone + (1.0 - yields.taken) * chance
+                let to_pick = before.left.to_pick.min(left);
+                let rest = (1.0 - yields.taken) * to_pick + left - to_pick;
+                yields.taken * to_pick * yields.growth_forgone + rest * chance
             } else {
-                chance
+                left * chance
             };
             lost += after.worth.0 * organ.tolerance.share * part;
         }

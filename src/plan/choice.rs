@@ -183,7 +183,8 @@ fn bed_plan<'a>(means: &Means<'_>, risk: BedRisk<'a>, way: &Way, ways: &[Way], a
     {
         // Work is asked only where there is danger worth naming: a few minutes of expected loss over a large bed
         // can outweigh its work long before any plant is likely to be hurt.
-        (Measure::Fine, why_fine(&risk, caution))
+        let picked = Some(Reason::PickedBefore).filter(|_| risk.is_picked());
+        (Measure::Fine, picked.unwrap_or_else(|| why_fine(&risk, caution)))
     } else {
         let reason = match way.measure {
             Measure::Cover => {

@@ -52,6 +52,8 @@ pub(super) const PICKED_ANYHOW: f64 = 0.5;
 /// From such a chance of damage on a part is picked, where people go out for its bed at all (assumed). A garden's caution
 /// does not move it: what is picked too early is a loss of its own.
 const DUE: f64 = 0.10;
+/// Less than this part of a picking is not asked for (assumed).
+const WORTH_ASKING: f64 = 0.1;
 /// Plants with less room than this are handled by the bunch, and nobody counts them, m (assumed).
 const COUNTED_FROM_SPREAD: f64 = 0.25;
 
@@ -60,7 +62,9 @@ const COUNTED_FROM_SPREAD: f64 = 0.25;
 pub(super) fn picks(risk: &BedRisk<'_>) -> Vec<Pick> {
     let mut due: Vec<(usize, &PlantingRisk<'_>, &OrganRisk<'_>)> = Vec::new();
     for (index, planting) in risk.plantings.iter().enumerate() {
-        due.extend(planting.organs.iter().filter(|organ| is_due(organ)).map(|organ| (index, planting, organ)));
+        due.extend(
+            planting.organs.iter().filter(|organ| is_due(planting, organ)).map(|organ| (index, planting, organ)),
+        );
     }
     let organ_of = |(_, planting, organ): &(usize, &PlantingRisk<'_>, &OrganRisk<'_>)| {
         taken(planting.crop.growing.harvested, organ.tolerance.organ)
@@ -77,7 +81,7 @@ pub(super) fn picks(risk: &BedRisk<'_>) -> Vec<Pick> {
         }
         seen.push((index, instruction));
         let organ = organ_of(&entry);
-        let (plants, work) = size(risk.bed, planting.planting, planting.crop, organ);
+        let (plants, work) = size(risk.bed, planting, organ);
         let same = |pick: &&mut Pick| pick.crop == planting.crop.name && pick.instruction == *instruction;
         match picks.iter_mut().find(same) {
             Some(pick) => {
@@ -104,8 +108,11 @@ pub(super) fn work(risk: &BedRisk<'_>) -> Minutes {
 
 /// Whether a part is to be picked before this night: it can be, and it is in danger. What grows in the soil waits
 /// until the soil itself is heading below its threshold; that its freezing point is badly known is no reason to dig.
-pub(super) fn is_due(organ: &OrganRisk<'_>) -> bool {
+pub(super) fn is_due(planting: &PlantingRisk<'_>, organ: &OrganRisk<'_>) -> bool {
     let tolerance = organ.tolerance;
+    if planting.left.to_pick < WORTH_ASKING {
+        return false;
+    }
     let in_danger = match tolerance.frame {
         Frame::Soil => organ.open.minimum.mean <= organ.damage_begins,
         Frame::ScreenAir | Frame::Tissue => organ.open.chance.0 >= DUE,
@@ -117,23 +124,25 @@ pub(super) fn is_due(organ: &OrganRisk<'_>) -> bool {
 /// autumn does not warm again. The soil expected, and where harm begins. What is worth nothing is left.
 pub(super) fn soil_too_cold(risk: &BedRisk<'_>) -> Option<Reason> {
     let plantings = risk.plantings.iter().filter(|planting| planting.worth > Minutes(0.0));
-    let organs = plantings.flat_map(|planting| &planting.organs);
-    let chilled = organs.filter(|organ| {
-        organ.tolerance.frame == Frame::Soil && organ.tolerance.harm == Harm::Chilling && is_due(organ)
-    });
+    let organs = plantings.flat_map(|planting| planting.organs.iter().filter(move |organ| is_due(planting, organ)));
+    let chilled = organs.filter(|organ| organ.tolerance.frame == Frame::Soil && organ.tolerance.harm == Harm::Chilling);
     let coldest = chilled.max_by(|a, b| b.open.margin.0.total_cmp(&a.open.margin.0))?;
     Some(Reason::SoilTooCold { soil: coldest.open.minimum.mean, begins: coldest.damage_begins })
 }
 
 /// Whether all that is in danger in a bed are roots and tubers that the soil keeps through this night.
 pub(super) fn soil_keeps(risk: &BedRisk<'_>, caution: Caution) -> Option<Reason> {
-    let organs = risk.plantings.iter().filter_map(PlantingRisk::deciding);
-    let in_danger: Vec<&OrganRisk<'_>> = organs.filter(|organ| organ.open.chance >= caution.fine_below()).collect();
-    let kept = |organ: &&OrganRisk<'_>| organ.tolerance.frame == Frame::Soil && !is_due(organ);
+    let organs = risk.plantings.iter().filter_map(|planting| Some((planting, planting.deciding()?)));
+    let in_danger: Vec<_> = organs.filter(|(_, organ)| organ.open.chance >= caution.fine_below()).collect();
+    // What was lifted is not in the soil any more.
+    let kept = |(planting, organ): &(&PlantingRisk<'_>, &OrganRisk<'_>)| {
+        organ.tolerance.frame == Frame::Soil && !is_due(planting, organ)
+    };
     if in_danger.is_empty() || !in_danger.iter().all(kept) {
         return None;
     }
-    let tenderest = in_danger.into_iter().max_by(|a, b| a.damage_begins.0.total_cmp(&b.damage_begins.0))?;
+    let tenderest =
+        in_danger.into_iter().map(|(_, organ)| organ).max_by(|a, b| a.damage_begins.0.total_cmp(&b.damage_begins.0))?;
     Some(Reason::SoilKeepsRoots { soil: tenderest.open.minimum.mean, begins: tenderest.damage_begins })
 }
 
@@ -165,7 +174,7 @@ pub(super) fn is_harvest_stage(crop: &Crop, stage: &str) -> bool {
 }
 
 /// What is taken, of a part at risk: of beans and tomatoes the plant is at risk and the pods and fruit are taken.
-fn taken(habit: HarvestHabit, at_risk: Organ) -> Organ {
+pub(super) fn taken(habit: HarvestHabit, at_risk: Organ) -> Organ {
     match (habit, at_risk) {
         (HarvestHabit::Pods, Organ::Leaf) => Organ::Pod,
         (HarvestHabit::Fruit, Organ::Leaf) => Organ::Fruit,
@@ -196,13 +205,20 @@ pub(super) fn plants(bed: &Bed, planting: &Planting, crop: &Crop) -> f64 {
     }
 }
 
-/// How many plants are cut one by one, and how long it takes.
-fn size(bed: &Bed, planting: &Planting, crop: &Crop, organ: Organ) -> (Option<u32>, Minutes) {
-    let area = bed.area() * planting.part_of_bed;
-    let plants = plants(bed, planting, crop);
+/// Whether a part is cut plant by plant, and whether somebody would count the plants.
+pub(super) fn by_plant(crop: &Crop, organ: Organ) -> (bool, bool) {
     let by_plant = matches!(organ, Organ::Head | Organ::Curd | Organ::Bulb)
         || (organ == Organ::Leaf && crop.growing.harvested == HarvestHabit::Whole);
-    let counted = by_plant && crop.growing.spread >= COUNTED_FROM_SPREAD;
+    (by_plant, by_plant && crop.growing.spread >= COUNTED_FROM_SPREAD)
+}
+
+/// How many plants are cut one by one, and how long it takes: of what is still there to pick.
+fn size(bed: &Bed, risk: &PlantingRisk<'_>, organ: Organ) -> (Option<u32>, Minutes) {
+    let (planting, crop) = (risk.planting, risk.crop);
+    let left = risk.left.stands * risk.left.to_pick;
+    let area = bed.area() * planting.part_of_bed * left;
+    let plants = (plants(bed, planting, crop) * left).round().max(1.0);
+    let (by_plant, counted) = by_plant(crop, organ);
     let minutes = match organ {
         _ if counted => CUT_PER_PLANT * plants,
         _ if by_plant => PULL_PER_SQUARE_METRE * area,
@@ -212,7 +228,7 @@ fn size(bed: &Bed, planting: &Planting, crop: &Crop, organ: Organ) -> (Option<u3
         Organ::Leaf | Organ::Crown | Organ::Head | Organ::Curd | Organ::Bulb => LEAVES_PER_SQUARE_METRE * area,
     };
     let least = match bed.kind {
-        BedKind::Containers { count, .. } => PER_POT * f64::from(count) * planting.part_of_bed,
+        BedKind::Containers { count, .. } => PER_POT * f64::from(count) * planting.part_of_bed * left,
         BedKind::InGround | BedKind::Raised => 0.0,
     };
     // Beds are bounded by the limits of settings, and plants with them.
@@ -220,7 +236,7 @@ fn size(bed: &Bed, planting: &Planting, crop: &Crop, organ: Organ) -> (Option<u3
 }
 
 /// What stays after picking.
-fn keeps(crop: &Crop, stage: &str, organ: Organ) -> Keeps {
+pub(super) fn keeps(crop: &Crop, stage: &str, organ: Organ) -> Keeps {
     match (crop.growing.harvested, crop.growing.life) {
         _ if matches!(organ, Organ::Root | Organ::Tuber) => Keeps::Nothing,
         (HarvestHabit::CentralThenSideShoots, _) => Keeps::Plant,

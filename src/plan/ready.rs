@@ -159,7 +159,8 @@ enum Readiness {
 /// they are worth cutting.
 fn readiness(garden: &Garden, planting: &PlantingRisk<'_>, today: NaiveDate) -> Readiness {
     let earliest = ripe_from(garden, planting);
-    if is_harvest_stage(planting.crop, planting.stage.name) && earliest.is_none_or(|day| day <= today) {
+    let has_some = planting.left.to_pick > 0.0;
+    if has_some && is_harvest_stage(planting.crop, planting.stage.name) && earliest.is_none_or(|day| day <= today) {
         return Readiness::Ready { since: earliest };
     }
     // A day that has passed without the stage having come says nothing of when it comes.

@@ -4,14 +4,15 @@
 //! a measure is no news.
 
 use super::before::still_out;
-use super::{CoverUse, Measure, Plan};
+use super::{BedPlan, CoverUse, Measure, Plan};
 use crate::beds::{CoverStock, Garden};
+use crate::risk::PlantingRisk;
 use crate::rounds::{AllQuiet, RoundKind};
 use crate::words::words;
 use chrono::{DateTime, Duration, Utc};
 use serde::{Deserialize, Serialize};
 use std::cmp::Ordering;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// What a garden was last told of a night.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
@@ -24,6 +25,9 @@ pub struct Said {
     /// In the word of the morning after: beds whose cover or pots were to stay as they were.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub kept: Option<Vec<String>>,
+    /// Of these, the beds whose cover was to be opened by day.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub open: Vec<String>,
 }
 
 /// Pieces of a shared cover that another garden's list of the same night uses.
@@ -65,17 +69,24 @@ pub fn pieces_left(lists: &[Said], deadline: DateTime<Utc>, told: Option<&Said>)
     if lists.iter().all(|said| said.kept.is_none()) {
         return left;
     }
-    let on = |said: &Said, name: &str| {
-        let covers = said.beds.iter().filter_map(|bed| bed.cover.as_deref());
-        covers.filter(|cover| CoverUse::name_in(cover).to_lowercase() == name).count()
-    };
     let stays = out.clone().after_the_morning(lists, told);
+    let is_it = |cover: &str, name: &str| CoverUse::name_in(cover).to_lowercase() == name;
+    // Under one piece lies a bed, or it and its neighbour; it comes off once nothing of it stays.
+    let on = |said: &Said, name: &str| -> BTreeSet<(String, String)> {
+        let covers = said.beds.iter().filter_map(|bed| Some((&bed.bed, bed.cover.as_deref()?)));
+        let covers = covers.filter(|(_, cover)| is_it(cover, name));
+        covers
+            .map(|(bed, cover)| {
+                let (bed, other) = (bed.as_str(), CoverUse::together_in(cover).unwrap_or(bed));
+                (bed.min(other).to_string(), bed.max(other).to_string())
+            })
+            .collect()
+    };
     left.retain(|name, pieces| {
         let staying = on(&stays, name);
-        let off = u32::try_from(on(&out, name) - staying).unwrap_or(u32::MAX);
-        let together = out.beds.iter().filter_map(|bed| bed.cover.as_deref()).any(CoverUse::is_over_two);
-        *pieces = if together { *pieces } else { pieces.saturating_sub(off).max(1) };
-        staying > 0
+        let off = on(&out, name).difference(&staying).count();
+        *pieces = pieces.saturating_sub(u32::try_from(off).unwrap_or(u32::MAX)).max(1);
+        !staying.is_empty()
     });
     left
 }
@@ -104,6 +115,34 @@ pub struct SaidBed {
     /// The word of the reason for its measure; what was said before this was kept has none.
     #[serde(default)]
     pub reason: Option<String>,
+    /// The crops that it asks to pick, as the catalogue has them.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub picks: Vec<String>,
+    /// Whether something of what grows there was picked or lost before.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub is_picked: bool,
+}
+
+impl SaidBed {
+    /// Whether its cover lay there when it was asked for, and took no work.
+    pub(super) fn lies_there(&self) -> bool {
+        self.measure == Measure::Cover && self.takes_no_work()
+    }
+
+    /// Whether it was out when it was asked for.
+    fn takes_no_work(&self) -> bool {
+        self.measure.is_work() && self.minutes == Some(0.0)
+    }
+
+    /// Whether somebody has done the picking that `before` asked for, and nothing else is asked now: that is no news.
+    fn has_done(&self, before: &SaidBed) -> bool {
+        let rest = match self.measure {
+            Measure::Cover => self.cover == before.cover,
+            Measure::Fine | Measure::Leave => before.cover.is_none(),
+            _ => false,
+        };
+        before.measure == Measure::Harvest && self.is_picked && rest
+    }
 }
 
 /// What a garden is told, and why.
@@ -122,6 +161,8 @@ pub enum SayReason {
     DataMissing,
     /// A sign of life on its own schedule.
     AllQuiet,
+    /// The day turns too hot or too bright for covers that the word of the morning left on.
+    TooHotByDay,
     /// The morning after: uncover, and note what the night did.
     MorningAfter,
 }
@@ -151,8 +192,11 @@ pub struct Changes {
     pub riskier: Vec<String>,
     /// Beds with the same measure and another cover.
     pub other_cover: Vec<String>,
-    /// Beds that had a cover and are to have none, with what it was called: see [`CoverUse::title`].
+    /// Beds that had a cover and are to have none of it, or one layer of two, with what it was called: see
+    /// [`CoverUse::title`].
     pub freed: Vec<(String, String)>,
+    /// Beds whose cover lay there, and is to be laid again.
+    pub again: Vec<String>,
     /// Whether any of the worse asks for more than before, rather than for something else.
     pub asks_more: bool,
 }
@@ -168,17 +212,30 @@ impl Said {
             remaining: bed.remaining_chance().0,
             minutes: Some(bed.tonight.0),
             reason: Some(bed.reason.word().into()),
+            picks: picks_of(bed),
+            is_picked: bed.risk.is_picked(),
         });
         let mut covers = BTreeMap::new();
         for cover in plan.beds.iter().filter_map(|bed| bed.cover.as_ref()) {
             *covers.entry(cover.name.clone()).or_default() += cover.pieces;
         }
-        Said { at: plan.made_at, beds: beds.collect(), covers, kept: None }
+        Said { at: plan.made_at, beds: beds.collect(), covers, ..Said::default() }
     }
 
     /// Whether somebody was asked to do something.
     pub fn has_work(&self) -> bool {
         self.beds.iter().any(|bed| bed.measure.is_work())
+    }
+
+    /// Whether somebody was asked to do more than to leave what is out.
+    fn wants_people(&self) -> bool {
+        self.beds.iter().any(|bed| bed.measure.is_work() && !bed.takes_no_work())
+    }
+
+    /// Whether a bed was out in the cold and in danger, or nothing was known of it.
+    pub fn was_out(&self, bed: &str) -> bool {
+        let measure = self.beds.iter().find(|said| said.bed == bed).map(|bed| bed.measure);
+        measure.is_some_and(|measure| !matches!(measure, Measure::Fine | Measure::BringIn))
     }
 
     fn is_all_fine(&self) -> bool {
@@ -189,6 +246,16 @@ impl Said {
     pub fn is_unknown(&self) -> bool {
         self.beds.iter().any(|bed| bed.measure == Measure::Unknown)
     }
+}
+
+/// The crops of a bed that are to be picked.
+fn picks_of(bed: &BedPlan<'_>) -> Vec<String> {
+    let is_picked = |planting: &&PlantingRisk<'_>| bed.picks.iter().any(|pick| pick.crop == planting.crop.name);
+    let mut crops: Vec<String> =
+        bed.risk.plantings.iter().filter(is_picked).map(|planting| planting.crop.id.clone()).collect();
+    crops.sort();
+    crops.dedup();
+    crops
 }
 
 /// Work that is no longer asked although the chance of damage rose by this much is a bed given up, not an all-clear
@@ -204,7 +271,11 @@ pub fn changes(last: &Said, next: &Said) -> Changes {
     for bed in &next.beds {
         let before = last.beds.iter().find(|said| said.bed == bed.bed);
         let measure = before.map_or(Measure::Fine, |said| said.measure);
-        if let Some(cover) = before.and_then(|said| said.cover.as_ref()).filter(|_| bed.cover.is_none()) {
+        if before.is_some_and(|before| bed.has_done(before)) {
+            continue;
+        }
+        let stays = |cover: &String| bed.cover.as_ref().is_some_and(|now| CoverUse::has_all_of(now, cover));
+        if let Some(cover) = before.and_then(|said| said.cover.as_ref()).filter(|cover| !stays(cover)) {
             changes.freed.push((bed.bed.clone(), cover.clone()));
         }
         let given_up = bed.measure == Measure::Leave
@@ -212,7 +283,8 @@ pub fn changes(last: &Said, next: &Said) -> Changes {
         let order = if given_up { Ordering::Greater } else { urgency(bed.measure).cmp(&urgency(measure)) };
         match order {
             Ordering::Greater => {
-                changes.asks_more = true;
+                // Where nothing was known, that covers stay where they lie asks for nothing more.
+                changes.asks_more |= !(measure == Measure::Unknown && bed.takes_no_work());
                 changes.worse.push((bed.bed.clone(), measure));
             }
             Ordering::Less => changes.better.push((bed.bed.clone(), measure)),
@@ -221,6 +293,11 @@ pub fn changes(last: &Said, next: &Said) -> Changes {
                 if before.is_some_and(|said| bed.remaining > said.remaining + RISKIER) {
                     changes.asks_more = true;
                     changes.riskier.push(bed.bed.clone());
+                }
+                let came_off = |said: &SaidBed| said.cover == bed.cover && said.lies_there() && !bed.lies_there();
+                if before.is_some_and(came_off) {
+                    changes.asks_more = true;
+                    changes.again.push(bed.bed.clone());
                 }
                 if before.is_some_and(|said| said.cover != bed.cover) {
                     changes.other_cover.push(bed.bed.clone());
@@ -277,10 +354,12 @@ pub fn whether(
         return Ok(SayReason::DataMissing);
     }
     let changes = changes(last, next);
-    if !changes.worse.is_empty() || !changes.riskier.is_empty() {
+    if !changes.worse.is_empty() || !changes.riskier.is_empty() || !changes.again.is_empty() {
         return Ok(SayReason::Worse);
     }
-    if last.has_work() && next.is_all_fine() {
+    // What was picked as it was asked is not called off.
+    let is_done = |asked: &SaidBed| next.beds.iter().any(|bed| bed.bed == asked.bed && bed.has_done(asked));
+    if next.is_all_fine() && last.beds.iter().any(|asked| asked.measure.is_work() && !is_done(asked)) {
         return Ok(SayReason::CalledOff);
     }
     if changes.better.is_empty() && changes.other_cover.is_empty() {
@@ -304,14 +383,14 @@ pub enum CalendarEntry {
 words!(CalendarEntry { Publish = "PUBLISH", Cancel = "CANCEL" });
 
 /// The calendar entry that goes with a list, from all lists said of this night, oldest first. There is one while there
-/// is work, and it is taken out when the list that asked for it no longer holds. Weather that went missing takes none
+/// is work beyond leaving what is out, and it is taken out when the list that asked for it no longer holds. Weather that went missing takes none
 /// out. An all-clear that is said again, to somebody whom it did not reach, takes it out again.
 pub fn calendar_entry(reason: SayReason, next: &Said, said: &[Said]) -> Option<CalendarEntry> {
-    if next.has_work() {
+    if next.wants_people() {
         return Some(CalendarEntry::Publish);
     }
-    let stands = standing(said).is_some_and(Said::has_work);
-    let again = reason == SayReason::CalledOff && said.iter().any(Said::has_work);
+    let stands = standing(said).is_some_and(Said::wants_people);
+    let again = reason == SayReason::CalledOff && said.iter().any(Said::wants_people);
     (!next.is_unknown() && (stands || again)).then_some(CalendarEntry::Cancel)
 }
 

@@ -209,6 +209,64 @@ impl Kept {
         let covered = self.covers.iter().filter(|cover| cover.advice != DayAdvice::ComesOff).map(|cover| &cover.bed);
         covered.chain(&self.inside).cloned().collect()
     }
+
+    /// Of these, the beds whose cover is opened while it is light.
+    pub fn opened(&self) -> Vec<String> {
+        let opened = self.covers.iter().filter(|cover| cover.advice == DayAdvice::Open);
+        opened.map(|cover| cover.bed.clone()).collect()
+    }
+}
+
+/// A cover that was to stay as it was, on a day that turns too hot or too bright for that.
+#[derive(Clone, Debug, PartialEq)]
+pub struct TooHot {
+    pub bed: String,
+    /// What it was called: see [`CoverUse::title`].
+    pub cover: String,
+    /// What the day asks for now: to open it, or to take it off.
+    pub advice: DayAdvice,
+}
+
+/// What heat asks of a cover that is on, on such a day: light that cloth keeps off is no reason to go out in the middle of
+/// the day.
+fn in_the_heat(kind: CoverKind, day: &Day) -> DayAdvice {
+    let is_cloth = match kind {
+        CoverKind::LightRowCover | CoverKind::MediumRowCover | CoverKind::HeavyRowCover | CoverKind::Sheet => true,
+        CoverKind::ClearPlastic | CoverKind::LowTunnel | CoverKind::ColdFrame => false,
+    };
+    if is_cloth && day.warmest < UNCOVER_FROM { DayAdvice::StaysOn } else { by_day(kind, Some(day)) }
+}
+
+/// Of the covers that the `word` of the morning left on, those that are `out` still and that the day as it is known now asks
+/// to treat otherwise. A day that turns cooler asks for nothing: what is open stays open until dusk.
+pub fn too_hot(garden: &Garden, word: &Said, out: &Said, day: &Day) -> Vec<TooHot> {
+    let kept = word.kept.as_deref().unwrap_or_default();
+    let covered = out.beds.iter().filter(|bed| kept.contains(&bed.bed));
+    let hot = covered.filter_map(|bed| {
+        let cover = bed.cover.as_ref()?;
+        let stock = garden.covers.iter().find(|stock| stock.name == CoverUse::name_in(cover))?;
+        let told = if word.open.contains(&bed.bed) { DayAdvice::Open } else { DayAdvice::StaysOn };
+        let advice = in_the_heat(stock.kind, day);
+        (advice > told).then(|| TooHot { bed: bed.bed.clone(), cover: cover.clone(), advice })
+    });
+    hot.collect()
+}
+
+impl Said {
+    /// The word of the morning, once people were told of these covers.
+    #[must_use]
+    pub fn opened_up(mut self, hot: &[TooHot]) -> Said {
+        for cover in hot {
+            self.open.retain(|bed| *bed != cover.bed);
+            match cover.advice {
+                DayAdvice::Open => self.open.push(cover.bed.clone()),
+                DayAdvice::ComesOff | DayAdvice::StaysOn => {
+                    self.kept.iter_mut().for_each(|kept| kept.retain(|bed| *bed != cover.bed));
+                }
+            }
+        }
+        self
+    }
 }
 
 /// What of the last night's list the coming night wants again.

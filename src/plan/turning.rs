@@ -1,6 +1,7 @@
 //! The one number: the low at the garden's screen at which a bed's measure would change, all other beds as they are.
 
 use super::choice::{Bounds, choose, kinds_of, pieces_at_hand, trips};
+use super::taken;
 use super::{BedPlan, Before, Measure, Plan};
 use crate::beds::Garden;
 use crate::crops::Catalogue;
@@ -67,7 +68,8 @@ fn turning_of(
     let bounds = Bounds { minutes, left: None, before, underway, is_laid: false };
     let measure_at = |shift: f64| {
         let night = night.shifted(Kelvins(shift));
-        let risks = assess(&alone, plan.of, Some(&night), catalogue);
+        let mut risks = assess(&alone, plan.of, Some(&night), catalogue);
+        taken::apply(&mut risks, before.taken, plan.of);
         let wind = MetresPerSecond(night.cover_conditions.wind_10m);
         choose(&alone, wind, risks, &bounds).beds.get(here).map(|bed| bed.measure)
     };

@@ -58,11 +58,9 @@ pub fn brier(issued: &[Issued]) -> Option<f64> {
 /// Draws of the interval, and any number, the same one, so that the same nights are scored alike.
 const DRAWS: usize = 2_000;
 const SEED: u64 = 1;
-/// Of fewer blocks nobody can say how far they differ (assumed).
-const FEWEST_BLOCKS: usize = 3;
 
 /// The 95 % interval of the Brier score of some nights, from 2,000 resamples of whole blocks ([`Scored::block`]). `None` of
-/// fewer than three blocks.
+/// fewer than eight blocks.
 pub fn interval(nights: &[Scored], threshold: Threshold) -> Option<(f64, f64)> {
     let mut blocks: BTreeMap<u32, Block> = BTreeMap::new();
     for night in nights {
@@ -71,7 +69,7 @@ pub fn interval(nights: &[Scored], threshold: Threshold) -> Option<(f64, f64)> {
         *block = (block.0 + (issued.chance.0 - issued.outcome()).powi(2), block.1 + 1.0);
     }
     let blocks: Vec<Block> = blocks.into_values().collect();
-    interval_95(&blocks, DRAWS, SEED).filter(|_| blocks.len() >= FEWEST_BLOCKS)
+    interval_95(&blocks, DRAWS, SEED)
 }
 
 /// Brier score against that of always giving the base rate: 1 is perfect, 0 no better than the base rate, below 0 worse.

@@ -132,9 +132,8 @@ pub fn relative_value(hit_rate: f64, false_alarm_rate: f64, base_rate: f64, cost
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Difference {
     pub mean: f64,
-    /// Its 95 % interval, by resampling.
-    pub low: f64,
-    pub high: f64,
+    /// Its 95 % interval, by resampling; none of fewer than eight blocks, which cannot say how far blocks differ.
+    pub interval: Option<(f64, f64)>,
 }
 
 /// Draws of the interval.
@@ -160,9 +159,8 @@ pub fn difference(
         block.1 += 1.0;
     }
     let blocks: Vec<Block> = blocks.into_values().collect();
-    let (low, high) = interval_95(&blocks, DRAWS, SEED)?;
     let mean = blocks.iter().map(|block| block.0).sum::<f64>() / nights.len() as f64;
-    Some(Difference { mean, low, high })
+    (!nights.is_empty()).then(|| Difference { mean, interval: interval_95(&blocks, DRAWS, SEED) })
 }
 
 #[cfg(test)]
@@ -216,20 +214,22 @@ mod tests {
             assert!(spent(Rule::Chance) <= spent(Rule::Margin(Kelvins(2.0))) + 0.1, "{cost_loss}");
         }
         let worse = difference(&nights, Rule::Plain, Rule::Chance, Threshold::Zero, 0.05).expect("nights");
-        assert!(0.0 < worse.low && worse.low < worse.mean && worse.mean < worse.high, "{worse:?}");
+        let (low, high) = worse.interval.expect("blocks");
+        assert!(0.0 < low && low < worse.mean && worse.mean < high, "{worse:?}");
         let nothing = difference(&nights, Rule::Chance, Rule::Chance, Threshold::Zero, 0.05).expect("nights");
-        assert_eq!(nothing, Difference { mean: 0.0, low: 0.0, high: 0.0 });
+        assert_eq!(nothing, Difference { mean: 0.0, interval: Some((0.0, 0.0)) });
     }
 
-    /// The same nights in one block have no interval to speak of: a single block says nothing of how blocks differ.
+    /// The same nights in one block have no interval: a single block says nothing of how blocks differ.
     #[test]
     fn nights_of_one_block_are_drawn_together() {
         let mut nights = nights(300, 2.0, 2);
         let by_month = difference(&nights, Rule::Always, Rule::Never, Threshold::Zero, 0.1).expect("nights");
-        assert!(by_month.low < by_month.mean - 1.0 && by_month.high > by_month.mean + 1.0, "{by_month:?}");
+        let (low, high) = by_month.interval.expect("blocks");
+        assert!(low < by_month.mean - 1.0 && high > by_month.mean + 1.0, "{by_month:?}");
         nights.iter_mut().for_each(|night| night.block = 1);
         let at_once = difference(&nights, Rule::Always, Rule::Never, Threshold::Zero, 0.1).expect("nights");
-        assert!((at_once.high - at_once.low).abs() < 1e-9 && (at_once.mean - by_month.mean).abs() < 1e-9);
+        assert!(at_once.interval.is_none() && (at_once.mean - by_month.mean).abs() < 1e-9);
     }
 
     proptest! {

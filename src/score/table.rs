@@ -31,7 +31,8 @@ pub fn table(nights: &[Scored]) -> String {
         "\nExpense per 100 nights. 1.00 is one planting lost; covering costs the\n\
          cost-loss ratio and is taken to save everything. \"Chance\" covers when the\n\
          chance is above the ratio. A difference has its 95 % interval below it, from\n\
-         resampling whole blocks of nights: ends of one sign are hardly luck.\n",
+         resampling whole months of nights: ends of one sign are hardly luck. Of\n\
+         fewer than eight months there is none.\n",
     );
     for threshold in Threshold::ALL {
         write_expense(&mut text, nights, threshold);
@@ -155,10 +156,10 @@ fn write_expense(text: &mut String, nights: &[Scored], threshold: Threshold) {
     row(text, "value of chance (1: perfect)", COST_LOSS.map(|cost_loss| or_dash(value(cost_loss), 2)));
     for (label, other) in [("plain less chance", Rule::Plain), ("margin less chance", MARGIN)] {
         let found = COST_LOSS.map(|cost_loss| difference(nights, other, Rule::Chance, threshold, cost_loss));
-        let cells = |of: fn(Difference) -> f64| found.map(|found| or_dash(found.map(of), 2));
-        row(text, label, cells(|difference| difference.mean));
-        row(text, "  at least", cells(|difference| difference.low));
-        row(text, "  at most", cells(|difference| difference.high));
+        let cells = |of: fn(Difference) -> Option<f64>| found.map(|found| or_dash(found.and_then(of), 2));
+        row(text, label, cells(|difference| Some(difference.mean)));
+        row(text, "  at least", cells(|difference| difference.interval.map(|(low, _)| low)));
+        row(text, "  at most", cells(|difference| difference.interval.map(|(_, high)| high)));
     }
 }
 

@@ -136,8 +136,8 @@ pub(super) fn advice(
 fn out_of_line(garden: &Garden, known: &Known, nights: &[NightFigures], tender: &Tender) -> Vec<Advice> {
     let nights: BTreeMap<NightOf, &NightFigures> = nights.iter().map(|night| (night.of, night)).collect();
     let mut found: BTreeMap<String, Vec<(NightOf, f64, f64)>> = BTreeMap::new();
-    for Report { damage: report, crops } in damage(garden, known) {
-        let Some(night) = nights.get(&report.night) else { continue };
+    for Report { damage: report, night, crops } in damage(garden, known) {
+        let Some(night) = nights.get(&night) else { continue };
         let as_foretold = scored(night).is_some_and(|scored| (0.1..=0.9).contains(&scored.share_below));
         let plant =
             tender.get(&night.of).and_then(|beds| beds.get(&report.bed)).and_then(|tender| tender.plant.clone());

@@ -54,15 +54,12 @@ pub(super) fn beds<'g>(
         lows.map(|low| ((low.place.clone(), low.night), low.low)).collect()
     };
     let (lows, looks) = (by_place(&known.whole), by_place(&known.lows));
-    let lying = lying(known, garden.site.longitude);
+    let lying = lying(garden, known);
     let damage = damage(garden, known);
     let figures = |bed: &'g Bed| {
         let place = Place::Bed { bed: bed.id.clone() };
-        let found: Vec<_> = damage
-            .iter()
-            .map(|report| report.damage)
-            .filter(|damage| damage.bed == bed.id && counted.contains(&damage.night))
-            .collect();
+        let found: Vec<_> =
+            damage.iter().filter(|report| report.damage.bed == bed.id && counted.contains(&report.night)).collect();
         let mut figures = BedFigures {
             bed,
             asked: 0,
@@ -70,7 +67,7 @@ pub(super) fn beds<'g>(
             thermometer: thermometers.iter().find(|found| found.place == place).cloned(),
             against_screen: against_screen(&lows, &place),
             reports: found.len(),
-            worst: found.iter().map(|damage| damage.class).max(),
+            worst: found.iter().map(|report| report.damage.class).max(),
             hits: 0,
             misses: 0,
             false_alarms: 0,
@@ -79,9 +76,9 @@ pub(super) fn beds<'g>(
         for night in nights {
             let is_asked = night.said_of(&bed.id).is_some_and(|said| said.measure.is_work());
             figures.asked += usize::from(is_asked);
-            let lies = lying.get(&night.of).is_some_and(|lying| lying.iter().any(|lying| lying.bed == bed.id));
+            let lies = lying.get(&night.of).is_some_and(|lying| lying.iter().any(|lying| lying.laid.bed == bed.id));
             figures.covered += usize::from(lies);
-            let harmed = found.iter().any(|damage| damage.night == night.of && damage.class.number() > 0);
+            let harmed = found.iter().any(|report| report.night == night.of && report.damage.class.number() > 0);
             if !is_asked && !harmed {
                 continue;
             }

@@ -2,57 +2,21 @@
 
 use super::NightFigures;
 use crate::beds::{Bed, CoverStock, Garden};
-use crate::journal::What;
-use crate::journal::event::{Known, night_of};
+use crate::journal::event::Known;
+use crate::journal::lying::{Stay, stays};
 use crate::plan::Measure;
 use crate::plan::said::SaidBed;
 use crate::risk::{pieces_for, pieces_over};
 use crate::zone::NightOf;
-use chrono::Duration;
 use std::collections::{BTreeMap, BTreeSet};
 
-/// A cover on a bed in one night, as it was written down.
-#[derive(Clone, Debug, PartialEq)]
-pub(super) struct Lying {
-    pub bed: String,
-    /// As the shelf calls it, where somebody said.
-    pub cover: Option<String>,
-    pub layers: u8,
-    /// Laid for this night, and not left on since an earlier one.
-    pub is_new: bool,
-}
-
-/// Uncovered in the morning or the afternoon, a bed was covered in the night before.
-const MORNING: Duration = Duration::hours(6);
-
-/// What lay on the beds in each night. A cover stays on until it is written down that it was taken off or another was laid;
-/// where nobody wrote that it was taken off, it counts for one night.
-pub(super) fn lying(known: &Known, longitude: f64) -> BTreeMap<NightOf, Vec<Lying>> {
-    let mut events: BTreeMap<&str, Vec<_>> = BTreeMap::new();
-    for written in known.entries.iter().filter(|written| written.stands()) {
-        if let What::Covered(_) | What::Uncovered(_) = written.entry.what
-            && let Some(bed) = written.entry.what.bed()
-        {
-            events.entry(bed).or_default().push(&written.entry);
-        }
+/// What surely lay on the beds in each night, by [`crate::journal::lying`].
+pub(super) fn lying(garden: &Garden, known: &Known) -> BTreeMap<NightOf, Vec<Stay>> {
+    let mut nights: BTreeMap<NightOf, Vec<Stay>> = BTreeMap::new();
+    for stay in stays(garden, &known.entries, &known.mornings) {
+        stay.nights().for_each(|night| nights.entry(night).or_default().push(stay.clone()));
     }
-    let mut nights: BTreeMap<NightOf, BTreeMap<&str, Lying>> = BTreeMap::new();
-    for (bed, entries) in events {
-        for (index, entry) in entries.iter().enumerate() {
-            let What::Covered(laid) = &entry.what else { continue };
-            let first = night_of(entry.at, longitude);
-            let last = match entries.get(index + 1) {
-                Some(next) if matches!(next.what, What::Uncovered(_)) => night_of(next.at - MORNING, longitude),
-                _ => first,
-            };
-            for night in first.0.iter_days().take_while(|date| *date <= last.max(first).0) {
-                let lying =
-                    Lying { bed: bed.into(), cover: laid.cover.clone(), layers: laid.layers, is_new: night == first.0 };
-                nights.entry(NightOf(night)).or_default().insert(bed, lying);
-            }
-        }
-    }
-    nights.into_iter().map(|(night, beds)| (night, beds.into_values().collect())).collect()
+    nights
 }
 
 /// Covers of one name over a season.
@@ -77,10 +41,10 @@ pub struct CoverFigures {
 pub(super) fn covers(garden: &Garden, known: &Known, nights: &[NightFigures]) -> Vec<CoverFigures> {
     let mut laid: BTreeMap<Option<String>, Vec<usize>> = BTreeMap::new();
     let counted: BTreeSet<NightOf> = nights.iter().map(|night| night.of).collect();
-    for (_, lying) in lying(known, garden.site.longitude).into_iter().filter(|(night, _)| counted.contains(night)) {
+    for (_, lying) in lying(garden, known).into_iter().filter(|(night, _)| counted.contains(night)) {
         let mut of_night: BTreeMap<Option<String>, usize> = BTreeMap::new();
         for lying in lying {
-            *of_night.entry(lying.cover).or_default() += 1;
+            *of_night.entry(lying.laid.cover).or_default() += 1;
         }
         of_night.into_iter().for_each(|(name, beds)| laid.entry(name).or_default().push(beds));
     }

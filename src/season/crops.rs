@@ -65,8 +65,8 @@ pub(super) fn crops(
     for (bed, planting) in plantings().filter(|(_, planting)| planting.planted.is_none_or(|date| date <= until.0)) {
         crops.entry(planting.crop.clone()).or_default().beds.insert(bed.id.clone());
     }
-    for Report { damage: report, crops: of_report } in damage(garden, known) {
-        if !within(report.night) {
+    for Report { damage: report, night, crops: of_report } in damage(garden, known) {
+        if !within(night) {
             continue;
         }
         for crop in of_report {

@@ -139,10 +139,10 @@ pub(super) fn nights(
         let found = coldest.entry(low.night).or_insert(low.low);
         *found = found.min(low.low);
     }
-    let covered = lying(known, longitude);
+    let covered = lying(garden, known);
     let mut damage: BTreeMap<NightOf, Vec<&Damage>> = BTreeMap::new();
     for report in super::worth::damage(garden, known) {
-        damage.entry(report.damage.night).or_default().push(report.damage);
+        damage.entry(report.night).or_default().push(report.damage);
     }
     let figures = |of: NightOf| {
         let lows = lows.get(&of).map(Vec::as_slice).unwrap_or_default();
@@ -151,7 +151,7 @@ pub(super) fn nights(
         let foretold = foretold.get(&of).copied();
         let list = lists.get(&of).map(|said| said.beds.clone());
         let lying = covered.get(&of).map(Vec::as_slice).unwrap_or_default();
-        let covered = lying.iter().map(|lying| lying.bed.clone()).collect();
+        let covered = lying.iter().map(|lying| lying.laid.bed.clone()).collect();
         let reports = damage.get(&of).map(Vec::as_slice).unwrap_or_default();
         let mut night = NightFigures {
             of,

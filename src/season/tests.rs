@@ -49,6 +49,8 @@ fn said(day: u32, beds: &[(&str, Measure, Option<&str>, f64, f64)]) -> (NightOf,
         remaining: *remaining,
         minutes: None,
         reason: (*measure == Measure::Leave).then(|| "no-cover-left".into()),
+        picks: Vec::new(),
+        is_picked: false,
     });
     (night(day), Said { at: at(day, 19), beds: beds.collect(), ..Said::default() })
 }
@@ -114,6 +116,8 @@ fn known() -> Known {
             low(15, Place::Screen, 3.0),
         ],
         whole: vec![],
+        mornings: vec![],
+        dangers: Default::default(),
         said: vec![said(10, &[cover, leave]), said(11, &[cover]), said(13, &[cover])],
         entries: vec![
             covered(10, "A1"),
@@ -216,6 +220,8 @@ fn advice_names_the_nights_it_rests_on() {
 fn a_crop_is_out_of_line_when_what_was_found_is_far_on_one_side_each_time() {
     let leave = |day: u32, chance: f64| said(day, &[("A1", Measure::Leave, None, chance, chance)]);
     let mut known = Known {
+        mornings: vec![],
+        dangers: Default::default(),
         foretold: vec![foretold(10, -3.0), foretold(11, -3.0)],
         lows: vec![low(10, Place::Screen, -3.0), low(11, Place::Screen, -3.5)],
         whole: vec![],
@@ -327,7 +333,7 @@ fn a_bed_lost_unasked_is_a_miss_beside_another_beds_warning() {
 /// Class 1 of the bed and then class 4 of its lettuce are one harm: three quarters of 57.6 minutes, once. The other way
 /// round the bed's report is the last.
 #[test]
-fn of_one_planting_and_night_the_last_report_counts() {
+fn of_one_planting_and_night_the_worst_report_counts() {
     let of_lettuce = |class: u8| {
         let mut found = damage(12, "A1", class);
         if let What::Damage(found) = &mut found.entry.what {
@@ -335,9 +341,13 @@ fn of_one_planting_and_night_the_last_report_counts() {
         }
         found
     };
-    for (entries, class) in
-        [(vec![damage(12, "A1", 1), of_lettuce(4)], 4), (vec![of_lettuce(1), damage(12, "A1", 4)], 4)]
-    {
+    for (entries, class) in [
+        (vec![damage(12, "A1", 1), of_lettuce(4)], 4),
+        (vec![of_lettuce(1), damage(12, "A1", 4)], 4),
+        // Leaves that came again were harmed all the same.
+        (vec![of_lettuce(4), damage(12, "A1", 1)], 4),
+        (vec![damage(12, "A1", 4), of_lettuce(1)], 4),
+    ] {
         let known = Known { entries, ..known() };
         with(&known, |season| {
             let found = season.nights.iter().find(|found| found.of == night(12)).expect("a night");

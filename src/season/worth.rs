@@ -1,11 +1,12 @@
 //! What a season's covers took and saved, in person-minutes, as lists reckon them.
 
 use super::NightFigures;
-use super::covers::{Lying, lying};
+use super::covers::lying;
 use crate::beds::{Bed, Garden};
 use crate::crops::damage::DamageClass;
+use crate::journal::Damage;
 use crate::journal::event::Known;
-use crate::journal::{Damage, What};
+use crate::journal::lying::Stay;
 use crate::plan::cover_minutes;
 use crate::risk::pieces_for;
 use crate::units::Minutes;
@@ -22,33 +23,44 @@ fn worth(garden: &Garden, bed: &Bed, of: NightOf) -> Minutes {
     planted.fold(Minutes(0.0), |sum, planting| sum + garden.worth(bed, planting))
 }
 
-/// A report of damage with the crops of its bed for which it is the last word on its night.
+/// A report of damage with the crops of its bed for which it is the word on the night that did it.
 pub(super) struct Report<'k> {
     pub damage: &'k Damage,
+    /// The night that did it, by [`crate::journal::found`].
+    pub night: NightOf,
     /// Empty where it names none and nothing is known to grow there.
     pub crops: Vec<String>,
 }
 
-/// Reports of damage that stand, in order of their nights: of one planting and night the last one counts, be it of the
-/// crop or of the whole bed. Reports of which nothing is left are not among them.
+/// Reports of damage that stand, in order of their nights: of one planting and night the worst counts, of equal ones the
+/// last, be it of the crop or of the whole bed. Reports of which nothing is left are not among them.
 pub(super) fn damage<'k>(garden: &Garden, known: &'k Known) -> Vec<Report<'k>> {
     let mut reports: Vec<Report<'k>> = Vec::new();
-    for written in known.entries.iter().filter(|written| written.stands()) {
-        let What::Damage(damage) = &written.entry.what else { continue };
-        let crops = match &damage.crop {
+    for found in known.reports(garden) {
+        let (damage, night) = (found.damage, found.night);
+        let mut crops = match &damage.crop {
             Some(crop) => vec![crop.clone()],
-            None => crops_of(garden, &damage.bed, damage.night),
+            None => crops_of(garden, &damage.bed, night),
         };
+        let is_unknown = crops.is_empty();
+        let mut is_outdone = false;
         reports.retain_mut(|earlier| {
-            if earlier.damage.bed != damage.bed || earlier.damage.night != damage.night {
+            if earlier.damage.bed != damage.bed || earlier.night != night {
                 return true;
             }
-            earlier.crops.retain(|crop| damage.crop.is_some() && !crops.contains(crop));
+            if earlier.damage.class > damage.class {
+                crops.retain(|crop| !earlier.crops.contains(crop));
+                is_outdone |= crops.is_empty();
+                return true;
+            }
+            earlier.crops.retain(|crop| !is_unknown && !crops.contains(crop));
             !earlier.crops.is_empty()
         });
-        reports.push(Report { damage, crops });
+        if !is_outdone {
+            reports.push(Report { damage, night, crops });
+        }
     }
-    reports.sort_by_key(|report| report.damage.night);
+    reports.sort_by_key(|report| report.night);
     reports
 }
 
@@ -61,13 +73,13 @@ fn crops_of(garden: &Garden, bed: &str, of: NightOf) -> Vec<String> {
 
 /// Adds to each night what its covers took and saved.
 pub(super) fn reckon(garden: &Garden, known: &Known, nights: &mut [NightFigures]) {
-    let lying = lying(known, garden.site.longitude);
+    let lying = lying(garden, known);
     let damage = damage(garden, known);
     for night in nights {
         let Some(lying) = lying.get(&night.of) else { continue };
         let beds = || lying.iter().filter_map(|lying| Some((lying, bed_of(garden, lying)?)));
         let work: Vec<f64> =
-            beds().filter(|(lying, _)| lying.is_new).map(|(lying, bed)| work(garden, lying, bed)).collect();
+            beds().filter(|(lying, _)| lying.first == night.of).map(|(lying, bed)| work(garden, lying, bed)).collect();
         night.work = (!work.is_empty()).then(|| Minutes(work.iter().sum()));
         // Of a bed that no list spoke of nobody knows what would have become of it: then of the night neither.
         let saved: Option<Vec<f64>> = beds().map(|(_, bed)| saved(garden, night, bed, &damage)).collect();
@@ -75,14 +87,14 @@ pub(super) fn reckon(garden: &Garden, known: &Known, nights: &mut [NightFigures]
     }
 }
 
-fn bed_of<'g>(garden: &'g Garden, lying: &Lying) -> Option<&'g Bed> {
-    garden.beds.iter().find(|bed| bed.id == lying.bed)
+fn bed_of<'g>(garden: &'g Garden, lying: &Stay) -> Option<&'g Bed> {
+    garden.beds.iter().find(|bed| bed.id == lying.laid.bed)
 }
 
 /// To lay it and to take it off again, in little wind and without the way there.
-fn work(garden: &Garden, lying: &Lying, bed: &Bed) -> f64 {
-    let layers = u32::from(lying.layers);
-    let stock = garden.covers.iter().find(|stock| Some(&stock.name) == lying.cover.as_ref());
+fn work(garden: &Garden, lying: &Stay, bed: &Bed) -> f64 {
+    let layers = u32::from(lying.laid.layers);
+    let stock = garden.covers.iter().find(|stock| Some(&stock.name) == lying.laid.cover.as_ref());
     let pieces = stock.map_or(1, |stock| pieces_for(bed, stock)).saturating_mul(layers);
     let (lay, take_off) = cover_minutes(bed.area(), pieces, layers);
     lay + take_off
@@ -98,9 +110,8 @@ fn saved(garden: &Garden, night: &NightFigures, bed: &Bed, damage: &[Report<'_>]
     let said = night.said_of(&bed.id)?;
     let found: Vec<DamageClass> = damage
         .iter()
-        .map(|report| report.damage)
-        .filter(|damage| damage.bed == bed.id && damage.night == night.of)
-        .map(|damage| damage.class)
+        .filter(|report| report.damage.bed == bed.id && report.night == night.of)
+        .map(|report| report.damage.class)
         .collect();
     let left = if found.is_empty() {
         said.remaining

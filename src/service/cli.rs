@@ -27,7 +27,7 @@ use crate::settings::{GardenSettings, Settings, list, settings_at};
 use crate::zone::Zone;
 use chrono::{DateTime, Datelike, NaiveDate, Utc};
 use clap::{Args, Parser, Subcommand};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 const AFTER_HELP: &str = "\
@@ -39,9 +39,9 @@ When something seems wrong:             counterpane doctor";
 
 /// Tells a garden, in time, which beds want a cover tonight.
 ///
-/// Exit codes: 0 done; 1 something unexpected; 2 settings or command line at fault; 3 a list was made, but there is no
-/// usable weather behind it or hours of the night are missing; 4 the store cannot be used; 5 mail cannot be sent; 6
-/// doctor has found something wrong.
+/// Exit codes: 0 done; 1 something unexpected; 2 settings or command line at fault, and nothing was sent; 3 a list was
+/// made, but a bed on it is unknown: no usable weather, or hours of the night are missing; 4 the store cannot be used; 5
+/// not everybody was told: mail waits for another try, was refused, or came too late; 6 doctor has found something wrong.
 #[derive(Debug, Parser)]
 #[command(name = "counterpane", version, max_term_width = 100, after_help = AFTER_HELP)]
 pub struct CommandLine {
@@ -190,6 +190,14 @@ fn can_be_written_to(settings: &Settings) -> Result<(), Failure> {
         return Ok(());
     }
     Err(Failure::Settings(format!("{}\nNothing was started, nothing was sent.", unwritable.join("\n"))))
+}
+
+/// What to say before anything was kept.
+fn nothing_yet(store: &Path) -> String {
+    format!(
+        "Nothing is written yet: there is no {}. `counterpane run` begins it, and so does the first entry.",
+        store.display()
+    )
 }
 
 /// The garden named, or the only one there is.

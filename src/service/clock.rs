@@ -5,6 +5,9 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicI64, Ordering};
 use tokio::sync::Notify;
 
+/// A clock that goes on by this much more than it should has leapt; less is how time servers mend one.
+const A_LEAP: Duration = Duration::minutes(5);
+
 /// A clock: at the real time, set to another and running on, or moved by hand.
 #[derive(Clone, Debug)]
 pub struct Clock(Kind);
@@ -56,6 +59,13 @@ impl Clock {
         }
     }
 
+    /// Whether it went on by more than it should have, `passed`, since it showed `then`: somebody set it, or the machine
+    /// slept. By a clock that is moved by hand, never.
+    pub fn leapt(&self, then: DateTime<Utc>, passed: std::time::Duration) -> bool {
+        let passed = Duration::from_std(passed).unwrap_or(Duration::MAX);
+        matches!(self.0, Kind::Running(_)) && (self.now() - then).checked_sub(&passed).is_some_and(|leap| leap > A_LEAP)
+    }
+
     /// Whether it shows the world's time.
     pub fn is_real(&self) -> bool {
         matches!(&self.0, Kind::Running(offset) if offset.is_zero())
@@ -64,10 +74,28 @@ impl Clock {
     /// The time it shows.
     pub fn now(&self) -> DateTime<Utc> {
         match &self.0 {
-            Kind::Running(offset) => Utc::now() + *offset,
+            Kind::Running(offset) => Utc::now() + *offset + moved(),
             Kind::ByHand(hand) => DateTime::from_timestamp(hand.seconds.load(Ordering::SeqCst), 0).unwrap_or_default(),
         }
     }
+}
+
+/// The environment variable that names a file with seconds.
+#[cfg(debug_assertions)]
+const MOVED_BY: &str = "COUNTERPANE_CLOCK_MOVED_BY";
+
+/// How far a test has moved the clock of a program that runs, as somebody, a time server or a sleep of the machine does.
+/// In a release build nobody has, whatever the environment says.
+#[cfg(debug_assertions)]
+fn moved() -> Duration {
+    let file = std::env::var_os(MOVED_BY);
+    let seconds = file.and_then(|file| std::fs::read_to_string(file).ok()?.trim().parse().ok());
+    Duration::seconds(seconds.unwrap_or_default())
+}
+
+#[cfg(not(debug_assertions))]
+fn moved() -> Duration {
+    Duration::zero()
 }
 
 #[cfg(test)]
@@ -82,6 +110,16 @@ mod tests {
         let second = clock.now();
         assert!(first >= start && second >= first);
         assert!(second - start < Duration::seconds(5));
+    }
+
+    #[test]
+    fn a_clock_leaps_where_it_goes_on_by_more_than_time_does() {
+        let hour = std::time::Duration::from_secs(3600);
+        let clock = Clock::real();
+        let ago = |minutes| clock.now() - Duration::minutes(minutes);
+        assert!(clock.leapt(ago(66), hour) && !clock.leapt(ago(64), hour));
+        assert!(!clock.leapt(ago(-90), hour), "one that was set back is no leap");
+        assert!(!Clock::by_hand(ago(0)).leapt(ago(600), hour));
     }
 
     #[test]

@@ -2,6 +2,7 @@
 //! due becomes one look, one decision and its messages in one transaction. The post sends what the decisions left.
 
 mod ahead;
+mod by_day;
 mod escalation;
 mod lock;
 mod look_again;
@@ -328,6 +329,8 @@ pub enum DaemonFault {
     Store(#[from] StoreFault),
     #[error("what is said cannot be written down: {0}")]
     Said(#[from] serde_json::Error),
+    #[error("the machine slept, or its clock was set on, while it looked")]
+    Slept,
     #[error("not one of the people of {garden} could be written to; the log says why for each")]
     NoMail { garden: String },
 }

@@ -16,6 +16,8 @@ const DEMO_GARDEN: &str = include_str!("../../config/gardens/tansyford.toml");
 pub const DEMO_FORECAST: &[u8] = include_bytes!("../../config/demo/forecast.json");
 
 const SERVICE_FILE: &str = "counterpane.toml";
+/// The folder of the gardens in one of settings.
+pub const GARDENS: &str = "gardens";
 
 /// The files of a settings folder, or why they cannot be read.
 pub fn read(folder: &Path) -> Result<Files, Vec<Fault>> {
@@ -31,7 +33,7 @@ pub fn read(folder: &Path) -> Result<Files, Vec<Fault>> {
         faults.push(fault);
         (shown(&service_path), String::new())
     });
-    let gardens = read_folder(&folder.join("gardens"), &mut faults);
+    let gardens = read_folder(&folder.join(GARDENS), &mut faults);
     let mut crops: BTreeMap<String, File> = built_in(&CROPS).into_iter().map(|file| (file.0.clone(), file)).collect();
     let own = folder.join("crops");
     if own.is_dir() {

@@ -1,22 +1,26 @@
 //! One look at one garden: the best forecast at hand, the evening's readings, and the list that follows from them.
 
+mod known;
 mod sources;
 mod taught;
 
 pub use crate::lessons::span_of;
+pub use known::known;
 pub use sources::{Gathered, Sources};
 pub use taught::{All, NOT_TAUGHT, all_lessons, teach};
 
 use super::store::{SaidRow, Store, StoreFault};
 use crate::beds::{Bed, Garden};
 use crate::crops::Catalogue;
+use crate::journal::{self, What};
 use crate::night::day::Day;
 use crate::night::past::PastDay;
 use crate::night::screen::{Evidence, Span, expect, past};
 use crate::night::{Knowledge, Night, NoNight, Remark};
-use crate::plan::before::{still_out, with_carried};
+use crate::plan::before::{Hand, laid, still_out, with_carried, with_hands};
 use crate::plan::said::{Elsewhere, Said, elsewhere, pieces_in_use, pieces_left};
 use crate::plan::spell::Spell;
+use crate::plan::taken::Taken;
 use crate::plan::{Before, Plan, decide, decide_ahead};
 use crate::risk::{BedRisk, assess};
 use crate::rounds::{MORNING_AFTER, night_hours};
@@ -34,6 +38,9 @@ fn is_whole(night: &Night) -> bool {
 pub fn is_whole_and_young(night: &Night) -> bool {
     is_whole(night) && !night.remarks.iter().any(|remark| matches!(remark, Remark::Old { .. }))
 }
+
+/// What was written longer ago speaks of no planting that could still stand to be picked (assumed).
+const WRITTEN_COUNTS: Duration = Duration::days(300);
 
 /// Feeds whose lows are further apart than this speak of different nights, K (a first choice).
 const DISAGREEMENT: Kelvins = Kelvins(3.0);
@@ -142,11 +149,12 @@ pub fn spell<'a>(
     let of_feeds: Vec<Forecast> =
         forecasts.iter().filter(|forecast| forecast.provider != Provider::HandGivenLow).cloned().collect();
     let later = if of_feeds.is_empty() { 1..1 } else { 1..nights };
-    let days: Vec<Option<Day>> = later.clone().map(|number| day_before(garden, night(number), &of_feeds)).collect();
+    let days: Vec<Option<Day>> =
+        later.clone().map(|number| day_before(garden, night(number), &of_feeds, now)).collect();
     let mut plans: Vec<Plan<'_>> = Vec::with_capacity(days.len());
     for (number, day) in later.zip(&days) {
         let out = Said::of(plans.last().unwrap_or(&tonight));
-        let before = Before { said: None, out: Some(&out), day: *day, elsewhere: before.elsewhere };
+        let before = Before { said: None, out: Some(&out), day: *day, laid: &[], ..before };
         let of = night(number);
         let (span, night, risks) = known_of(garden, catalogue, of, &of_feeds, &[], now);
         plans.push(decide_ahead(garden, of, span.sunset, night, risks, before, now));
@@ -154,12 +162,17 @@ pub fn spell<'a>(
     Spell::of(tonight, plans, &days)
 }
 
-/// The day before a night, from an hour after sunrise to the deadline: the warmest that a feed expects, for it is warmth
-/// that a cover must not keep in.
-pub fn day_before(garden: &Garden, of: NightOf, forecasts: &[Forecast]) -> Option<Day> {
+/// Of a day that has begun the last hours count, however late it is (assumed): a feed has dropped those that are over.
+const REST_OF_A_DAY: Duration = Duration::hours(3);
+
+/// The day before a night, from an hour after sunrise to the deadline, or what is left of it: the warmest that a feed
+/// expects, for it is warmth that a cover must not keep in.
+pub fn day_before(garden: &Garden, of: NightOf, forecasts: &[Forecast], now: DateTime<Utc>) -> Option<Day> {
     let (_, sunrise) = night_hours(&garden.site, &garden.zone, NightOf(of.0 - Duration::days(1)));
     let evening = span_of(garden, of).sunset - garden.finish_before_sunset;
-    let between = |forecast: &Forecast| Day::between(forecast, sunrise + MORNING_AFTER, evening, garden.offset);
+    let begun = (now - Duration::hours(1)).min(evening - REST_OF_A_DAY);
+    let morning = (sunrise + MORNING_AFTER).max(begun);
+    let between = |forecast: &Forecast| Day::between(forecast, morning, evening, garden.offset);
     forecasts.iter().filter_map(between).max_by(|a, b| a.warmest.0.total_cmp(&b.warmest.0))
 }
 
@@ -218,32 +231,95 @@ pub async fn covers_elsewhere(
 }
 
 /// What the night before a night has left on beds and inside. Once people were told in the morning what to do with it, only
-/// what was to stay is still there, and of that what the coming night was `said` to want too.
+/// what was to stay is still there, and of that what the coming night was `said` to want too. What somebody has written
+/// down of covers until now goes before all that was said.
 pub async fn left_out(
     store: &Store,
     garden: &Garden,
     of: NightOf,
     said: Option<&Said>,
+    now: DateTime<Utc>,
 ) -> Result<Option<Said>, StoreFault> {
     let over = NightOf(of.0 - Duration::days(1));
     let all = said_of(store, garden, over).await?;
-    Ok(out_after(store, garden, over).await?.map(|out| out.after_the_morning(&all, said)))
+    let hands = hands(store, garden, over, now).await?;
+    let out = out_after(store, garden, over, &hands, now).await?;
+    Ok(by_day(out, &all, said, &hands, now))
 }
 
-/// What may lie on beds and stand inside in the morning after a night: what its lists asked for, and what was left out
-/// through the day before it.
-pub async fn out_after(store: &Store, garden: &Garden, night: NightOf) -> Result<Option<Said>, StoreFault> {
-    let (before, lists) =
-        (said_of(store, garden, NightOf(night.0 - Duration::days(1))).await?, said_of(store, garden, night).await?);
-    let until = |night: NightOf| night_hours(&garden.site, &garden.zone, night).0 - garden.finish_before_sunset;
+/// What was out in the morning, on the day after: as the last of `all` that spoke of it had it, and as people wrote since.
+fn by_day(out: Option<Said>, all: &[Said], said: Option<&Said>, hands: &[Hand], now: DateTime<Utc>) -> Option<Said> {
+    let word = all.iter().rfind(|said| said.kept.is_some()).map_or(now, |said| said.at);
+    with_hands(out.map(|out| out.after_the_morning(all, said)), hands, word, now)
+}
+
+/// What may lie on beds and stand inside in the morning after a night: what its lists asked for, what was left out through
+/// the day before it, and what people wrote down of either.
+async fn out_after(
+    store: &Store,
+    garden: &Garden,
+    night: NightOf,
+    hands: &[Hand],
+    now: DateTime<Utc>,
+) -> Result<Option<Said>, StoreFault> {
+    let yesterday = NightOf(night.0 - Duration::days(1));
+    let (before, lists) = (said_of(store, garden, yesterday).await?, said_of(store, garden, night).await?);
+    let until = |night: NightOf| work_ends(garden, night);
     // The word of the morning names all that was out then, so that one night further back is enough.
-    let carried = still_out(&before, until(NightOf(night.0 - Duration::days(1))));
-    let carried = carried.map(|out| out.after_the_morning(&before, None));
-    Ok(with_carried(still_out(&lists, until(night)), carried))
+    let carried = with_hands(still_out(&before, until(yesterday)), hands, until(yesterday), now);
+    let carried = by_day(carried, &before, None, hands, now);
+    let out = with_hands(still_out(&lists, until(night)), hands, until(night), now);
+    Ok(with_carried(out, carried))
+}
+
+/// When the work before a night is to be done.
+pub fn work_ends(garden: &Garden, night: NightOf) -> DateTime<Utc> {
+    night_hours(&garden.site, &garden.zone, night).0 - garden.finish_before_sunset
+}
+
+/// What people wrote down of covers from the evening before a night until now.
+pub async fn hands(
+    store: &Store,
+    garden: &Garden,
+    night: NightOf,
+    now: DateTime<Utc>,
+) -> Result<Vec<Hand>, StoreFault> {
+    let since = work_ends(garden, NightOf(night.0 - Duration::days(1)));
+    Ok(journal::laid::hands(garden, &store.entries(&garden.id, Some((since, now))).await?))
+}
+
+/// Beds that somebody has covered on the day before a night, from the word of its morning on.
+pub async fn laid_by_day(
+    store: &Store,
+    garden: &Garden,
+    of: NightOf,
+    now: DateTime<Utc>,
+) -> Result<Vec<String>, StoreFault> {
+    let over = NightOf(of.0 - Duration::days(1));
+    let (_, sunrise) = night_hours(&garden.site, &garden.zone, over);
+    Ok(laid(&hands(store, garden, over, now).await?, sunrise + MORNING_AFTER, now))
+}
+
+/// What was picked or lost in a garden before a night, by what somebody wrote down.
+pub async fn taken(store: &Store, garden: &Garden, of: NightOf, now: DateTime<Utc>) -> Result<Vec<Taken>, StoreFault> {
+    let since = now - WRITTEN_COUNTS;
+    let entries = store.entries(&garden.id, Some((since, now))).await?;
+    if !entries.iter().any(|written| matches!(written.entry.what, What::Harvested(_))) {
+        return Ok(journal::taken::taken(garden, &entries, &[]));
+    }
+    let rows = store.said_between(&garden.id, NightOf(of.0 - WRITTEN_COUNTS), of).await?;
+    let said: Vec<Said> = rows.iter().filter_map(read_back).collect();
+    Ok(journal::taken::taken(garden, &entries, &said))
 }
 
 async fn said_of(store: &Store, garden: &Garden, night: NightOf) -> Result<Vec<Said>, StoreFault> {
     Ok(store.said(&garden.id, night).await?.iter().filter_map(read_back).collect())
+}
+
+/// What the words of all mornings after have left on the beds of a garden.
+pub async fn mornings(store: &Store, garden: &Garden) -> Result<Vec<(NightOf, Said)>, StoreFault> {
+    let rows = store.said_of_mornings(&garden.id).await?;
+    Ok(rows.iter().filter_map(|row| Some((row.night, read_back(row)?))).collect())
 }
 
 /// Readings of an evening, each with the offset of the place where its thermometer hangs.

@@ -74,7 +74,10 @@ impl Signs<'_> {
 
     async fn status(&self) -> String {
         match self.health().await {
-            Ok(health) if health.ok => format!("{} gardens looked after, all in order", health.gardens.len()),
+            Ok(health) if health.ok => match health.gardens.len() {
+                1 => "1 garden looked after, all in order".into(),
+                gardens => format!("{gardens} gardens looked after, all in order"),
+            },
             Ok(health) => health.troubles.join(" "),
             Err(fault) => fault.to_string(),
         }

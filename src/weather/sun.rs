@@ -1,11 +1,13 @@
 //! When the night begins and ends: sunset and the sunrise after it, at a place, on the evening of a date.
 
 mod remembered;
+mod search;
 
 use super::Site;
 use crate::zone::{NightOf, Zone};
-use chrono::{DateTime, Datelike, Duration, NaiveTime, Utc};
-use solar_positioning::{Horizon, Location, SolarEvents, SolarPositions, delta_t};
+use chrono::{DateTime, Datelike, NaiveTime, Utc};
+use search::Sky;
+use solar_positioning::{Location, delta_t};
 
 /// What the sun does in the night of a date.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -80,32 +82,13 @@ fn sun_events(site: &Site, noon: DateTime<Utc>) -> Option<SunEvents> {
     }
     let place = Location { latitude: site.latitude, longitude: site.longitude };
     let delta_t = delta_t::estimate_from_date_like(&noon).ok()?;
-    let events = SolarEvents::new();
-    let transit = |from: DateTime<Utc>, to| events.next_transit(&from, &to, place.longitude, delta_t).ok()?;
-    // Solar days differ by half a minute: five minutes more than a day hold a solar noon for certain.
-    let noon = transit(noon - Duration::hours(12), noon + Duration::minutes(12 * 60 + 5))?;
-    let next_noon = transit(noon + Duration::hours(23), noon + Duration::hours(25))?;
-    let midnight = noon + (next_noon - noon) / 2;
-
-    let is_up = |at: DateTime<Utc>| {
-        let position = SolarPositions::new().at(&at, place, 0.0, delta_t, None).ok()?;
-        Some(position.elevation_angle() > Horizon::SunriseSunset.elevation_angle())
-    };
-    if is_up(midnight)? {
-        return Some(SunEvents::NeverSets);
-    }
-    if !is_up(noon)? || !is_up(next_noon)? {
-        return Some(SunEvents::NeverRises);
-    }
-    let sunset = events.next_set(&noon, &midnight, place, delta_t, Horizon::SunriseSunset).ok()??;
-    let sunrise = events.next_rise(&midnight, &next_noon, place, delta_t, Horizon::SunriseSunset).ok()??;
-    Some(SunEvents::Night { sunset, sunrise })
+    Sky { place, start: noon, delta_t }.night()
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use chrono::{NaiveDate, TimeZone, Timelike};
+    use chrono::{Duration, NaiveDate, TimeZone, Timelike};
     use proptest::prelude::*;
 
     fn night(site: &Site, zone: &str, date: &str) -> SunEvents {

@@ -47,6 +47,22 @@ fn where_the_manager_is_refused_everybody_else_is_told_with_the_list() {
 }
 
 #[test]
+fn a_mail_in_anothers_place_does_not_quote_an_old_list_behind_a_newer_one() {
+    let (feed, relay) = (Feed::with(frost()), SmtpSink::start(&[refusals(TUESDAY), Fault::NotNow]));
+    let garden = Installation::new(&feed.base, &relay);
+    garden.once(AFTERNOON).ended_with(5);
+    let instead = "SELECT state FROM outbox WHERE kind = 'not-reached' ORDER BY revision";
+    assert_eq!(garden.asked(instead), ["waiting"], "the relay was away just then");
+    feed.set_weather(weather(-9.0, "2027-01-16T20:00:00Z"));
+    garden.once(DUSK).ended_with(0);
+    assert_eq!(garden.asked(instead), ["superseded"]);
+    let told = subjects(&relay, MANAGER);
+    assert!(told.len() == 2 && told[1].starts_with("Worse"), "{told:?}");
+    let text = to(&relay, MANAGER).pop().expect("a list").text();
+    assert!(text.contains("Since the last message: Tuesday crew"), "{text}");
+}
+
+#[test]
 fn a_second_manager_is_told_before_anybody_else() {
     let feed = Feed::with(frost());
     let relay = SmtpSink::start(&[refusals(MANAGER)]);

@@ -193,6 +193,22 @@ impl Installation {
         self.started(command)
     }
 
+    /// The service by the world's clock, which for it shows an instant now and is moved on by [`Installation::set_clock`].
+    pub fn start_by_clock(&self, now: &str) -> Running {
+        self.set_clock(now);
+        let mut command = self.command(&["run"]);
+        command.env("COUNTERPANE_CLOCK_MOVED_BY", self.path("clock"));
+        self.started(command)
+    }
+
+    /// Sets the clock of a service that was started by it: at once, as somebody, a time server or a sleep does.
+    pub fn set_clock(&self, now: &str) {
+        let seconds = (at(now) - Utc::now()).num_seconds();
+        self.write("clock.new", &seconds.to_string());
+        // Whole or not at all: the service reads it all the time.
+        std::fs::rename(self.path("clock.new"), self.path("clock")).expect("set");
+    }
+
     fn started(&self, mut command: Command) -> Running {
         let log = self.path("log");
         let written = std::fs::File::create(&log).expect("a log");
@@ -235,9 +251,19 @@ impl Running {
         std::fs::read_to_string(&self.log).expect("a log").contains(text)
     }
 
+    /// How often its log has a text by now.
+    pub fn count_logged(&self, text: &str) -> usize {
+        std::fs::read_to_string(&self.log).expect("a log").matches(text).count()
+    }
+
     /// Asks it to end as a service manager does.
     pub fn ask_to_stop(&self) {
-        let asked = Command::new("kill").args(["-TERM", &self.child.id().to_string()]).status();
+        self.signal("-TERM");
+    }
+
+    /// Sends it a signal, such as `-STOP` and `-CONT`, between which it is as asleep as in a machine that sleeps.
+    pub fn signal(&self, signal: &str) {
+        let asked = Command::new("kill").args([signal, &self.child.id().to_string()]).status();
         assert!(asked.expect("kill is there").success(), "it has ended by itself");
     }
 

@@ -55,6 +55,7 @@ pub fn row(recipient: &str, revision: u32) -> OutboxRow {
         expires: evening() + Duration::hours(2),
         others_due: None,
         told: None,
+        quotes: None,
     }
 }
 

@@ -38,6 +38,8 @@ fn list(measures: &[(&str, Measure)]) -> Said {
         remaining: 0.0,
         minutes: None,
         reason: None,
+        picks: Vec::new(),
+        is_picked: false,
     };
     Said { beds: measures.iter().map(bed).collect(), ..Said::default() }
 }

@@ -4,11 +4,12 @@ use crate::crops::damage::DamageClass;
 use crate::crops::{HarvestHabit, Life, sample as crops};
 use crate::journal::Entry;
 use crate::journal::event::{ForecastAtRound, Written};
-use crate::journal::{Covered, Uncovered};
+use crate::journal::lying::stays;
+use crate::journal::{Covered, Uncovered, What};
 use crate::learn::Figure;
 use crate::lessons::figures::{Accepted, Accepts, InUse, Row, apply, rows};
 use crate::lessons::lows::NightLow;
-use crate::lessons::{perhaps_covered, span_of};
+use crate::lessons::span_of;
 use crate::night::cover::{Cover, Layers};
 use crate::rounds::RoundKind;
 use crate::units::{Celsius, MetresPerSecond};
@@ -39,8 +40,8 @@ fn written(garden: &Garden, day: i64, hours_after_sunset: i64, what: What) -> Wr
     Written { id: 1, key: entry.key(), entry, corrected_by: None }
 }
 
-/// What somebody saw of a night, a day and more after it.
-fn harm(garden: &Garden, day: i64, later: i64, crop: Option<&str>, class: u8) -> Written {
+/// What somebody saw of a night.
+fn harm(day: i64, crop: Option<&str>, class: u8) -> Harmed {
     let damage = Damage {
         bed: "A2".into(),
         crop: crop.map(str::to_string),
@@ -50,7 +51,7 @@ fn harm(garden: &Garden, day: i64, later: i64, crop: Option<&str>, class: u8) ->
         note: None,
         photo: None,
     };
-    written(garden, day, 24 * later, What::Damage(damage))
+    Harmed { night: night(day), damage }
 }
 
 fn bed() -> Place {
@@ -86,16 +87,12 @@ fn round(garden: &Garden, day: i64) -> ForecastAtRound {
 
 /// Of one report of marked harm: what was felt, or why it teaches nothing.
 fn felt(garden: &Garden, lows: Vec<NightLow>, change: impl FnOnce(&mut Lessons)) -> Result<(f64, f64), Why> {
-    let mut lessons = Lessons {
-        lows,
-        foretold: vec![round(garden, 0)],
-        damage: vec![harm(garden, 0, 1, None, 3)],
-        ..Default::default()
-    };
+    let mut lessons =
+        Lessons { lows, foretold: vec![round(garden, 0)], damage: vec![harm(0, None, 3)], ..Default::default() };
     change(&mut lessons);
-    let What::Damage(damage) = &lessons.damage[0].entry.what else { panic!("harm") };
+    let damage = &lessons.damage[0].damage;
     let crop = only_crop(&garden.beds[0], night(0));
-    let (_, report) = report(garden, &catalogue(), &lessons, crop.as_deref(), damage)?;
+    let (_, report) = report(garden, &catalogue(), &lessons, crop.as_deref(), night(0), damage)?;
     Ok((report.felt.mean.0, report.felt.spread.0))
 }
 
@@ -153,13 +150,15 @@ fn a_cover_that_nobody_took_off_may_still_be_on() {
     let garden = garden();
     let laid = What::Covered(Covered { bed: "A2".into(), cover: None, layers: 1 });
     let off = What::Uncovered(Uncovered { bed: "A2".into() });
-    let nights: BTreeSet<NightOf> = [-1, 3, 40].map(night).into();
+    let nights: BTreeSet<NightOf> = [-1, 0, 3, 40].map(night).into();
     let on = |entries: &[Written], day: i64| {
-        perhaps_covered(&garden, entries, &nights).get(&(night(day), "A2".to_string())).copied()
+        crate::lessons::covered(&garden, &stays(&garden, entries, &[]), &nights)
+            .get(&(night(day), "A2".to_string()))
+            .copied()
     };
     let left = [written(&garden, 0, -1, laid.clone())];
     let cover = garden.covers[0].cover(Layers::One);
-    assert_eq!([-1, 3, 40].map(|day| on(&left, day)), [None, Some(Some(cover)), Some(None)]);
+    assert_eq!([-1, 0, 3, 40].map(|day| on(&left, day)), [None, Some(Some(cover)), Some(None), Some(None)]);
     let taken_off = [left[0].clone(), written(&garden, 30, 15, off)];
     assert_eq!([3, 40].map(|day| on(&taken_off, day)), [Some(Some(cover)), None]);
 }
@@ -180,14 +179,10 @@ fn the_part_that_suffers_first_of_those_that_carry_weight_learns() {
 }
 
 /// Three cold nights in the open bed: felt as -2, -1.5 and -3 C.
-fn three_nights(garden: &Garden) -> Lessons {
+fn three_nights() -> Lessons {
     Lessons {
         lows: vec![low(0, bed(), -3.0), low(1, bed(), -2.5), low(2, bed(), -4.0)],
-        damage: vec![
-            harm(garden, 0, 1, None, 3),
-            harm(garden, 1, 1, Some("broccoli"), 2),
-            harm(garden, 2, 1, Some("broccoli"), 5),
-        ],
+        damage: vec![harm(0, None, 3), harm(1, Some("broccoli"), 2), harm(2, Some("broccoli"), 5)],
         ..Lessons::default()
     }
 }
@@ -199,7 +194,7 @@ fn rows_of(garden: &Garden, of_harm: &Lessons, accepts: &Accepts) -> (Vec<Row>, 
 #[test]
 fn reports_move_both_thresholds_as_worked_out_elsewhere() {
     let garden = garden();
-    let (rows, aside) = rows_of(&garden, &three_nights(&garden), &Accepts::new());
+    let (rows, aside) = rows_of(&garden, &three_nights(), &Accepts::new());
     assert_eq!((rows.len(), aside.len()), (1, 0));
     assert_eq!((rows[0].name.as_str(), rows[0].in_use), ("tolerance:broccoli:grown:head", InUse::Published));
     assert_eq!(rows[0].learned.nights, [0, 1, 2].map(night));
@@ -210,18 +205,17 @@ fn reports_move_both_thresholds_as_worked_out_elsewhere() {
 }
 
 #[test]
-fn of_several_looks_at_one_planting_the_last_counts_and_a_corrected_one_does_not() {
+fn of_several_looks_at_one_planting_the_worst_counts() {
     let garden = garden();
-    let learned = |damage: Vec<Written>| {
-        let lessons = Lessons { damage, ..three_nights(&garden) };
+    let learned = |damage: Vec<Harmed>| {
+        let lessons = Lessons { damage, ..three_nights() };
         let (rows, _) = rows_of(&garden, &lessons, &Accepts::new());
         rows.first().map(|row| row.learned.clone())
     };
-    let last = learned(vec![harm(&garden, 0, 9, Some("broccoli"), 4)]);
-    assert!(last.is_some());
-    assert_eq!(learned(vec![harm(&garden, 0, 1, None, 0), harm(&garden, 0, 9, Some("broccoli"), 4)]), last);
-    let struck = Written { corrected_by: Some(7), ..harm(&garden, 0, 10, None, 0) };
-    assert_eq!(learned(vec![harm(&garden, 0, 9, Some("broccoli"), 4), struck]), last);
+    let worst = learned(vec![harm(0, Some("broccoli"), 4)]);
+    assert!(worst.is_some());
+    assert_eq!(learned(vec![harm(0, None, 0), harm(0, Some("broccoli"), 4)]), worst);
+    assert_eq!(learned(vec![harm(0, Some("broccoli"), 4), harm(0, None, 0)]), worst);
 }
 
 #[test]
@@ -229,7 +223,7 @@ fn what_teaches_nothing_is_named_with_its_reason() {
     let mut garden = garden();
     garden.beds[0] = sample::bed("A2", &[("broccoli", "grown"), ("kale", "grown")]);
     let why = |garden: &Garden, crop: Option<&str>| {
-        let lessons = Lessons { damage: vec![harm(garden, 0, 1, crop, 3)], ..three_nights(garden) };
+        let lessons = Lessons { damage: vec![harm(0, crop, 3)], ..three_nights() };
         let (rows, aside) = rows_of(garden, &lessons, &Accepts::new());
         assert_eq!(rows.len() + aside.len(), 1);
         aside.first().map(|aside| aside.why)
@@ -247,7 +241,7 @@ fn what_teaches_nothing_is_named_with_its_reason() {
 #[test]
 fn what_was_accepted_moves_both_thresholds_unless_the_file_has_one() {
     let mut garden = garden();
-    let (catalogue, of_harm) = (catalogue(), three_nights(&garden));
+    let (catalogue, of_harm) = (catalogue(), three_nights());
     let accepted = Accepted { mean: 0.75, spread: 0.5, nights: 3 };
     let accepts = Accepts::from([
         ("tolerance:broccoli:grown:head".to_string(), accepted),

@@ -124,3 +124,28 @@ fn where_the_sun_does_not_set_or_rise_the_letter_says_so() {
     assert!(late.contains("late still helps.") && !late.contains("safely") && !late.contains("light to see"), "{late}");
     assert!(text("2026-12-16", 3).contains("if you can work safely in the dark"));
 }
+
+/// By day a shared cover goes to whoever may want it; in the dark it stays where it lies.
+#[test]
+fn a_shared_cover_that_gives_way_to_another_is_not_said_to_stay() {
+    let catalogue = Catalogue::default();
+    let shared = crate::beds::CoverStock { shared_with: vec!["other".into()], ..cloth(2) };
+    let garden = garden(vec![bed("R1", &[])], vec![shared]);
+    let of = NightOf("2027-01-16".parse().expect("a date"));
+    let told = |hours: i64, freed: bool| {
+        let risks = assess(&garden, of, None, &catalogue);
+        let now = sunset() + Duration::hours(hours);
+        let plan = decide(&garden, of, sunset(), Err(NoNight::NoForecast), risks, crate::plan::Before::default(), now);
+        let freed = freed.then(|| ("R1".to_string(), "white cloth".to_string()));
+        let changes = crate::plan::said::Changes {
+            other_cover: vec!["R1".into()],
+            freed: freed.into_iter().collect(),
+            ..Default::default()
+        };
+        sentences::changes(&plan, &changes, now).join(" ")
+    };
+    assert!(told(-4, true).contains("R1: another cover than before; the shared one goes back."), "{}", told(-4, true));
+    for text in [told(-4, false), told(1, true)] {
+        assert!(text.contains("one that is on already may stay"), "{text}");
+    }
+}

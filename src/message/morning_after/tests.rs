@@ -14,6 +14,8 @@ fn morning(inside: &[&str]) -> String {
         remaining: 0.0,
         minutes: None,
         reason: None,
+        picks: Vec::new(),
+        is_picked: false,
     };
     let said = Said { beds: vec![bed("P1"), bed("P2")], ..Said::default() };
     let kept = Kept { covers: Vec::new(), inside: inside.iter().map(|id| (*id).to_string()).collect() };

@@ -92,7 +92,8 @@ fn risks<'a>(garden: &'a Garden, catalogue: &'a Catalogue, chances: &[Chances]) 
 }
 
 /// As long as people and time are no matter.
-const NOTHING_BEFORE: Before<'static> = Before { said: None, out: None, day: None, elsewhere: &[] };
+const NOTHING_BEFORE: Before<'static> =
+    Before { said: None, out: None, day: None, elsewhere: &[], laid: &[], taken: &[] };
 const UNBOUNDED: Bounds<'static> =
     Bounds { minutes: None, left: None, before: NOTHING_BEFORE, underway: 0, is_laid: false };
 
@@ -468,6 +469,8 @@ fn said(plans: &[BedPlan<'_>]) -> Said {
         remaining: 0.1,
         minutes: Some(plan.tonight.0),
         reason: None,
+        picks: Vec::new(),
+        is_picked: false,
     };
     Said { beds: plans.iter().map(bed).collect(), ..Said::default() }
 }
@@ -529,6 +532,8 @@ fn out(cover: &str) -> Said {
         remaining: 0.1,
         minutes: Some(4.0),
         reason: None,
+        picks: Vec::new(),
+        is_picked: false,
     };
     Said { beds: vec![bed("R1"), bed("R2")], ..Said::default() }
 }

@@ -278,7 +278,9 @@ impl<'g> Means<'g> {
             (way.tonight, way.is_out) = (0.0, true);
         }
         way.is_said = self.is_said(bed, way);
-        if let Some(minutes) = self.before.said_of(&bed.id).and_then(|said| said.minutes).filter(|_| way.is_said) {
+        // What took none, as it lay there, takes its time once somebody has taken it off.
+        let counts = |minutes: &f64| way.is_said && (way.is_out || *minutes > 0.0);
+        if let Some(minutes) = self.before.said_of(&bed.id).and_then(|said| said.minutes).filter(counts) {
             way.tonight = minutes;
         }
     }

@@ -31,6 +31,12 @@ pub fn arrange(mut tasks: Vec<Task>, party: Option<Party>) -> WorkOrder {
         });
         return WorkOrder { turns: reasoned(turns.collect()), leave_first, ..WorkOrder::default() };
     };
+    // Several people have the time together that none of them has alone.
+    if share_out(&tasks, party).is_none()
+        && let Some(together) = together(&tasks, party)
+    {
+        tasks = together;
+    }
     let (mut kept, too_large): (Vec<Task>, Vec<Task>) =
         tasks.into_iter().partition(|task| share_out(std::slice::from_ref(task), party).is_some());
     let mut out = drop_until_it_fits(&mut kept, party);
@@ -60,6 +66,27 @@ pub fn arrange(mut tasks: Vec<Task>, party: Option<Party>) -> WorkOrder {
         each: Minutes(share.each),
     });
     WorkOrder { party: Some(party), turns: reasoned(turns.collect()), does_not_fit: out, leave_first }
+}
+
+/// The tasks with as few of them as need be, the longest first, done by as few people together as need be, so that all fit;
+/// `None` where that does not do it. How many of the longest is tried by doubling, for the time that a large list takes.
+fn together(tasks: &[Task], party: Party) -> Option<Vec<Task>> {
+    let all: f64 = tasks.iter().map(|task| task.minutes.0).sum();
+    if all > f64::from(party.people) * party.minutes.0 + 1e-9 {
+        return None;
+    }
+    let each = |task: &Task| task.minutes.0 / f64::from(task.hands.max(1));
+    let mut longest: Vec<usize> = (0..tasks.len()).collect();
+    longest.sort_by(|a, b| each(&tasks[*b]).total_cmp(&each(&tasks[*a])).then(a.cmp(b)));
+    let counts = || std::iter::successors(Some(1), |count| Some(count * 2)).take_while(|count| *count < tasks.len());
+    let tries = (2..=party.people).flat_map(|people| counts().chain([tasks.len()]).map(move |count| (people, count)));
+    tries.into_iter().find_map(|(people, count)| {
+        let mut shared = tasks.to_vec();
+        for index in longest.iter().take(count) {
+            shared[*index].hands = shared[*index].hands.max(people);
+        }
+        share_out(&shared, party).is_some().then_some(shared)
+    })
 }
 
 /// By kind of work, then by place, the one in which something is due first, of equals that in which a minute saves most;

@@ -24,6 +24,8 @@ fn said(at: DateTime<Utc>, beds: &[Bed]) -> Said {
         },
         minutes: None,
         reason: None,
+        picks: Vec::new(),
+        is_picked: false,
     });
     Said { at, beds: beds.collect(), ..Said::default() }
 }
@@ -292,4 +294,106 @@ fn what_lies_out_since_last_night_is_there_until_the_word_of_the_morning_takes_i
     let called_off = |hours| said(now() + Duration::hours(hours), &[(Fine, 0.0); 3]);
     assert_eq!(left(&[night.clone(), called_off(3)], None), 3);
     assert_eq!(left(&[night.clone(), called_off(-1)], None), 0);
+}
+
+#[test]
+fn picking_that_was_done_as_asked_is_no_news_and_not_called_off() {
+    let asked = earlier(&[(Harvest, 0.6), (Fine, 0.0)]);
+    let next = |measure: Measure, cover: Option<&str>, is_picked: bool| {
+        let mut next = said(now(), &[(measure, 0.2), (Fine, 0.0)]);
+        (next.beds[0].cover, next.beds[0].is_picked) = (cover.map(Into::into), is_picked);
+        next
+    };
+    let after = |last: &Said, next: &Said| whether(RoundKind::Dusk, next, Some(last), Some(last.at), AllQuiet::Weekly);
+    assert_eq!(after(&asked, &next(Fine, None, true)), Err(SilentReason::Unchanged));
+    assert_eq!(after(&asked, &next(Leave, None, true)), Err(SilentReason::Unchanged));
+    assert_eq!(after(&asked, &next(Fine, None, false)), Ok(SayReason::CalledOff));
+    // A cover that was asked with it stays; one that was not is news.
+    let mut with_cover = asked.clone();
+    with_cover.beds[0].cover = Some("cloth".into());
+    assert_eq!(after(&with_cover, &next(Cover, Some("cloth"), true)), Err(SilentReason::Unchanged));
+    assert_eq!(after(&asked, &next(Cover, Some("cloth"), true)), Ok(SayReason::Worse));
+    // Other work of the same list is called off all the same.
+    let two = earlier(&[(Harvest, 0.6), (Cover, 0.5)]);
+    assert_eq!(after(&two, &next(Fine, None, true)), Ok(SayReason::CalledOff));
+}
+
+#[test]
+fn a_cover_that_lay_there_and_came_off_is_asked_for_again() {
+    let with_minutes = |mut said: Said, minutes: f64| {
+        said.beds[0].minutes = Some(minutes);
+        said
+    };
+    let lay = with_minutes(earlier(&[(Cover, 0.6)]), 0.0);
+    let after = |next: &Said| whether(RoundKind::Dusk, next, Some(&lay), Some(lay.at), AllQuiet::Weekly);
+    assert_eq!(after(&with_minutes(said(now(), &[(Cover, 0.6)]), 4.0)), Ok(SayReason::Worse));
+    assert_eq!(after(&with_minutes(said(now(), &[(Cover, 0.6)]), 0.0)), Err(SilentReason::Unchanged));
+    assert_eq!(changes(&lay, &with_minutes(said(now(), &[(Cover, 0.6)]), 4.0)).again, ["R1"]);
+}
+
+#[test]
+fn of_a_piece_over_two_beds_that_the_morning_keeps_for_one_no_more_is_there_than_it() {
+    let mut night = Said { covers: [("White Cloth".into(), 3)].into(), ..earlier(&[(Cover, 0.5); 4]) };
+    night.beds[0].cover = Some("white cloth, one piece together with R2".into());
+    night.beds[1].cover = Some("white cloth, one piece together with R1".into());
+    for (kept, pieces) in [
+        (&["R1"] as &[&str], Some(1)),
+        (&["R2"], Some(1)),
+        (&["R1", "R2"], Some(1)),
+        (&["R1", "R3"], Some(2)),
+        (&["R3"], Some(1)),
+        (&["R1", "R2", "R3", "R4"], Some(3)),
+        (&[], None),
+    ] {
+        let kept_beds = Some(kept.iter().map(|bed| (*bed).to_string()).collect());
+        let morning = Said { at: now() + Duration::hours(19), kept: kept_beds, ..night.clone() };
+        let left = pieces_left(&[night.clone(), morning], now(), None);
+        assert_eq!(left.get("white cloth").copied(), pieces, "{kept:?}");
+    }
+}
+
+#[test]
+fn a_cover_that_gives_way_to_another_is_free() {
+    let with = |cover: &str| {
+        let mut said = earlier(&[(Cover, 0.5)]);
+        said.beds[0].cover = Some(cover.into());
+        said
+    };
+    let freed = |before: &str, now: &str| changes(&with(before), &with(now)).freed.len();
+    assert_eq!((freed("cloth", "sheet"), freed("two layers of cloth", "cloth")), (1, 1));
+    assert_eq!((freed("cloth", "cloth"), freed("cloth", "two layers of cloth")), (0, 0));
+    assert_eq!(freed("cloth, one piece together with R2", "cloth"), 0);
+}
+
+/// Covers on every bed, which lay there where they take no minutes.
+fn covered(minutes: &[f64]) -> Said {
+    let mut said = said(now(), &vec![(Cover, 0.6); minutes.len()]);
+    said.beds.iter_mut().zip(minutes).for_each(|(bed, minutes)| bed.minutes = Some(*minutes));
+    said
+}
+
+#[test]
+fn once_the_weather_is_known_again_covers_that_stay_are_nothing_worse() {
+    let unknown = earlier(&[(Unknown, 0.0); 2]);
+    let after = |next: &Said| {
+        let reason = whether(RoundKind::Afternoon, next, Some(&unknown), Some(unknown.at), AllQuiet::Weekly);
+        (reason, changes(&unknown, next).asks_more)
+    };
+    assert_eq!(after(&covered(&[0.0, 0.0])), (Ok(SayReason::Worse), false));
+    assert_eq!(after(&covered(&[0.0, 4.0])), (Ok(SayReason::Worse), true));
+    // A frost that comes up asks for more, though the cover lies there.
+    assert!(changes(&earlier(&[(Fine, 0.0)]), &covered(&[0.0])).asks_more);
+}
+
+#[test]
+fn a_calendar_has_an_entry_while_people_are_wanted() {
+    use CalendarEntry::{Cancel, Publish};
+    let fine = said(now(), &[(Fine, 0.0); 2]);
+    let (lies, work) = (covered(&[0.0, 0.0]), covered(&[0.0, 4.0]));
+    let entry = |next: &Said, said: &[Said]| calendar_entry(SayReason::Better, next, said);
+    assert_eq!(entry(&lies, &[]), None);
+    assert_eq!(entry(&work, &[]), Some(Publish));
+    assert_eq!(entry(&lies, std::slice::from_ref(&work)), Some(Cancel));
+    assert_eq!(entry(&fine, &[work.clone(), lies.clone()]), None);
+    assert_eq!(calendar_entry(SayReason::CalledOff, &fine, &[lies]), None);
 }

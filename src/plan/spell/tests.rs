@@ -5,6 +5,7 @@ use crate::crops::sample::crop;
 use crate::crops::{Catalogue, HarvestHabit, Life, Organ};
 use crate::night::cover::CoverConditions;
 use crate::night::{Estimate, FrostKind, Knowledge, Night, NightHour, NoNight};
+use crate::plan::said::SaidBed;
 use crate::plan::{decide, decide_ahead};
 use crate::risk::{BedRisk, assess};
 use crate::units::{Kelvins, MetresPerSecond};
@@ -246,5 +247,55 @@ fn covers_open_with_warmth_and_sun_and_never_the_other_way() {
         let no_number = Day { warmest: Celsius(f64::NAN), coldest: Celsius(0.0), cloud_cover: Some(f64::NAN) };
         assert_eq!(by_day(kind, Some(&no_number)), DayAdvice::ComesOff);
         assert_eq!(by_day(kind, None), DayAdvice::ComesOff);
+    }
+}
+
+#[test]
+fn a_day_that_turns_hot_over_covers_that_were_to_stay_is_told_and_only_that() {
+    use crate::beds::CoverStock;
+    use CoverKind::{ClearPlastic, HeavyRowCover, LowTunnel, MediumRowCover};
+    use DayAdvice::{ComesOff, Open};
+    let advice = |kind: CoverKind, open: bool, warmest: f64, cloud: f64| {
+        let garden = garden(vec![bed("R1", &[])], vec![CoverStock { kind, ..cloth(1) }]);
+        let lies = SaidBed {
+            bed: "R1".into(),
+            measure: Measure::Cover,
+            cover: Some(cloth(1).name),
+            chance: 0.5,
+            remaining: 0.1,
+            minutes: None,
+            reason: None,
+            picks: Vec::new(),
+            is_picked: false,
+        };
+        let out = Said { beds: vec![lies], ..Said::default() };
+        let opened = if open { vec!["R1".to_string()] } else { Vec::new() };
+        let word = Said { kept: Some(vec!["R1".into()]), open: opened, ..out.clone() };
+        let day = day(warmest, cloud).expect("a day");
+        let hot = too_hot(&garden, &word, &out, &day);
+        // Said once, it is not said again.
+        let after = word.clone().opened_up(&hot);
+        assert!(too_hot(&garden, &after, &out, &day).is_empty());
+        assert_eq!(after.kept.as_ref().is_some_and(Vec::is_empty), hot.iter().any(|hot| hot.advice == ComesOff));
+        // What nobody was told to leave on, or nobody has left on, is no news.
+        assert!(too_hot(&garden, &Said { kept: Some(Vec::new()), ..word.clone() }, &out, &day).is_empty());
+        assert!(too_hot(&garden, &word, &Said::default(), &day).is_empty());
+        hot.first().map(|hot| hot.advice)
+    };
+    for (kind, open, warmest, cloud, expected) in [
+        (MediumRowCover, false, 15.0, 0.0, None),
+        (MediumRowCover, false, 16.0, 1.0, Some(ComesOff)),
+        // Cloth that keeps off light came to stay on a day near freezing; a few degrees more do no harm under it.
+        (HeavyRowCover, false, 6.0, 0.0, None),
+        (HeavyRowCover, false, 16.0, 0.0, Some(ComesOff)),
+        // Sun over plastic, and over what can be opened.
+        (ClearPlastic, false, 4.0, 0.9, None),
+        (ClearPlastic, false, 4.0, 0.2, Some(ComesOff)),
+        (LowTunnel, false, 4.0, 0.2, Some(Open)),
+        (LowTunnel, true, 4.0, 0.2, None),
+        (LowTunnel, true, 16.0, 0.2, Some(ComesOff)),
+        (LowTunnel, true, 4.0, 0.9, None),
+    ] {
+        assert_eq!(advice(kind, open, warmest, cloud), expected, "{kind:?}, {open}, {warmest}, {cloud}");
     }
 }

@@ -4,7 +4,7 @@ use super::run::{delivery, ping};
 use super::{Configuration, Done, Failure, print};
 use crate::crops::age::StageFrom;
 use crate::message::{self, growth};
-use crate::plan::remarks::remarks as bed_remarks;
+use crate::plan::remarks::remarks as garden_remarks;
 use crate::risk::stage_of;
 use crate::rounds::{next_round, night_at};
 use crate::service::zones::{SYSTEM, remarks};
@@ -81,8 +81,10 @@ impl Check {
             }
         }
         for settings_of in &settings.gardens {
-            for remark in bed_remarks(&settings_of.garden, &settings.catalogue) {
-                let _ = writeln!(text, "Remark on {}: {}", settings_of.garden.id, message::remark(&remark));
+            let garden = &settings_of.garden;
+            let today = garden.zone.local(Utc::now()).date_naive();
+            for remark in garden_remarks(garden, &settings.catalogue, &settings.service.timetable, today) {
+                let _ = writeln!(text, "Remark on {}: {}", garden.id, message::remark(&remark, &garden.zone));
             }
         }
         let zones: BTreeMap<&str, &Zone> =

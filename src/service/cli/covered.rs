@@ -16,9 +16,9 @@ pub(super) struct CoveredCommand {
     /// The cover, as the shelf calls it
     #[arg(long = "with", value_name = "COVER", conflicts_with = "uncovered")]
     cover: Option<String>,
-    /// How many layers of it
-    #[arg(long, value_name = "1|2", default_value_t = 1, value_parser = clap::value_parser!(u8).range(1..=2))]
-    layers: u8,
+    /// How many layers of it; one, where nothing is said
+    #[arg(long, value_name = "1|2", value_parser = clap::value_parser!(u8).range(1..=2))]
+    layers: Option<u8>,
     /// When: 17:30, "last night", "yesterday 18:30" or "2027-01-16 06:10"; leave it out for now
     #[arg(long, value_name = "TIME")]
     at: Option<String>,
@@ -32,7 +32,12 @@ impl CoveredCommand {
         let settings = self.writing.settings()?;
         let desk = self.writing.desk(&settings)?;
         let cover = self.cover.as_deref().map(|named| on_the_shelf(desk.garden, named)).transpose();
-        let cover = cover.map_err(refused)?;
+        let old = match desk.old.as_ref().map(|old| &old.what) {
+            Some(What::Covered(old)) => Some(old),
+            _ => None,
+        };
+        let cover = cover.map_err(refused)?.or_else(|| old.and_then(|old| old.cover.clone()));
+        let layers = self.layers.or(old.map(|old| old.layers)).unwrap_or(1);
         // Covers are on by the deadline; when they came off again nobody can guess.
         if self.uncovered && desk.when(self.at.as_deref())?.since.is_some() {
             return Err(refused("Say the hour at which it was done, such as \"this morning 9:00\""));
@@ -44,9 +49,9 @@ impl CoveredCommand {
             let (what, how) = if self.uncovered {
                 (What::Uncovered(Uncovered { bed: bed.clone() }), "uncovered".to_string())
             } else {
-                let layers = if self.layers == 2 { "two layers of " } else { "" };
-                let with = cover.as_ref().map_or(String::new(), |cover| format!(" with {layers}{cover}"));
-                let what = Covered { bed: bed.clone(), cover: cover.clone(), layers: self.layers };
+                let two = if layers == 2 { "two layers of " } else { "" };
+                let with = cover.as_ref().map_or(String::new(), |cover| format!(" with {two}{cover}"));
+                let what = Covered { bed: bed.clone(), cover: cover.clone(), layers };
                 (What::Covered(what), format!("covered{with}"))
             };
             let entry = desk.entry(&moment, as_typed.clone(), what, false)?;

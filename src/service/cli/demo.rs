@@ -10,11 +10,11 @@ use crate::rounds::night_at;
 use crate::service::clock::Clock;
 use crate::service::daemon::{Daemon, PATIENCE, Shared};
 use crate::service::feed::Fetcher;
-use crate::service::files::{DEMO_FORECAST, demo};
+use crate::service::files::{DEMO_FORECAST, GARDENS, demo};
 use crate::service::look;
 use crate::service::mail::{Delivery, Mailer};
 use crate::service::store::{Open, Store};
-use crate::settings::{FeedChoice, list as fault_list, settings};
+use crate::settings::{FeedChoice, Files, list as fault_list, settings};
 use crate::weather::Provider;
 use chrono::{DateTime, TimeZone, Utc};
 use clap::Args;
@@ -33,6 +33,22 @@ fn afternoon() -> Option<DateTime<Utc>> {
 }
 
 impl Demo {
+    /// Its settings, for whoever wants to look at them or to begin their own with them. What is there already stays: it
+    /// may have been changed.
+    fn leave_settings(&self) -> std::io::Result<PathBuf> {
+        let folder = self.out.join("settings");
+        let Files { service, gardens, .. } = demo();
+        let gardens = gardens.into_iter().map(|(name, text)| (format!("{GARDENS}/{name}"), text));
+        std::fs::create_dir_all(folder.join(GARDENS))?;
+        for (name, text) in std::iter::once(service).chain(gardens) {
+            let file = folder.join(name);
+            if !file.exists() {
+                std::fs::write(file, text)?;
+            }
+        }
+        Ok(folder)
+    }
+
     pub fn run(&self) -> Result<Done, Failure> {
         let mut settings = settings(&demo()).map_err(|faults| Failure::Settings(fault_list(&faults)))?;
         let unexpected = |what: String| Failure::Unexpected(what);
@@ -104,10 +120,18 @@ impl Demo {
             let letter = evening_letter(plan, &context, Reader { role: Role::Manager });
             print(&format!("Subject: {}\n\n{}\n", letter.subject, plain_text(&letter)))?;
         }
+        let folder = self.leave_settings().map_err(at_fault)?;
+        let bed = settings.gardens.iter().flat_map(|garden| &garden.garden.beds).next();
         print(&format!(
             "This is an invented garden on an invented night. {sent} messages, one for each of its people, are in {} as\n\
-             .eml files; any mail program opens them.\n",
-            mail_folder.display()
+             .eml files; any mail program opens them. Its settings are in {}. To take a number apart:\n\
+             counterpane explain --config {} --feed {} --now {} --bed {}\n",
+            mail_folder.display(),
+            folder.display(),
+            folder.display(),
+            forecast_file.display(),
+            now.to_rfc3339_opts(chrono::SecondsFormat::Secs, true),
+            bed.map_or("R1", |bed| bed.id.as_str())
         ))?;
         if sent == 0 {
             Err(unexpected("No message of the demo was written; that is a fault of the program.".into()))

@@ -1,14 +1,12 @@
 //! `counterpane event`: the cold nights with figures, and the whole story of one.
 
-use super::{Configuration, Done, Failure, choose, print};
-use crate::beds::Garden;
+use super::{Configuration, Done, Failure, choose, nothing_yet, print};
 use crate::journal::at_risk::{NightBehind, at_risk};
-use crate::journal::event::{Known, PlaceLow, cold_nights, lows_of_readings};
-use crate::lessons::lows::{self, NightLow};
+use crate::journal::event::cold_nights;
 use crate::lessons::span_of;
 use crate::message::cold_night::{list_of_cold_nights, story};
-use crate::night::screen::Span;
 use crate::plan::said::Said;
+use crate::service::look;
 use crate::service::store::{Open, Store};
 use crate::zone::NightOf;
 use chrono::{DateTime, NaiveDate, Utc};
@@ -41,13 +39,17 @@ impl EventCommand {
         let settings = self.configuration.read(now)?;
         let garden = &choose(&settings, self.garden.as_deref())?.garden;
         let path = self.configuration.store_path(&settings);
+        if !path.exists() {
+            print(&(nothing_yet(&path) + "\n"))?;
+            return Ok(Done::Well);
+        }
         let today = garden.zone.local(now).date_naive();
         let first = self.date.or(self.from).or(NaiveDate::from_ymd_opt(1970, 1, 2)).unwrap_or_default();
         let last = self.date.or(self.to).unwrap_or(today);
         let span = (NightOf(first), NightOf(last));
         let known = super::runtime()?.block_on(async {
             let store = Store::open(&path, Open::ExistingOnly).await?;
-            let known = known(&store, garden, span.0, span.1).await?;
+            let known = look::known(&store, garden, span.0, span.1).await?;
             store.close().await;
             Ok::<_, Failure>(known)
         })?;
@@ -66,31 +68,4 @@ impl EventCommand {
         })?;
         Ok(Done::Well)
     }
-}
-
-/// Everything that the store knows of the nights from one to another, both included.
-pub(super) async fn known(store: &Store, garden: &Garden, from: NightOf, to: NightOf) -> Result<Known, Failure> {
-    // All of them: damage may be written down months later, and a cover have lain there for as long.
-    let entries = store.entries(&garden.id, None).await?;
-    let mut lows = store.lows_of_logs(&garden.id, garden.site.longitude, from, to).await?;
-    let typed = lows_of_readings(&entries, garden.site.longitude);
-    lows.extend(typed.into_iter().filter(|low| (from..=to).contains(&low.night)));
-    lows.sort_by(|a, b| (a.night, &a.place).cmp(&(b.night, &b.place)).then(a.low.0.total_cmp(&b.low.0)));
-    // Of a place with several thermometers the coldest counts.
-    lows.dedup_by(|next, first| next.night == first.night && next.place == first.place);
-    let mut nights: Vec<NightOf> = lows.iter().map(|low| low.night).collect();
-    nights.dedup();
-    let spans: Vec<Span> = nights.iter().map(|night| span_of(garden, *night)).collect();
-    let logged = store.logged_nights(&garden.id, &spans, false).await?;
-    let is_whole = |low: &NightLow| low.is_whole() && (from..=to).contains(&low.night);
-    let whole = lows::of(garden, &logged, &entries).into_iter().filter(is_whole);
-    let whole = whole.map(|NightLow { night, place, low, .. }| PlaceLow { night, place, low }).collect();
-    let mut said = Vec::new();
-    for row in store.said_between(&garden.id, from, to).await? {
-        match serde_json::from_str(&row.document) {
-            Ok(document) => said.push((row.night, document)),
-            Err(fault) => tracing::error!(night = %row.night, %fault, "what was said cannot be read back"),
-        }
-    }
-    Ok(Known { foretold: store.foretold(&garden.id, from, to).await?, lows, whole, said, entries })
 }

@@ -3,7 +3,13 @@
 use super::writing::{Desk, Writing, refused};
 use super::{Done, Failure};
 use crate::crops::damage::{DamageClass, Usable};
+use crate::journal::found::{ASKED_WITHIN, night_asked};
+use crate::journal::when::Speaker;
 use crate::journal::{Amount, Damage, Gone, Harvested, Kind, Struck, What, bed_of, crop_in, note, photo};
+use crate::service::look::known;
+use crate::service::store::{Open, Store};
+use crate::zone::NightOf;
+use chrono::{DateTime, Utc};
 use clap::Args;
 
 /// What commands about a planting have in common.
@@ -42,7 +48,8 @@ pub(super) struct DamageCommand {
     /// Whether it can still be used: yes, partly or no
     #[arg(long, value_name = "YES|PARTLY|NO", value_parser = usable)]
     usable: Option<Usable>,
-    /// The night that did it, by the date of its evening; leave it out for last night
+    /// The night that did it, by the date of its evening; leave it out for the last one that put the bed at risk, of the
+    /// fifteen before it was seen
     #[arg(long, value_name = "DATE")]
     night: Option<String>,
     /// A photograph, by its place in the folder of photographs
@@ -79,8 +86,10 @@ fn usable(text: &str) -> Result<Usable, String> {
 }
 
 impl About {
-    fn note(&self) -> Result<Option<String>, Failure> {
-        self.note.as_deref().map(note).transpose().map(Option::flatten).map_err(refused)
+    /// The note that was typed, else that of the entry which is corrected.
+    fn note(&self, desk: &Desk<'_>) -> Result<Option<String>, Failure> {
+        let typed = self.note.as_deref().map(note).transpose().map_err(refused)?;
+        Ok(typed.unwrap_or_else(|| desk.old.as_ref().and_then(|old| old.what.note()).map(str::to_string)))
     }
 
     /// The identifier of a crop; with --anyway of any that the catalogue has.
@@ -128,7 +137,7 @@ impl HarvestedCommand {
         let crop = self.about.crop(&desk, bed, &named, day)?;
         let shown = amount.as_typed(&typed);
         let echo = format!("{shown} of {crop} from bed {bed}, {}{understood}.", desk.echo(&moment));
-        let what = Harvested { bed: bed.clone(), crop, amount, note: self.about.note()? };
+        let what = Harvested { bed: bed.clone(), crop, amount, note: self.about.note(&desk)? };
         let as_typed = self.words.join(" ");
         let entry = desk.entry(&moment, as_typed, What::Harvested(what), self.about.anyway)?;
         self.about.writing.write(&desk, vec![(entry, echo)])?;
@@ -150,23 +159,59 @@ impl DamageCommand {
         // "last night" is the night that did it, and was seen to have done so by now.
         let of_night = desk.when(self.about.at.as_deref())?.since.is_some();
         let moment = if of_night { desk.when(None)? } else { self.about.moment(&desk)? };
-        let night = desk.speaker().night(self.night.as_deref().unwrap_or("last night")).map_err(refused)?;
-        let crop = crop.map(|crop| self.about.crop(&desk, bed, crop, night.0)).transpose()?;
-        let photo = self.photo.as_deref().map(photo).transpose().map_err(refused)?.flatten();
+        let old = match desk.old.as_ref().map(|old| &old.what) {
+            Some(What::Damage(old)) => Some(old),
+            _ => None,
+        };
+        let night = match (&self.night, old) {
+            (None, Some(old)) => old.night,
+            (Some(night), _) => desk.speaker().night(night).map_err(refused)?,
+            (None, None) if of_night => desk.speaker().night("last night").map_err(refused)?,
+            (None, None) => self.night_asked(&desk, bed, moment.at)?,
+        };
+        let crop = match (crop, old) {
+            (Some(crop), _) => Some(self.about.crop(&desk, bed, crop, night.0)?),
+            (None, Some(old)) if old.bed == *bed => old.crop.clone(),
+            (None, _) => None,
+        };
+        let photo = match &self.photo {
+            Some(typed) => photo(typed).map_err(refused)?,
+            None => old.and_then(|old| old.photo.clone()),
+        };
         let of = crop.as_ref().map_or(String::new(), |crop| format!("{crop} in "));
-        let usable = self.usable.map_or(String::new(), |usable| format!(", usable: {}", usable.word()));
+        let usable = self.usable.or(old.and_then(|old| old.usable));
+        let how_usable = usable.map_or(String::new(), |usable| format!(", usable: {}", usable.word()));
         let echo = format!(
-            "damage class {} ({}) to {of}bed {bed} by the night of {}{usable}, seen {}.",
+            "damage class {} ({}) to {of}bed {bed} by the night of {}{how_usable}, seen {}.",
             class.number(),
             class.words(),
             night.0.format("%A %-d %B %Y"),
             desk.echo(&moment)
         );
-        let note = self.about.note()?;
-        let what = Damage { bed: bed.clone(), crop, night, class, usable: self.usable, note, photo };
+        let note = self.about.note(&desk)?;
+        let what = Damage { bed: bed.clone(), crop, night, class, usable, note, photo };
         let entry = desk.entry(&moment, self.words.join(" "), What::Damage(what), self.about.anyway)?;
         self.about.writing.write(&desk, vec![(entry, echo)])?;
         Ok(Done::Well)
+    }
+}
+
+impl DamageCommand {
+    /// Where nobody names a night: the one that people were asked about when they looked.
+    fn night_asked(&self, desk: &Desk<'_>, bed: &str, seen: DateTime<Utc>) -> Result<NightOf, Failure> {
+        let (garden, path) = (desk.garden, self.about.writing.configuration.store_path(desk.settings));
+        let last_night = Speaker { now: seen, ..desk.speaker() }.night("last night").map_err(refused)?;
+        if !path.exists() {
+            return Ok(last_night);
+        }
+        let first = NightOf(last_night.0 - ASKED_WITHIN);
+        let known = super::runtime()?.block_on(async {
+            let store = Store::open(&path, Open::ExistingOnly).await?;
+            let known = known(&store, garden, first, last_night).await?;
+            store.close().await;
+            Ok::<_, Failure>(known)
+        })?;
+        Ok(night_asked(garden, &desk.settings.catalogue, &known, bed, last_night))
     }
 }
 
@@ -192,7 +237,7 @@ impl GoneCommand {
         };
         let how = if kind == Kind::Lost { "is lost" } else { "was sown or set out again" };
         let echo = format!("{crop} in bed {} {how}, {}.", self.bed, desk.echo(&moment));
-        let gone = Gone { bed: self.bed.clone(), crop, note: self.about.note()? };
+        let gone = Gone { bed: self.bed.clone(), crop, note: self.about.note(&desk)? };
         let as_typed = format!("{} {}", self.bed, self.crop);
         let what = if kind == Kind::Lost { What::Lost(gone) } else { What::Resown(gone) };
         let entry = desk.entry(&moment, as_typed, what, self.about.anyway)?;

@@ -6,7 +6,7 @@ mod tables;
 
 use super::reading::height;
 use super::writing::refused;
-use super::{Configuration, Done, Failure, choose, print};
+use super::{Configuration, Done, Failure, choose, nothing_yet, print};
 use crate::beds::Garden;
 use crate::journal::event::Written;
 use crate::journal::table::RowFault;
@@ -110,7 +110,7 @@ impl Work<'_> {
 
     async fn list(&self) -> Result<String, Failure> {
         let Some(store) = self.existing().await? else {
-            return Ok(format!("Nothing is written yet: there is no {}.\n", self.store.display()));
+            return Ok(nothing_yet(&self.store) + "\n");
         };
         let zone = &self.garden.zone;
         let start = |date: NaiveDate| zone.instant(date.and_time(chrono::NaiveTime::MIN));

@@ -66,13 +66,16 @@ impl LearnedCommand {
         let garden = &choose(&settings, about.garden.as_deref())?.garden;
         let of = night_at(&garden.site, &garden.zone, now);
         let path = about.configuration.store_path(&settings);
+        if !path.exists() {
+            return Err(refused(super::nothing_yet(&path)));
+        }
         let text = super::runtime()?.block_on(async {
             let store = Store::open(&path, Open::ExistingOnly).await?;
             let All { lessons, of_harm, accepts } = all_lessons(&store, garden, of).await?;
             let (rows, aside) = figures::rows(garden, &settings.catalogue, &lessons, &of_harm, &accepts);
             let text = match &self.change {
-                None if self.json => format!("{:#}\n", document(&rows, &aside, garden)),
-                None => list(&rows, &aside, garden),
+                None if self.json => format!("{:#}\n", document(&rows, &aside, &lessons.left_on, garden)),
+                None => list(&rows, &aside, &lessons.left_on, garden),
                 Some(Change::Accept { figures, .. }) => {
                     let (firmer, rows) = match figures.iter().any(|name| name == "all") {
                         true => rows.into_iter().partition(|row| rests_on_more(&accepts, row)),

@@ -112,12 +112,20 @@ impl ReadingCommand {
         if let Some(bed) = &self.bed {
             bed_of(desk.garden, bed).map_err(refused)?;
         }
-        if self.dew_point.is_some_and(|dew_point| dew_point.0 > temperature.0 + 0.5) {
-            return Err(refused("The dew point cannot lie above the temperature; are the two swapped?"));
+        let old = match desk.old.as_ref().map(|old| &old.what) {
+            Some(What::Reading(old)) => Some(old),
+            _ => None,
+        };
+        let was = old.map(|old| old.of).filter(|_| !self.min && !self.max);
+        let is_lowest = self.min || matches!(was, Some(Sampled::Minimum { .. }));
+        let is_highest = self.max || matches!(was, Some(Sampled::Maximum { .. }));
+        let of_a_night = is_lowest || is_highest;
+        // The stretch of a corrected entry is kept with its end.
+        let asked = self.at.as_deref().or((of_a_night && was.is_none()).then_some("last night"));
+        let mut moment = desk.when(asked)?;
+        if asked.is_none() {
+            moment.since = was.and_then(Sampled::since);
         }
-        let of_a_night = self.min || self.max;
-        let asked = self.at.as_deref().or(of_a_night.then_some("last night"));
-        let moment = desk.when(asked)?;
         let since = moment.since;
         if since.is_some() && !of_a_night {
             return Err(refused(format!(
@@ -125,28 +133,34 @@ impl ReadingCommand {
                 asked.unwrap_or_default()
             )));
         }
-        let of = match (self.min, self.max) {
+        let of = match (is_lowest, is_highest) {
             (true, _) => Sampled::Minimum { since },
             (_, true) => Sampled::Maximum { since },
             _ => Sampled::Instant,
         };
-        let place = self.place(desk.garden)?;
+        let place = match old {
+            Some(old) if self.bed.is_none() => old.place.clone(),
+            _ => self.place(desk.garden)?,
+        };
         let reading = Reading {
             place: place.clone(),
             temperature,
-            dew_point: self.dew_point,
+            dew_point: self.dew_point.or(old.and_then(|old| old.dew_point)),
             of,
-            thermometer: self.thermometer,
-            height: self.height,
-            shielded: self.shielded,
+            thermometer: self.thermometer.or(old.and_then(|old| old.thermometer)),
+            height: self.height.or(old.and_then(|old| old.height)),
+            shielded: self.shielded.or(old.and_then(|old| old.shielded)),
         };
+        if reading.dew_point.is_some_and(|dew_point| dew_point.0 > temperature.0 + 0.5) {
+            return Err(refused("The dew point cannot lie above the temperature; are the two swapped?"));
+        }
         if !self.sure {
             let path = self.writing.configuration.store_path(&settings);
             let typed = if self.temperature.to_uppercase().contains('F') { Scale::Fahrenheit } else { Scale::Celsius };
             doubtful::ask(&desk, &path, &reading, moment.at, typed, self.writing.replaces)?;
         }
+        let dew_point = reading.dew_point.map_or(String::new(), |dew_point| format!(", dew point {}", both(dew_point)));
         let entry = desk.entry(&moment, self.as_typed(), What::Reading(reading), false)?;
-        let dew_point = self.dew_point.map_or(String::new(), |dew_point| format!(", dew point {}", both(dew_point)));
         let which = match of {
             Sampled::Instant => "",
             Sampled::Minimum { .. } => "the lowest, ",

@@ -115,7 +115,7 @@ fn once(faults: Vec<DaemonFault>, delivered: Result<Delivered, StoreFault>) -> R
         return Err(match fault {
             DaemonFault::Store(fault) => Failure::Store(fault),
             DaemonFault::NoMail { .. } => Failure::Mail(fault.to_string()),
-            DaemonFault::Said(_) => Failure::Unexpected(fault.to_string()),
+            DaemonFault::Said(_) | DaemonFault::Slept => Failure::Unexpected(fault.to_string()),
         });
     }
     let delivered = delivered?;

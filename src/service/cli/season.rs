@@ -1,6 +1,5 @@
 //! `counterpane season`: what a winter came to, as a page and tables in a folder.
 
-use super::event::known;
 use super::writing::refused;
 use super::{Configuration, Done, Failure, choose, print};
 use crate::beds::Garden;
@@ -9,6 +8,7 @@ use crate::journal::{Place, Sampled};
 use crate::message::season_page::season_page;
 use crate::season::tables::tables;
 use crate::season::{Hours, HoursByPlace, Span, hours_of_nights, season};
+use crate::service::look;
 use crate::service::store::{Open, Store};
 use crate::zone::NightOf;
 use chrono::{DateTime, Duration, NaiveTime, Utc};
@@ -52,9 +52,12 @@ impl SeasonCommand {
             return Err(refused(format!("{} is a file; name a folder with --out", self.out.display())));
         }
         let path = self.configuration.store_path(&settings);
+        if !path.exists() {
+            return Err(refused(super::nothing_yet(&path)));
+        }
         let (known, hours) = super::runtime()?.block_on(async {
             let store = Store::open(&path, Open::ExistingOnly).await?;
-            let known = known(&store, garden, span.first, span.last).await?;
+            let known = look::known(&store, garden, span.first, span.last).await?;
             let hours = hours(&store, garden, span).await?;
             store.close().await;
             Ok::<_, Failure>((known, hours))

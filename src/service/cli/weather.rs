@@ -6,12 +6,13 @@ use crate::night::day::Day;
 use crate::night::screen::forecast_of_low;
 use crate::plan::said::{Elsewhere, Said, standing};
 use crate::plan::spell::Spell;
+use crate::plan::taken::Taken;
 use crate::plan::{Before, Plan, turning};
 use crate::rounds::night_at;
 use crate::service::feed::{Fetcher, decode, recognise};
 use crate::service::look::{
-    self, Gathered, NOT_TAUGHT, Sources, covers_elsewhere, day_before, heard, left_out, list_after, readings, span_of,
-    teach,
+    self, Gathered, NOT_TAUGHT, Sources, covers_elsewhere, day_before, heard, laid_by_day, left_out, list_after,
+    readings, span_of, taken, teach,
 };
 use crate::service::store::{Open, Store};
 use crate::settings::{GardenSettings, Settings};
@@ -51,11 +52,20 @@ struct Stored {
     elsewhere: Vec<Elsewhere>,
     out: Option<Said>,
     day: Option<Day>,
+    laid: Vec<String>,
+    taken: Vec<Taken>,
 }
 
 impl Stored {
     fn before(&self) -> Before<'_> {
-        Before { said: self.last.as_ref(), out: self.out.as_ref(), day: self.day, elsewhere: &self.elsewhere }
+        Before {
+            said: self.last.as_ref(),
+            out: self.out.as_ref(),
+            day: self.day,
+            elsewhere: &self.elsewhere,
+            laid: &self.laid,
+            taken: &self.taken,
+        }
     }
 }
 
@@ -182,6 +192,7 @@ impl WeatherArguments {
                         // What went out stands: a list printed here agrees with it, and moves no cover for little.
                         last: standing(&heard(store, &garden.garden.id, of, now).await?).cloned(),
                         elsewhere: covers_elsewhere(store, settings, &garden.garden, of, now).await?,
+                        taken: taken(store, &garden.garden, of, now).await?,
                         ..Stored::default()
                     }
                 }
@@ -204,8 +215,9 @@ impl WeatherArguments {
                 }
             };
             if let Some(store) = store {
-                stored.out = left_out(&store, &garden.garden, of, stored.last.as_ref()).await?;
-                stored.day = day_before(&garden.garden, of, &gathered.forecasts);
+                stored.out = left_out(&store, &garden.garden, of, stored.last.as_ref(), now).await?;
+                stored.laid = laid_by_day(&store, &garden.garden, of, now).await?;
+                stored.day = day_before(&garden.garden, of, &gathered.forecasts, now);
                 store.close().await;
             }
             Ok((taught, gathered, stored))

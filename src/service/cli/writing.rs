@@ -20,7 +20,8 @@ pub(super) struct Writing {
     /// Who writes this down
     #[arg(long, value_name = "NAME")]
     by: Option<String>,
-    /// The number of the entry that this one stands for; the old one stays and is shown as corrected
+    /// The number of the entry that this one stands for; the old one stays and is shown as corrected. What is not said
+    /// again is as the old one had it
     #[arg(long, value_name = "NUMBER")]
     pub replaces: Option<i64>,
     /// Pretend that it is this time, such as 2027-01-16T18:40:00-05:00
@@ -43,6 +44,8 @@ pub(super) struct Desk<'s> {
     pub settings: &'s Settings,
     pub garden: &'s Garden,
     pub now: DateTime<Utc>,
+    /// The entry that is corrected: what is not said again is as it stands there.
+    pub old: Option<Entry>,
 }
 
 impl Writing {
@@ -55,7 +58,23 @@ impl Writing {
     }
 
     pub fn desk<'s>(&self, settings: &'s Settings) -> Result<Desk<'s>, Failure> {
-        Ok(Desk { settings, garden: &choose(settings, self.garden.as_deref())?.garden, now: self.now() })
+        let garden = &choose(settings, self.garden.as_deref())?.garden;
+        let old = self.replaces.map(|number| self.old(settings, garden, number)).transpose()?;
+        Ok(Desk { settings, garden, now: self.now(), old })
+    }
+
+    /// The entry that is to be corrected.
+    fn old(&self, settings: &Settings, garden: &Garden, number: i64) -> Result<Entry, Failure> {
+        let path = self.configuration.store_path(settings);
+        if !path.exists() {
+            return Err(no_entry(number, garden));
+        }
+        super::runtime()?.block_on(async {
+            let store = Store::open(&path, Open::ExistingOnly).await?;
+            let old = store.entry(&garden.id, number).await?;
+            store.close().await;
+            old.map(|old| old.entry).ok_or_else(|| no_entry(number, garden))
+        })
     }
 
     /// The same, to strike an entry.
@@ -115,10 +134,14 @@ impl Writing {
     }
 }
 
+fn no_entry(number: i64, garden: &Garden) -> Failure {
+    refused(format!("There is no entry {number} in the journal of {}", garden.name))
+}
+
 /// The key of an entry that may be replaced by another.
 async fn replaced(store: &Store, desk: &Desk<'_>, number: i64, by: Option<&Entry>) -> Result<Key, Failure> {
     let Some(old) = store.entry(&desk.garden.id, number).await? else {
-        return Err(refused(format!("There is no entry {number} in the journal of {}", desk.garden.name)));
+        return Err(no_entry(number, desk.garden));
     };
     if let Some(later) = old.corrected_by {
         let by = store.entry(&desk.garden.id, later).await?;
@@ -139,9 +162,12 @@ impl Desk<'_> {
         Speaker { zone: &self.garden.zone, site: &self.garden.site, now: self.now }
     }
 
-    /// When, as it was typed; now where nothing was.
+    /// When, as it was typed; where nothing was, as the corrected entry has it, else now.
     pub fn when(&self, text: Option<&str>) -> Result<Moment, Failure> {
-        self.speaker().moment(text.unwrap_or("now")).map_err(refused)
+        match (text, &self.old) {
+            (None, Some(old)) => Ok(Moment { at: old.at, since: None, twice: false }),
+            (text, _) => self.speaker().moment(text.unwrap_or("now")).map_err(refused),
+        }
     }
 
     /// When work of an evening was done: of "last night" it is the hour by which the garden's work was to be done. With the

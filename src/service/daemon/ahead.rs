@@ -8,7 +8,7 @@ use crate::message::ahead_letter;
 use crate::plan::said::{Said, standing};
 use crate::plan::spell::{Kept, NightAhead, Spell, ToldAhead, kept};
 use crate::plan::{Before, Measure};
-use crate::service::look::{covers_elsewhere, day_before, heard, list_after};
+use crate::service::look::{covers_elsewhere, day_before, heard, list_after, taken};
 use crate::service::store::{LastMail, RoundRow};
 use crate::settings::GardenSettings;
 use crate::zone::NightOf;
@@ -81,9 +81,17 @@ impl Daemon<'_> {
         let garden = &garden;
         let forecasts = self.sources().gather(settings, of, now).await.forecasts;
         let lists = heard(self.store, &garden.id, of, now).await?;
-        let day = day_before(garden, of, &forecasts);
+        let day = day_before(garden, of, &forecasts, now);
         let elsewhere = covers_elsewhere(self.store, self.settings, garden, of, now).await?;
-        let before = Before { said: standing(&lists), out: Some(said), day, elsewhere: &elsewhere };
+        let taken = taken(self.store, garden, of, now).await?;
+        let before = Before {
+            said: standing(&lists),
+            out: Some(said),
+            day,
+            elsewhere: &elsewhere,
+            taken: &taken,
+            ..Before::default()
+        };
         let tonight = list_after(garden, &self.settings.catalogue, of, &forecasts, &[], before, now);
         Ok(kept(said, &tonight, day.as_ref()))
     }

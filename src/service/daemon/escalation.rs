@@ -105,9 +105,12 @@ impl Daemon<'_> {
         let post = Post { garden, of: night, kind: NOT_REACHED, revision, expires, others_due: None, now, enclosed };
         let letter = |_: &Person| not_reached_letter(garden, unreached, quoted);
         match self.messages(contacts, &post, letter).await {
-            Ok(messages) => Ok(Some(messages)),
+            Ok(mut messages) => {
+                messages.iter_mut().for_each(|message| message.quotes = last.list);
+                Ok(Some(messages))
+            }
             Err(DaemonFault::Store(fault)) => Err(fault),
-            Err(DaemonFault::NoMail { .. } | DaemonFault::Said(_)) => Ok(None),
+            Err(DaemonFault::NoMail { .. } | DaemonFault::Said(_) | DaemonFault::Slept) => Ok(None),
         }
     }
 

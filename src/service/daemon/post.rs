@@ -105,6 +105,7 @@ impl Daemon<'_> {
                     expires: post.expires,
                     others_due: post.others_due,
                     told: None,
+                    quotes: None,
                 }),
                 Err(fault) => tracing::error!(garden, person = person.name, %fault, "mail cannot be written"),
             }

@@ -6,20 +6,22 @@ use crate::beds::{Garden, Person, Role};
 use crate::journal::event::ForecastAtRound;
 use crate::message::{Context, NightOver, Reader, evening_letter, morning_after_letter};
 use crate::night::NightHour;
-use crate::plan::before::{still_out, with_carried};
+use crate::plan::before::{Hand, still_out, with_carried, with_hands};
 use crate::plan::said::{Said, SayReason, SilentReason, calendar_entry, changes, standing, whether};
 use crate::plan::spell::TOLD;
 use crate::plan::{Before, Measure, Plan, turning};
 use crate::rounds::{AllQuiet, MORNING_AFTER, Round, RoundKind, next_firing, next_round, night_at, night_hours};
 use crate::service::failpoint;
 use crate::service::look::{
-    NOT_TAUGHT, covers_elsewhere, day_before, heard, is_heard, left_out, read_back, readings, spell, teach,
+    NOT_TAUGHT, covers_elsewhere, day_before, hands, heard, is_heard, laid_by_day, left_out, read_back, readings,
+    spell, taken, teach, work_ends,
 };
 use crate::service::store::{LastMail, OutboxRow, RoundRow, RoundState, SaidRow};
 use crate::settings::GardenSettings;
 use crate::units::{Kelvins, Minutes};
 use crate::zone::NightOf;
 use chrono::{DateTime, Duration, Utc};
+use tokio::time::Instant;
 
 /// Rounds that a stopped daemon made none of are made up this far back; older ones are recorded as missed.
 const FIRST_LOOK_BACK: Duration = Duration::hours(12);
@@ -141,8 +143,13 @@ impl Daemon<'_> {
         let now = self.clock.now();
         // Without a store that can be written no list can be sent from here: no feed is bothered for it.
         self.store.prove_writable().await?;
+        let asked = Instant::now();
         let mut gathered = self.sources().gather(settings, round.night, now).await;
         self.keep_silences().await;
+        // What is of use, how late it is and what the weather services say may all be otherwise by now.
+        if self.clock.leapt(now, asked.elapsed()) {
+            return Err(DaemonFault::Slept);
+        }
         let (garden, untaught) = self.taught(settings, round.night).await;
         gathered.troubles.extend(untaught);
         let garden = &garden;
@@ -166,9 +173,13 @@ impl Daemon<'_> {
         let nights = if round.kind == RoundKind::Dusk { 1 } else { TOLD };
         let all: Vec<Said> = heard().filter_map(read_back).collect();
         let stands = standing(&all);
-        let out = left_out(self.store, garden, round.night, stands).await?;
-        let day = day_before(garden, round.night, forecasts);
-        let before = Before { said: stands, out: out.as_ref(), day, elsewhere: &elsewhere };
+        self.too_hot_by_day(garden, round, forecasts).await?;
+        let out = left_out(self.store, garden, round.night, stands, now).await?;
+        let day = day_before(garden, round.night, forecasts, now);
+        let taken = taken(self.store, garden, round.night, now).await?;
+        let laid = laid_by_day(self.store, garden, round.night, now).await?;
+        let out = out.as_ref();
+        let before = Before { said: stands, out, day, elsewhere: &elsewhere, laid: &laid, taken: &taken };
         let mut spell = spell(garden, catalogue, round.night, nights, forecasts, &readings, before, now);
         let plan = &spell.tonight;
         failpoint::here("list-made");
@@ -220,8 +231,9 @@ impl Daemon<'_> {
         people.retain(|person| reason != SayReason::AllQuiet || person.role == Role::Manager);
         // Signs of life go to managers; volunteers hear the morning after what they were asked, and when asked again.
         let with_this: Vec<Said> = all.iter().cloned().chain([next.clone()]).collect();
-        let carried = left_out(self.store, garden, round.night, None).await?;
-        let asked = to_uncover(garden, round.night, &with_this, carried).map(|_| round.night);
+        let carried = left_out(self.store, garden, round.night, None, now).await?;
+        let hands = hands(self.store, garden, round.night, now).await?;
+        let asked = to_uncover(garden, round.night, &with_this, carried, &hands).map(|_| round.night);
         let next_word_by = self.next_word_by(garden, asked, now);
         let next_word_to = |person: &Person| next_word_by.filter(|_| asked.is_some() || person.role == Role::Manager);
         let kind = if reason == SayReason::AllQuiet { "all-quiet" } else { "list" };
@@ -340,16 +352,17 @@ impl Daemon<'_> {
         let done = round_row(garden, round, RoundState::Done, now);
         let rows = self.store.said(&garden.id, round.night).await?;
         let all: Vec<Said> = rows.iter().filter_map(read_back).collect();
-        let carried = left_out(self.store, garden, round.night, None).await?;
-        let Some(said) = to_uncover(garden, round.night, &all, carried) else {
+        let carried = left_out(self.store, garden, round.night, None, now).await?;
+        let hands = hands(self.store, garden, round.night, now).await?;
+        let Some(said) = to_uncover(garden, round.night, &all, carried, &hands) else {
             return Ok(self.store.decide(None, done, &[]).await?);
         };
         let kept = self.kept_by_day(settings, round.night, &said, now).await?;
         let coming = NightOf(round.night.0 + Duration::days(1));
-        let told = Said { at: now, kept: Some(kept.beds()), ..said.clone() };
+        let told = Said { at: now, kept: Some(kept.beds()), open: kept.opened(), ..said.clone() };
         let carried = said.clone().after_the_morning(std::slice::from_ref(&told), None);
         let lists = heard(self.store, &garden.id, coming, now).await?;
-        let asked = to_uncover(garden, coming, &lists, Some(carried)).map(|_| coming);
+        let asked = to_uncover(garden, coming, &lists, Some(carried), &hands).map(|_| coming);
         let next_word_by = self.next_word_by(garden, asked, now);
         let (untold, of_untold) = self.untold(garden).await?;
         // The word goes out whether or not it can ask.
@@ -406,10 +419,11 @@ impl Daemon<'_> {
 }
 
 /// What the word of the morning after asks to uncover, from the lists of its night, oldest first, and what was left out
-/// through the day before it; nothing where there is no such word.
-fn to_uncover(garden: &Garden, of: NightOf, lists: &[Said], carried: Option<Said>) -> Option<Said> {
-    let (sunset, _) = night_hours(&garden.site, &garden.zone, of);
-    let out = with_carried(still_out(lists, sunset - garden.finish_before_sunset), carried)?;
+/// through the day before it, and from what people wrote down since; nothing where there is no such word.
+fn to_uncover(garden: &Garden, of: NightOf, lists: &[Said], carried: Option<Said>, hands: &[Hand]) -> Option<Said> {
+    let deadline = work_ends(garden, of);
+    let out = with_hands(still_out(lists, deadline), hands, deadline, DateTime::<Utc>::MAX_UTC);
+    let out = with_carried(out, carried)?;
     let says = whether(RoundKind::Uncover, &out, Some(&out), None, AllQuiet::Weekly).is_ok();
     says.then_some(out)
 }
@@ -444,7 +458,7 @@ pub(super) fn round_row(garden: &Garden, round: Round, state: RoundState, now: D
     }
 }
 
-fn said_row(
+pub(super) fn said_row(
     garden: &Garden,
     night: NightOf,
     revision: u32,
@@ -454,6 +468,6 @@ fn said_row(
     Ok(SaidRow { garden: garden.id.clone(), night, revision, document: serde_json::to_string(said)?, said_at: now })
 }
 
-fn next_revision(rows: &[SaidRow]) -> u32 {
+pub(super) fn next_revision(rows: &[SaidRow]) -> u32 {
     rows.last().map_or(1, |row| row.revision + 1)
 }

@@ -1,11 +1,16 @@
 //! What the store holds of past nights, put into a garden before its list is made.
 
+use super::known::dangers_around;
+use super::mornings;
 use crate::beds::Garden;
 use crate::journal::What;
 use crate::journal::event::Written;
+use crate::journal::found::{Dangers, reports};
+use crate::journal::lying::{Stay, stays};
 use crate::lessons::figures::{self, Accepts};
 use crate::lessons::forecasts::{COLD_ENOUGH, NIGHTS_OF_A_LIST};
-use crate::lessons::{Lessons, covered, lows, perhaps_covered, span_of};
+use crate::lessons::tolerances::Harmed;
+use crate::lessons::{Lessons, covered, left_on, lows, span_of};
 use crate::night::screen::Span;
 use crate::service::store::{Store, StoreFault};
 use crate::zone::NightOf;
@@ -19,7 +24,7 @@ pub const NOT_TAUGHT: &str = "What this garden's nights have taught could not be
 /// stays as its file has it, and the caller says so.
 pub async fn teach(store: &Store, garden: &mut Garden, of: NightOf) -> Result<(), StoreFault> {
     let Names { accepts, confirmed } = names(store, garden).await?;
-    let lessons = Lessons { confirmed, ..newest(store, garden, of, true).await? };
+    let lessons = Lessons { confirmed, ..newest(store, garden, of, true).await?.1 };
     figures::apply(garden, &lessons, &accepts);
     Ok(())
 }
@@ -37,8 +42,13 @@ pub struct All {
 /// Everything that there is to learn from before a night.
 pub async fn all_lessons(store: &Store, garden: &Garden, of: NightOf) -> Result<All, StoreFault> {
     let Names { accepts, confirmed } = names(store, garden).await?;
-    let lessons = Lessons { confirmed: confirmed.clone(), ..newest(store, garden, of, false).await? };
-    let of_harm = Lessons { confirmed, ..nights_of_harm(store, garden, of).await? };
+    // All of them: a cover may have lain since before the first of these nights.
+    let entries = store.entries(&garden.id, None).await?;
+    let stays = stays(garden, &entries, &mornings(store, garden).await?);
+    let (nights, lessons) = newest(store, garden, of, false).await?;
+    let covered = covered(garden, &stays, &nights.into_iter().collect());
+    let lessons = Lessons { confirmed: confirmed.clone(), covered, left_on: left_on(&stays), ..lessons };
+    let of_harm = Lessons { confirmed, ..nights_of_harm(store, garden, of, &entries, &stays).await? };
     Ok(All { lessons, of_harm, accepts })
 }
 
@@ -67,26 +77,43 @@ async fn names(store: &Store, garden: &Garden) -> Result<Names, StoreFault> {
 }
 
 /// The nights that were foretold; for the screen alone, as for a list, the newest cold ones.
-async fn newest(store: &Store, garden: &Garden, of: NightOf, screen_alone: bool) -> Result<Lessons, StoreFault> {
+async fn newest(
+    store: &Store,
+    garden: &Garden,
+    of: NightOf,
+    screen_alone: bool,
+) -> Result<(Vec<NightOf>, Lessons), StoreFault> {
     let of_a_list = screen_alone.then_some((NIGHTS_OF_A_LIST, COLD_ENOUGH));
     let nights = store.nights_foretold(&garden.id, of, of_a_list).await?;
     let lessons = seen(store, garden, &nights, screen_alone).await?;
-    let (false, Some(interval)) = (screen_alone, interval(garden, &nights)) else { return Ok(lessons) };
-    let covered = covered(garden, &store.entries(&garden.id, Some(interval)).await?);
-    Ok(Lessons { covered, ..lessons })
+    Ok((nights, lessons))
 }
 
 /// The nights of which somebody has reported harm, or that there was none, with those reports.
-async fn nights_of_harm(store: &Store, garden: &Garden, of: NightOf) -> Result<Lessons, StoreFault> {
-    let entries = store.entries(&garden.id, None).await?;
+async fn nights_of_harm(
+    store: &Store,
+    garden: &Garden,
+    of: NightOf,
+    entries: &[Written],
+    stays: &[Stay],
+) -> Result<Lessons, StoreFault> {
     let night = |written: &Written| match &written.entry.what {
-        What::Damage(damage) if written.stands() && damage.night < of => Some(damage.night),
+        What::Damage(damage) if written.stands() => Some(damage.night),
         _ => None,
     };
-    let nights: BTreeSet<NightOf> = entries.iter().filter_map(night).collect();
+    let named: BTreeSet<NightOf> = entries.iter().filter_map(night).collect();
+    let dangers = match (named.first(), named.last()) {
+        (Some(first), Some(last)) if named.len() > 1 => dangers_around(store, garden, entries, *first, *last).await?,
+        _ => Dangers::new(),
+    };
+    let damage: Vec<Harmed> = reports(entries, &dangers, garden.site.longitude)
+        .into_iter()
+        .filter(|report| report.night < of)
+        .map(|report| Harmed { night: report.night, damage: report.damage.clone() })
+        .collect();
+    let nights: BTreeSet<NightOf> = damage.iter().map(|harm| harm.night).collect();
     let lessons = seen(store, garden, &nights.iter().copied().collect::<Vec<_>>(), false).await?;
-    let covered = perhaps_covered(garden, &entries, &nights);
-    let damage = entries.into_iter().filter(|written| night(written).is_some()).collect();
+    let covered = covered(garden, stays, &nights);
     Ok(Lessons { covered, damage, ..lessons })
 }
 

@@ -141,6 +141,14 @@ impl Store {
         rows.iter().map(|row| self.one_said(row)).collect()
     }
 
+    /// The words of all mornings after, which say what they left on the beds, in order of night and revision.
+    pub async fn said_of_mornings(&self, garden: &str) -> Result<Vec<SaidRow>, StoreFault> {
+        let question =
+            "SELECT * FROM said WHERE garden = ? AND instr(document, '\"kept\":') > 0 ORDER BY night, revision";
+        let rows = sqlx::query(question).bind(garden).fetch_all(&self.pool).await.map_err(|error| self.fault(error))?;
+        rows.iter().map(|row| self.one_said(row)).collect()
+    }
+
     fn one_said(&self, row: &SqliteRow) -> Result<SaidRow, StoreFault> {
         let garden = self.text(row, "garden")?;
         let night = self.night(row)?;

@@ -43,6 +43,9 @@ pub struct OutboxRow {
     pub others_due: Option<DateTime<Utc>>,
     /// What it tells, as JSON, where a later one is compared with it; the store does not look inside.
     pub told: Option<String>,
+    /// The revision of the list that it quotes to somebody who is told in another's place: a newer list to that person
+    /// makes it needless.
+    pub quotes: Option<u32>,
 }
 
 impl OutboxRow {
@@ -109,6 +112,8 @@ pub struct Ended {
     pub plain: String,
     pub maybe_delivered: bool,
     pub last_answer: Option<String>,
+    /// The revision of the list that it is or quotes.
+    pub list: Option<u32>,
 }
 
 /// The last mail of a kind to a person about a night.
@@ -124,13 +129,24 @@ pub struct LastMail {
 /// No mail is put off longer than this by a clock that is right.
 const LONGEST_WAIT: Duration = Duration::hours(1);
 
-/// A list in whose place there is a newer one. One that was being tried when the newer one was decided must not arrive
-/// behind it, and nobody need hear that it did not: the newer one keeps the promise that somebody is told.
+/// The revision of the list that a mail is or quotes, null where it is about something else.
+macro_rules! list {
+    () => {
+        "CASE WHEN outbox.replaceable THEN outbox.revision ELSE outbox.quotes END"
+    };
+}
+
+/// A list in whose place there is a newer one, or a mail that quotes such a list. One that was being tried when the newer
+/// one was decided must not arrive behind it, and nobody need hear that it did not: the newer one keeps the promise that
+/// somebody is told, and tells a manager whom it did not reach.
 macro_rules! outdated {
     () => {
-        "(replaceable AND EXISTS
-            (SELECT 1 FROM outbox AS newer WHERE newer.garden = outbox.garden AND newer.night = outbox.night
-             AND newer.recipient = outbox.recipient AND newer.replaceable AND newer.revision > outbox.revision))"
+        concat!(
+            "EXISTS (SELECT 1 FROM outbox AS newer WHERE newer.garden = outbox.garden AND newer.night = outbox.night
+             AND newer.recipient = outbox.recipient AND newer.replaceable AND newer.revision > ",
+            list!(),
+            ")"
+        )
     };
 }
 
@@ -138,11 +154,12 @@ impl Store {
     pub(super) async fn queue(&self, to: &mut Transaction<'_, Sqlite>, row: &OutboxRow) -> Result<(), StoreFault> {
         // Tried or not, and also where it may have arrived: an old list must not arrive behind the newer one when its
         // next try is due. The newer one keeps the promise that somebody is told.
-        let superseded = sqlx::query(
+        let superseded = sqlx::query(concat!(
             "UPDATE outbox SET state = 'superseded'
-             WHERE ? AND replaceable AND recipient = ? AND garden = ? AND night = ? AND revision < ?
-               AND state IN ('waiting', 'unknown')",
-        )
+             WHERE ? AND recipient = ? AND garden = ? AND night = ? AND state IN ('waiting', 'unknown') AND ",
+            list!(),
+            " < ?",
+        ))
         .bind(row.replaceable)
         .bind(&row.recipient)
         .bind(&row.garden)
@@ -153,8 +170,8 @@ impl Store {
         superseded.map_err(|error| self.fault(error))?;
         sqlx::query(
             "INSERT INTO outbox (key, recipient, garden, night, kind, revision, replaceable, message_id, envelope_from,
-                                 bytes, subject, plain, due, expires, others_due, told)
-             VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
+                                 bytes, subject, plain, due, expires, others_due, told, quotes)
+             VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
              ON CONFLICT (key) DO NOTHING",
         )
         .bind(row.key())
@@ -173,6 +190,7 @@ impl Store {
         .bind(row.expires.timestamp())
         .bind(row.others_due.map(|at| at.timestamp()))
         .bind(&row.told)
+        .bind(row.quotes)
         .execute(&mut **to)
         .await
         .map_err(|error| self.fault(error))?;
@@ -472,6 +490,10 @@ impl Store {
             plain: self.text(row, "plain")?,
             maybe_delivered: self.number(row, "maybe_delivered")? != 0,
             last_answer: self.optional_text(row, "last_answer")?,
+            list: match self.number(row, "replaceable")? {
+                0 => row.try_get("quotes").map_err(|error| self.unreadable("the revision of a list", error))?,
+                _ => Some(self.revision(row)?),
+            },
         })
     }
 }

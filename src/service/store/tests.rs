@@ -59,6 +59,7 @@ async fn a_store_that_is_full_says_so_and_holds_nothing_half_written() {
         expires: at + Duration::hours(1),
         others_due: None,
         told: None,
+        quotes: None,
     };
     let small = OutboxRow { bytes: b"x".to_vec(), ..mail.clone() };
     let fault = store.decide(Some(said.clone()), round.clone(), &[mail]).await.expect_err("no room");

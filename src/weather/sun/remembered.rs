@@ -1,5 +1,5 @@
 //! Nights that were worked out lately. A daemon asks after the same few nights of a garden at every wake, three times a
-//! minute, and working one out takes the sun's place a hundred times over.
+//! minute, and working one out takes the sun's place seven times over.
 
 use super::SunEvents;
 use crate::weather::Site;

@@ -1,0 +1,61 @@
+//! Entries as a list takes them: what was picked, spoilt, lost or sown again.
+
+use super::event::Written;
+use super::{Amount, What};
+use crate::beds::Garden;
+use crate::crops::damage::{DamageClass, Usable};
+use crate::plan::said::Said;
+use crate::plan::taken::{How, Picked, Taken};
+use chrono::{DateTime, Duration, Utc};
+
+/// From such a class of damage on it counts whether what was harmed is of use: less is trimmed off.
+const MARKED: u8 = 3;
+/// A list is answered by what was picked within so long of it (assumed: its night, and two days to write it down).
+const ANSWERED_WITHIN: Duration = Duration::days(3);
+
+/// What entries say of the plants of a garden, in order of time; `said` are its lists of about the same days.
+pub fn taken(garden: &Garden, entries: &[Written], said: &[Said]) -> Vec<Taken> {
+    let standing = entries.iter().filter(|written| written.stands());
+    let taken = standing.filter_map(|Written { entry, .. }| {
+        let (bed, crop, how) = match &entry.what {
+            What::Harvested(harvested) => {
+                let amount = match harvested.amount {
+                    Amount::Count(pieces) => Picked::Pieces(pieces),
+                    Amount::Grams(grams) => Picked::Weight(grams),
+                };
+                let asked = was_asked(said, &harvested.bed, &harvested.crop, entry.at);
+                (&harvested.bed, Some(&harvested.crop), How::Picked { amount, asked })
+            }
+            What::Damage(damage) => (&damage.bed, damage.crop.as_ref(), spoilt(damage.class, damage.usable)?),
+            What::Lost(gone) => (&gone.bed, Some(&gone.crop), How::Gone),
+            What::Resown(gone) => (&gone.bed, Some(&gone.crop), How::Resown),
+            What::Reading(_) | What::Covered(_) | What::Uncovered(_) | What::Imported(_) | What::Struck(_) => {
+                return None;
+            }
+        };
+        let on = garden.zone.local(entry.at).date_naive();
+        Some(Taken { bed: bed.clone(), crop: crop.cloned(), on, how })
+    });
+    taken.collect()
+}
+
+/// Nothing grows again of what is dead; of what is marked and of no use nothing is left to pick, and of what is partly of
+/// use half (assumed).
+fn spoilt(class: DamageClass, usable: Option<Usable>) -> Option<How> {
+    let is_dead = DamageClass::all().last() == Some(class);
+    match usable {
+        _ if is_dead => Some(How::Gone),
+        Some(Usable::No) if class.number() >= MARKED => Some(How::Spoilt(1.0)),
+        Some(Usable::Partly) if class.number() >= MARKED => Some(How::Spoilt(0.5)),
+        _ => None,
+    }
+}
+
+/// Whether a list shortly before had asked to pick this.
+fn was_asked(said: &[Said], bed: &str, crop: &str, at: DateTime<Utc>) -> bool {
+    let near = said.iter().filter(|said| (Duration::zero()..=ANSWERED_WITHIN).contains(&(at - said.at)));
+    near.flat_map(|said| &said.beds).any(|said| said.bed == bed && said.picks.iter().any(|pick| pick == crop))
+}
+
+#[cfg(test)]
+mod tests;
