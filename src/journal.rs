@@ -5,6 +5,7 @@
 //! known again wherever it comes from, and an import can be repeated.
 
 mod amount;
+pub mod at_risk;
 mod belongs;
 pub mod doubts;
 pub mod event;

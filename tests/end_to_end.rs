@@ -16,5 +16,6 @@ mod end_to_end {
     mod look_again;
     mod post;
     mod shared;
+    mod taught;
     mod written;
 }

@@ -31,7 +31,8 @@ fn written() -> Installation {
         ),
         (
             &["reading", "33F", "--bed", "A1", "--under-cover", "heavy", "--at", "last night 23:00", "--height", "0.2"],
-            "33.0 F (0.6 C) under heavy row cover on bed A1 of Orchard Lane, Friday 15 January 2027, 23:00 EST. It is entry 2.",
+            "33.0 F (0.6 C) under heavy row cover on bed A1 of Orchard Lane, Friday 15 January 2027, 23:00 EST. It teaches \
+             nothing: a single look is no low of the night. Write down the lowest after 07:29 with --min. It is entry 2.",
         ),
         (&["reading", "40F", "--bed", "A1", "--soil", "--at", "yesterday 18:30"], "in the soil of bed A1"),
         (
@@ -41,7 +42,7 @@ fn written() -> Installation {
         (&["covered", "A1", "--uncovered", "--at", "this morning 9:00"], "bed A1 uncovered"),
         (
             &["harvested", "A2", "broccoli", "3lb", "--at", "yesterday 15:00"],
-            "Written: 1.36 kg of broccoli from bed A2",
+            "Written: 3 lb (1361 g) of broccoli from bed A2",
         ),
         (
             &["damage", "A2", "broccoli", "2", "--usable", "partly", "--note", "outer leaves, \"glassy\""],
@@ -58,6 +59,37 @@ fn written() -> Installation {
         assert!(ran.out.contains(echo), "{echo}\nis not in\n{}", ran.out);
     }
     garden
+}
+
+#[test]
+fn last_night_is_understood_of_covers_harvests_and_damage() {
+    let garden = garden();
+    let words = "Friday 15 January 2027, 16:59 EST (\"last night\": by that hour the evening's work is to be done).";
+    for (arguments, echo) in [
+        (&["covered", "A1", "--with", "heavy", "--at", "last night"][..], words),
+        (&["harvested", "A2", "broccoli", "3", "lb", "--at", "last night"], words),
+        (&["harvested", "A2", "broccoli", "3", "lb"], "Written: 3 lb (1361 g) of broccoli from bed A2"),
+        (&["harvested", "A1", "leaf", "lettuce", "14"], "Written: 14 of lettuce_leaf from bed A1"),
+        (&["harvested", "A1", "leaf", "lettuce", "1.5", "kg"], "Written: 1.50 kg of lettuce_leaf from bed A1"),
+        (
+            &["damage", "A1", "lettuce_leaf", "2", "--at", "last night"],
+            "by the night of Friday 15 January 2027, seen Saturday 16 January 2027, 13:00:10 EST.",
+        ),
+        (&["damage", "A1", "2", "--night", "yesterday"], "by the night of Friday 15 January 2027"),
+        (&["damage", "A1", "2", "--night", "friday"], "by the night of Friday 15 January 2027"),
+    ] {
+        let ran = ran(&garden, arguments).ended_with(0);
+        assert!(ran.out.contains(echo), "{echo}\nis not in\n{}", ran.out);
+    }
+    for (arguments, why) in [
+        (&["covered", "A1", "--uncovered", "--at", "last night"][..], "Say the hour at which it was done"),
+        (&["harvested", "A2", "broccoli", "lots"], "\"lots\" is no amount"),
+        (&["harvested", "A2", "broccoli", "3", "bushels"], "is no amount; write a weight like 1.2kg"),
+        (&["damage", "A1", "2", "--night", "then"], "\"then\" is no night; write \"last night\", yesterday, friday"),
+    ] {
+        let ran = ran(&garden, arguments);
+        assert!(ran.code == Some(2) && ran.err.contains(why), "{why}\nis not in\n{}{}", ran.out, ran.err);
+    }
 }
 
 /// The clock of the first of November shows 01:30 twice, and the list says which is meant.
@@ -161,9 +193,9 @@ fn a_minimum_read_by_day_is_that_of_the_night_before() {
         .ended_with(0);
     let story = |night: &str| ran(&garden, &["event", night]).ended_with(0).out;
     let (thirteenth, fifteenth) = (story("2027-01-13"), story("2027-01-15"));
-    assert!(thirteenth.contains("lowest of the night 22.1 F at bed A1"), "{thirteenth}");
-    assert!(story("2027-01-14").contains("lowest of the night 20.3 F"), "{}", story("2027-01-14"));
-    assert!(fifteenth.contains("lowest of the night 24.0 F at the garden's screen"), "{fifteenth}");
+    assert!(thirteenth.contains("coldest look 22.1 F at bed A1"), "{thirteenth}");
+    assert!(story("2027-01-14").contains("coldest look 20.3 F"), "{}", story("2027-01-14"));
+    assert!(fifteenth.contains("coldest look 24.0 F at the garden's screen"), "{fifteenth}");
     assert!(fifteenth.contains("lowest 24.0 F") && !fifteenth.contains("20.3"), "{fifteenth}");
     assert!(story("2027-01-16").contains("Measured\n  nothing is written"), "{}", story("2027-01-16"));
 }
@@ -605,11 +637,13 @@ fn a_cold_night_has_its_story_and_stands_in_the_list() {
         "Sat 09:00  bed A1 uncovered",
         "Sat 06:10  27.0 F at the garden's screen\n",
         "lowest of the night 27.0 F at the garden's screen",
-        "lowest of the night 33.0 F under heavy row cover on bed A1",
+        "coldest look 33.0 F under heavy row cover on bed A1",
+        "counterpane damage A1 lettuce_leaf 0-5 --night 2027-01-15 --garden orchard-lane",
         "2027-01-16  damage to broccoli in bed A2 by the night of 2027-01-15: class 2, slight",
     ] {
         assert!(story.contains(text), "{text}\nis not in\n{story}");
     }
+    assert!(!story.contains("damage A2 broccoli 0-5"), "it was answered: {story}");
     assert!(!story.contains("72.0 F") && !story.contains("spinach"), "what was corrected counts: {story}");
     let list = ran(&garden, &["event"]).ended_with(0).out;
     let line = list.lines().find(|line| line.starts_with("2027-01-15 ")).expect("the night");

@@ -150,6 +150,31 @@ fn what_is_no_low_of_a_night_teaches_nothing() {
     assert_eq!(tonight(&garden), before);
 }
 
+/// The sun rises at 07:30 and some seconds, a day later at 07:29.
+#[test]
+fn a_minimum_read_before_sunrise_counts_or_says_that_it_does_not() {
+    let garden = garden();
+    garden.tampered(FORETOLD);
+    let read = |arguments: &[&str]| ran(&garden, &[&["reading", "-3C"], arguments].concat()).ended_with(0).out;
+    let nothing = |sunrise: &str| {
+        format!("It teaches nothing: the night was not over until {sunrise}; read it again after that with --min.")
+    };
+    has(&read(&["--min", "--at", "2027-01-14 03:00"]), &nothing("07:30"));
+    has(&read(&["--at", "2027-01-14 07:00"]), "It teaches nothing: a single look is no low of the night.");
+    has(&read(&["--min", "--at", "2027-01-14 20:00"]), &nothing("07:29"));
+    has(
+        &read(&["--min", "--at", "2027-01-14 12:40"]),
+        "It teaches nothing: a lowest is read between sunrise and noon.",
+    );
+    assert!(ran(&garden, &["learned"]).ended_with(0).out.contains("Nothing has been learned"));
+    has(&read(&["--min", "--at", "2027-01-14 07:00"]), "the night was not over until 07:30. Read again after that");
+    has(&ran(&garden, &["learned"]).ended_with(0).out, "from 1 night: 2027-01-13");
+    // Whole nights, places without a night, and looks by day say nothing of it.
+    for whole in [&["--min", "--at", "2027-01-15 07:45"][..], &["--at", "2027-01-15 14:00"], &["--max"]] {
+        assert!(!read(whole).contains("teaches"), "{whole:?}");
+    }
+}
+
 #[test]
 fn a_beds_offset_acts_once_it_is_accepted_and_not_after_it_was_taken_back() {
     let garden = taught();

@@ -58,6 +58,28 @@ impl Amount {
     }
 }
 
+impl Amount {
+    /// As it is said back to whoever typed it: in their unit, with grams beside where that is none of grams.
+    ///
+    /// ```
+    /// # use counterpane::journal::Amount;
+    /// let typed = |text: &str| Amount::parse(text).map(|amount| amount.as_typed(text));
+    /// assert_eq!(typed("3 lb"), Ok("3 lb (1361 g)".into()));
+    /// assert_eq!(typed("12OZ"), Ok("12 oz (340 g)".into()));
+    /// assert_eq!(typed("1.2kg"), Ok("1.20 kg".into()));
+    /// ```
+    pub fn as_typed(&self, text: &str) -> String {
+        let split = text.find(|c: char| c.is_alphabetic()).unwrap_or(text.len());
+        let (number, unit) = text.split_at(split);
+        match (self, unit.trim().to_ascii_lowercase().as_str()) {
+            (Amount::Grams(grams), unit @ ("lb" | "lbs" | "oz")) => {
+                format!("{} {} ({grams:.0} g)", number.trim(), unit.trim_end_matches('s'))
+            }
+            _ => self.to_string(),
+        }
+    }
+}
+
 impl fmt::Display for Amount {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {

@@ -194,8 +194,11 @@ pub struct ColdNight {
     pub tender: MostTender,
     /// As the last round foretold it.
     pub foretold: Option<Estimate>,
-    /// The lowest air measured, at the garden's screen where it was, else at the coldest bed.
+    /// The lowest air measured, at the garden's screen where it was, else at the coldest bed; a thermometer that saw the whole
+    /// night goes before a look.
     pub measured: Option<(Celsius, Place)>,
+    /// Whether that thermometer saw the whole night.
+    pub seen_through: bool,
     /// Beds that were asked to be covered, and that were covered, as far as it was written down.
     pub asked: usize,
     pub covered: usize,
@@ -268,6 +271,13 @@ pub fn lows_of_readings(entries: &[Written], longitude: f64) -> Vec<PlaceLow> {
     lows.into_iter().map(|((night, place), low)| PlaceLow { night, place, low }).collect()
 }
 
+/// Of a night's lows the one of the garden's air.
+fn shown_of<'l>(lows: &[&'l PlaceLow]) -> Option<&'l PlaceLow> {
+    let in_air = || lows.iter().copied().filter(|low| matches!(low.place, Place::Screen | Place::Bed { .. }));
+    let screen = in_air().find(|low| low.place == Place::Screen);
+    screen.or_else(|| in_air().min_by(|a, b| a.low.0.total_cmp(&b.low.0)))
+}
+
 /// The nights that came below the garden's most tender threshold, foretold by their last round or measured in the air,
 /// in order of time.
 pub fn cold_nights(garden: &Garden, catalogue: &Catalogue, known: &Known) -> Vec<ColdNight> {
@@ -299,13 +309,14 @@ pub fn cold_nights(garden: &Garden, catalogue: &Catalogue, known: &Known) -> Vec
         let Some(lowest) = lowest.filter(|low| *low < warmest) else { continue };
         let tender = most_tender(garden, catalogue, of);
         if lowest < tender.begins {
-            let screen = lows.iter().find(|low| low.place == Place::Screen);
-            let shown = screen.or_else(|| lows.iter().min_by(|a, b| a.low.0.total_cmp(&b.low.0)));
+            let whole: Vec<&PlaceLow> = known.whole.iter().filter(|low| low.night == of).collect();
+            let shown = shown_of(&whole).or_else(|| shown_of(lows));
             cold.push(figures(
                 of,
                 tender,
                 foretold.get(&of).map(|(last, _)| *last),
                 shown.map(|low| (low.low, low.place.clone())),
+                shown_of(&whole).is_some(),
                 known,
                 &stays,
                 &reports,
@@ -320,6 +331,7 @@ fn figures(
     tender: MostTender,
     foretold: Option<Estimate>,
     measured: Option<(Celsius, Place)>,
+    seen_through: bool,
     known: &Known,
     stays: &[Stay],
     reports: &[Report<'_>],
@@ -336,6 +348,7 @@ fn figures(
         tender,
         foretold,
         measured,
+        seen_through,
         asked: asked.len(),
         covered: covered.len(),
         worst: damage.iter().max_by_key(|damage| damage.class).map(|damage| (*damage).clone()),

@@ -34,6 +34,10 @@ pub enum TimeFault {
          \"2027-01-16 06:10\""
     )]
     NotATime(String),
+    #[error(
+        "\"{0}\" is no night; write \"last night\", yesterday, friday, or the date of its evening such as 2027-01-15"
+    )]
+    NotANight(String),
     #[error("which hour of \"{0}\"? Write one behind it, such as \"{0} 18:30\"")]
     NoHour(String),
     #[error("{0} has not come yet")]
@@ -183,18 +187,19 @@ impl Speaker<'_> {
         format!("{}{seconds} {}", local.format("%A %-d %B %Y, %H:%M"), self.zone.abbreviation(instant))
     }
 
-    /// The night that a text means: "last night", or the date of its evening. One whose sun has not set is refused.
+    /// The night that a text means: "last night", "friday", "friday night", or the date of its evening. One whose sun has not
+    /// set is refused.
     pub fn night(&self, text: &str) -> Result<NightOf, TimeFault> {
         let today = self.zone.local(self.now).date_naive();
         let lower = text.trim().to_lowercase();
         let date = match lower.as_str() {
             "last night" => today - Duration::days(1),
             "tonight" => today,
-            date => date
-                .parse::<NaiveDate>()
-                .ok()
+            "yesterday" | "yesterday night" | "yesterday evening" => today - Duration::days(1),
+            day => self
+                .last_of(day.strip_suffix(" night").unwrap_or(day), today)
                 .filter(|date| (1970..=2200).contains(&date.year()))
-                .ok_or_else(|| TimeFault::NotATime(text.into()))?,
+                .ok_or_else(|| TimeFault::NotANight(text.into()))?,
         };
         if night_hours(self.site, self.zone, NightOf(date)).0 > self.now {
             let named = |date: NaiveDate| date.format("%A %-d %B %Y").to_string();

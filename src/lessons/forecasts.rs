@@ -1,5 +1,6 @@
 //! What was foretold beside what the garden's screen then showed, feed by feed.
 
+use super::lows::NightLow;
 use super::{Lessons, span_of};
 use crate::beds::Garden;
 use crate::journal::Place;
@@ -45,8 +46,8 @@ fn site(garden: &Garden) -> Figure {
 /// never learns from its own corrections. Rounds after sunset are left out: they know part of the night.
 pub fn of(garden: &Garden, lessons: &Lessons) -> BTreeMap<String, Forecasts> {
     let at_screen = lessons.lows.iter().filter(|low| low.place == Place::Screen);
-    let measured: BTreeMap<NightOf, (Celsius, chrono::DateTime<chrono::Utc>)> =
-        at_screen.map(|low| (low.night, (low.low, span_of(garden, low.night).sunset))).collect();
+    let measured: BTreeMap<NightOf, (&NightLow, chrono::DateTime<chrono::Utc>)> =
+        at_screen.map(|low| (low.night, (low, span_of(garden, low.night).sunset))).collect();
     let mut nights: BTreeMap<String, Vec<ForecastNight>> = BTreeMap::new();
     let counted = of_a_list(&lessons.foretold);
     for round in lessons.foretold.iter().filter(|round| counted.contains(&round.night)) {
@@ -60,8 +61,10 @@ pub fn of(garden: &Garden, lessons: &Lessons) -> BTreeMap<String, Forecasts> {
             night: round.night,
             lead_day,
             clear_calm: round.clear_calm,
-            forecast: Estimate { mean: feed_low, spread: planning_spread(lead_day) },
-            measured: *measured,
+            // What a thermometer that was read early leaves open is not the feed's error.
+            forecast: Estimate { mean: feed_low, spread: planning_spread(lead_day) }
+                .moved(Kelvins(0.0), measured.spread),
+            measured: measured.low,
             confirmed: lessons.is_sure(round.night, &Place::Screen),
         });
     }

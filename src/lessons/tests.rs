@@ -42,7 +42,7 @@ fn lessons(garden: &Garden, lows: Vec<NightLow>) -> Lessons {
 }
 
 fn screen(day: i64, low: f64) -> NightLow {
-    NightLow { night: night(day), place: Place::Screen, low: Celsius(low) }
+    NightLow { night: night(day), place: Place::Screen, low: Celsius(low), spread: Kelvins(0.0) }
 }
 
 /// What is added to a clear, calm night's low, and by what its spread is multiplied; `None` is as published.
@@ -159,10 +159,50 @@ fn a_minimum_counts_for_the_night_that_it_has_seen() {
         // Set back when the night was half over; of the night before too; read before the coldest hour.
         (morning, since(7)),
         (morning, since(-14)),
-        (span.sunrise - Duration::hours(1), since(0)),
+        (span.sunrise - Duration::minutes(122), since(0)),
     ] {
         assert_eq!(low(at, of), None, "{at} {of:?}");
     }
+    // Read shortly before sunrise: the earlier, the colder it may have become and the less it says.
+    let mut last = (-3.0, 0.0);
+    for minutes in (10..=120).step_by(10) {
+        let early = low(span.sunrise - Duration::minutes(minutes), since(0)).expect("a low");
+        assert!(early.low.0 < last.0 && early.spread.0 > last.1 && !early.is_whole(), "{minutes}: {early:?}");
+        last = (early.low.0, early.spread.0);
+    }
+    assert!((last.0 + 3.6).abs() < 0.01 && (last.1 - 0.6 * 2.0_f64.sqrt()).abs() < 0.01, "{last:?}");
+}
+
+/// A low that was read early teaches, and less than one that was not.
+#[test]
+fn a_minimum_that_was_read_early_teaches_less() {
+    let garden = garden();
+    let taught = |spread: f64| {
+        let low = |day| NightLow { spread: Kelvins(spread), ..screen(day, -4.0) };
+        taught(&garden, &lessons(&garden, (0..3).map(low).collect())).expect("taught").0
+    };
+    assert!(taught(0.0) < taught(0.85) && taught(0.85) < CLEAR_CALM_SHIFT, "{} {}", taught(0.0), taught(0.85));
+}
+
+#[test]
+fn a_thermometer_that_saw_all_of_a_night_goes_before_one_that_was_read_early() {
+    let garden = garden();
+    let span = span_of(&garden, night(0));
+    let read = |at: DateTime<Utc>, value: f64| {
+        let reading = Reading {
+            place: Place::Screen,
+            temperature: Celsius(value),
+            dew_point: None,
+            of: Sampled::Minimum { since: None },
+            thermometer: None,
+            height: None,
+            shielded: None,
+        };
+        let entry = Entry::new(at, at, "typed", What::Reading(reading));
+        Written { id: 1, key: entry.key(), entry, corrected_by: None }
+    };
+    let entries = [read(span.sunrise - Duration::hours(1), -2.9), read(span.sunrise + Duration::hours(1), -3.0)];
+    assert_eq!(lows::of(&garden, &[], &entries), [screen(0, -3.0)]);
 }
 
 #[test]
@@ -184,7 +224,12 @@ fn an_unknown_day_makes_no_cover_gain_more() {
     let published = cover.gain(CoverConditions { wind_10m: 0.0, left_by_the_day: 1.0 }).mean;
     let under = Place::UnderCover { bed: "A1".into(), cover: None };
     let lows = (0..10).flat_map(|day| {
-        let at = |place: &Place, low: f64| NightLow { night: night(day), place: place.clone(), low: Celsius(low) };
+        let at = |place: &Place, low: f64| NightLow {
+            night: night(day),
+            place: place.clone(),
+            low: Celsius(low),
+            spread: Kelvins(0.0),
+        };
         [at(&Place::Bed { bed: "A1".into() }, -4.0), at(&under, -4.0 + published.0)]
     });
     let mut lessons = lessons(&garden, lows.collect());

@@ -4,7 +4,7 @@
 //! among those that carry weight: if nothing is to be seen, nothing is to be seen on that part either, and if something is,
 //! it is there first.
 
-use super::{Lessons, of_harm};
+use super::{Lessons, lows, of_harm};
 use crate::beds::{Bed, Garden, Planting};
 use crate::crops::{Catalogue, Crop, Figures, Frame, Harm, Organ, Tolerance};
 use crate::journal::{Damage, Place};
@@ -200,10 +200,13 @@ fn as_unhardened(air: Estimate, hardening: Kelvins, relief: Kelvins) -> Estimate
 /// The lowest air at the plants of a bed: under the cover that was on it, else in the open. A thermometer in that place
 /// goes before one beside it, and that before the garden's screen; without any of them nothing is known.
 fn air_at(garden: &Garden, lessons: &Lessons, bed: &Bed, night: NightOf) -> Result<Estimate, Why> {
-    let here = |mean| Estimate { mean, spread: THERMOMETER };
+    let low = |place: Place| {
+        let low = lows::at(&lessons.lows, night, &place)?;
+        Some(Estimate { mean: low.low, spread: THERMOMETER }.moved(Kelvins(0.0), low.spread))
+    };
     let id = bed.id.clone();
-    if let Some(under) = lessons.low(night, &Place::UnderCover { bed: id.clone(), cover: None }) {
-        return Ok(here(under));
+    if let Some(under) = low(Place::UnderCover { bed: id.clone(), cover: None }) {
+        return Ok(under);
     }
     let cover = match lessons.covered.get(&(night, id.clone())) {
         None => None,
@@ -211,14 +214,14 @@ fn air_at(garden: &Garden, lessons: &Lessons, bed: &Bed, night: NightOf) -> Resu
         Some(Some(cover)) => Some(*cover),
     };
     let round = || lessons.last_foretold(garden, night).ok_or(Why::NoRound);
-    let open = match lessons.low(night, &Place::Bed { bed: id }) {
-        Some(low) => here(low),
+    let open = match low(Place::Bed { bed: id }) {
+        Some(here) => here,
         None => {
-            let screen = lessons.low(night, &Place::Screen).ok_or(Why::NoLow)?;
+            let screen = low(Place::Screen).ok_or(Why::NoLow)?;
             let weight = round()?.clear_calm;
             let learned = bed.learned_offset.map_or(bed.exposure.effect().offset_spread, |learned| learned.spread);
             let spread = if bed.offset.is_some() { MEASURED_OFFSET_SPREAD } else { learned };
-            here(screen).moved(Kelvins(bed.offset_in_use().0 * weight), Kelvins(spread.0 * weight))
+            screen.moved(Kelvins(bed.offset_in_use().0 * weight), Kelvins(spread.0 * weight))
         }
     };
     let Some(cover) = cover else { return Ok(open) };

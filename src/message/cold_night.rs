@@ -1,12 +1,14 @@
 //! Cold nights in words: the list of them with figures, and the whole story of one.
 
 use super::journal_list::said as said_by;
+use super::look_again::command;
 use crate::beds::Garden;
+use crate::journal::at_risk::AtRisk;
 use crate::journal::event::{ColdNight, ForecastAtRound, Known, PlaceLow, Written, night_of, night_of_sample};
-use crate::journal::{Place, What};
+use crate::journal::{Damage, Place, What};
 use crate::night::Estimate;
 use crate::plan::Measure;
-use crate::plan::said::Said;
+use crate::plan::said::{Said, SaidBed};
 use crate::rounds::night_hours;
 use crate::units::{Kelvins, Scale};
 use crate::zone::NightOf;
@@ -28,8 +30,10 @@ pub fn list_of_cold_nights(nights: &[ColdNight], garden: &Garden) -> String {
     );
     for night in nights {
         let foretold = night.foretold.as_ref().map_or("-".into(), |low| estimate(low, garden.shown));
+        let look = if night.seen_through { "" } else { "look " };
+        let measured = night.measured.as_ref();
         let measured =
-            night.measured.as_ref().map_or("-".into(), |(low, place)| format!("{} {place}", low.tenths(garden.shown)));
+            measured.map_or("-".into(), |(low, place)| format!("{look}{} {place}", low.tenths(garden.shown)));
         let damage = match &night.worst {
             None => "no report".to_string(),
             Some(worst) => {
@@ -51,8 +55,8 @@ pub fn list_of_cold_nights(nights: &[ColdNight], garden: &Garden) -> String {
 }
 
 /// The whole story of a night: what was foretold at each round, said, asked, done, measured and found. `cold` where it
-/// came below the garden's most tender threshold.
-pub fn story(of: NightOf, cold: Option<&ColdNight>, known: &Known, garden: &Garden) -> String {
+/// came below the garden's most tender threshold, `at_risk` what it may have harmed.
+pub fn story(of: NightOf, cold: Option<&ColdNight>, known: &Known, at_risk: &[AtRisk], garden: &Garden) -> String {
     let shown = garden.shown;
     let clock = |at| garden.zone.local(at).format("%a %H:%M").to_string();
     let mut text = format!("The night of {} at {}\n", of.0.format("%A %-d %B %Y"), garden.name);
@@ -93,8 +97,14 @@ pub fn story(of: NightOf, cold: Option<&ColdNight>, known: &Known, garden: &Gard
     let line = |written: &Written| format!("{}  {}", clock(written.entry.at), said_by(&written.entry.what, shown));
     part("Covers laid and taken off", entries().filter(is_cover).map(line).collect());
     let readings = entries().filter(|written| matches!(written.entry.what, What::Reading(_))).map(line);
-    let lows = known.lows.iter().filter(|low| low.night == of).map(|low| a_low(low, shown));
-    part("Measured", readings.chain(lows).collect());
+    let whole: Vec<&PlaceLow> = known.whole.iter().filter(|low| low.night == of).collect();
+    let is_seen = |low: &&PlaceLow| {
+        let same = |whole: &&&PlaceLow| (whole.place.word(), whole.place.bed()) == (low.place.word(), low.place.bed());
+        low.night == of && !whole.iter().any(|whole| same(&whole))
+    };
+    let looks = known.lows.iter().filter(is_seen).map(|low| a_low("coldest look", low, shown));
+    let lows = whole.iter().map(|low| a_low("lowest of the night", low, shown));
+    part("Measured", readings.chain(lows).chain(looks).collect());
     if let Some((first, low)) = errors(of, known) {
         let sign = low.signed(shown);
         part("Forecast against thermometer", vec![format!("{first}: measured less foretold {sign}")]);
@@ -118,6 +128,19 @@ pub fn story(of: NightOf, cold: Option<&ColdNight>, known: &Known, garden: &Gard
         format!("{day}  {}{moved}", said_by(&written.entry.what, shown))
     };
     part("Found afterwards", found.into_iter().map(dated).collect());
+    let reports = known.reports(garden);
+    let is_answered = |planting: &AtRisk| {
+        let of_it = |damage: &Damage| damage.crop.as_ref().is_none_or(|crop| *crop == planting.crop);
+        reports.iter().any(|report| report.night == of && report.damage.bed == planting.bed && of_it(report.damage))
+    };
+    let open: Vec<String> = at_risk
+        .iter()
+        .filter(|planting| !is_answered(planting))
+        .map(|planting| command(garden, of, planting))
+        .collect();
+    if !open.is_empty() {
+        part("At risk, and nobody has said what became of it (a number in place of 0-5)", open);
+    }
     text
 }
 
@@ -134,8 +157,25 @@ fn a_round(round: &ForecastAtRound, shown: Scale, clock: &dyn Fn(chrono::DateTim
     )
 }
 
+/// What the word of a morning asked.
+fn a_morning(said: &Said, kept: &[String]) -> String {
+    let beds = |of: &dyn Fn(&SaidBed) -> bool| -> Option<String> {
+        let ids: Vec<&str> = said.beds.iter().filter(|bed| of(bed)).map(|bed| bed.bed.as_str()).collect();
+        (!ids.is_empty()).then(|| ids.join(", "))
+    };
+    let stays = |bed: &SaidBed| kept.contains(&bed.bed);
+    let off = beds(&|bed| bed.cover.is_some() && !stays(bed)).map(|beds| format!("uncover {beds}"));
+    let out = beds(&|bed| bed.measure == Measure::BringIn && !stays(bed)).map(|beds| format!("carry {beds} back out"));
+    let left = beds(&stays).map(|beds| format!("leave {beds} as it was"));
+    let asked: Vec<String> = [off, out, left].into_iter().flatten().collect();
+    if asked.is_empty() { "write down the low".into() } else { asked.join("; ") }
+}
+
 /// What a list asked, bed by bed, those with nothing to do left out.
 fn a_list(said: &Said) -> String {
+    if let Some(kept) = &said.kept {
+        return a_morning(said, kept);
+    }
     let asked: Vec<String> = said
         .beds
         .iter()
@@ -148,13 +188,13 @@ fn a_list(said: &Said) -> String {
     if asked.is_empty() { "nothing to do".into() } else { asked.join("; ") }
 }
 
-fn a_low(low: &PlaceLow, shown: Scale) -> String {
-    format!("lowest of the night {} {}", low.low.tenths(shown), low.place)
+fn a_low(what: &str, low: &PlaceLow, shown: Scale) -> String {
+    format!("{what} {} {}", low.low.tenths(shown), low.place)
 }
 
 /// The last forecast without the evening's readings against the garden's screen.
 fn errors(of: NightOf, known: &Known) -> Option<(String, Kelvins)> {
-    let screen = known.lows.iter().find(|low| low.night == of && low.place == Place::Screen)?;
+    let screen = known.whole.iter().find(|low| low.night == of && low.place == Place::Screen)?;
     let last = known.foretold.iter().rfind(|round| round.night == of && round.readings == 0)?;
     Some((format!("{} round", last.round.word()), screen.low - last.low.mean))
 }
@@ -186,7 +226,8 @@ mod tests {
         let rounds = [(RoundKind::Morning, 1.0, 0), (RoundKind::Afternoon, -1.0, 0), (RoundKind::Dusk, -3.0, 2)];
         let known = Known {
             foretold: rounds.map(|(kind, low, readings)| round(kind, low, readings)).into(),
-            lows: vec![PlaceLow { night: of, place: Place::Screen, low: Celsius(-4.0) }],
+            lows: vec![PlaceLow { night: of, place: Place::Screen, low: Celsius(-5.0) }],
+            whole: vec![PlaceLow { night: of, place: Place::Screen, low: Celsius(-4.0) }],
             ..Known::default()
         };
         let (first, error) = errors(of, &known).expect("an error");

@@ -1,9 +1,11 @@
 //! The morning after: uncover, and write down what the night did.
 
 use super::letter::{Letter, Reader, capitalised, lateness};
+use super::look_again::{AtRiskOf, TELL, in_the_morning};
 use super::{cautions, entries, sentences};
 use crate::beds::{Bed, Garden, Role};
 use crate::crops::{AfterFrost, Catalogue};
+use crate::journal::at_risk::AtRisk;
 use crate::plan::Measure;
 use crate::plan::said::Said;
 use crate::plan::spell::{ByDay, DayAdvice, Kept};
@@ -20,6 +22,8 @@ pub struct NightOver<'a> {
     pub said: &'a Said,
     /// Of its covers and pots, those that the coming night wants again.
     pub kept: &'a Kept,
+    /// What it may have harmed.
+    pub at_risk: &'a [AtRisk],
 }
 
 /// The message of the morning after a night for which something was asked, or of which nothing was known.
@@ -31,7 +35,7 @@ pub fn morning_after_letter(
     late_by: Option<Duration>,
     reader: Reader,
 ) -> Letter {
-    let NightOver { of: night, said, kept: Kept { covers: kept, inside: stays_inside } } = over;
+    let NightOver { of: night, said, kept: Kept { covers: kept, inside: stays_inside }, at_risk } = over;
     let title = |id: &str| {
         let bed = garden.beds.iter().find(|bed| bed.id == id);
         bed.map_or_else(|| id.to_string(), |bed| bed.title())
@@ -74,20 +78,28 @@ pub fn morning_after_letter(
         let entries = beds.into_iter().map(|title| entries::Entry { title, lines: Vec::new() }).collect();
         entries::Group { heading: heading.into(), is_work: true, note: how.into(), entries }
     });
-    let groups = groups.chain(looks(garden, catalogue, night, said, reader)).collect();
+    let asked: AtRiskOf = (night, at_risk.to_vec());
+    let groups = groups
+        .chain(looks(garden, catalogue, night, said, reader))
+        .chain(in_the_morning(garden, catalogue, &asked, reader))
+        .collect();
     let example = if garden.shown == Scale::Fahrenheit { "27F" } else { "-2.8C" };
-    let mut closing = vec![
-        "What did the thermometer show at its lowest? It is the one thing that makes the next list better. Send it to \
-         whoever keeps the log."
-            .to_string(),
-    ];
-    if reader.role == Role::Manager {
-        closing = vec![format!(
-            "Write down the lowest reading: counterpane reading {example} --garden {} --at \"the time\" (and --bed for \
-             one bed).",
-            garden.id
-        )];
-    }
+    let low = match reader.role {
+        Role::Volunteer => vec![
+            "What did the thermometer show at its lowest? It is the one thing that makes the next list better. Send it \
+             to whoever keeps the log."
+                .to_string(),
+        ],
+        // A minimum teaches and a single look does not; what names no hour is of the night that is over.
+        Role::Manager => vec![
+            format!(
+                "Write down the lowest of the night today, with what the thermometer shows in place of {example}. For one \
+                 that hangs at a bed add --bed and its label."
+            ),
+            format!("counterpane reading {example} --min --thermometer min-max --garden {}", garden.id),
+        ],
+    };
+    let mut closing = low;
     if let Some(by) = next_word_by {
         closing.push(sentences::next_word(&garden.zone, by));
     }
@@ -145,7 +157,10 @@ fn looks(
     Some(entries::Group {
         heading: "Look at the plants".into(),
         is_work: true,
-        note: format!("After the thaw today, {when}: harm shows late."),
+        note: match reader.role {
+            Role::Manager => format!("After the thaw today, {when}: harm shows late."),
+            Role::Volunteer => format!("After the thaw today, {when}: harm shows late. {TELL}"),
+        },
         entries: entries::alike_together(entries),
     })
 }

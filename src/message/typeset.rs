@@ -7,6 +7,9 @@ use askama::Template;
 /// RFC 5322 asks for lines of at most 78 characters.
 const COLUMNS: usize = 78;
 
+/// With this begins a line that is a command, and nothing else.
+const COMMAND: &str = "counterpane ";
+
 const AHEAD: &str = "THE NIGHTS AFTER THIS ONE";
 const BY_HAND: &str = "HOW TO DECIDE BY HAND";
 
@@ -89,6 +92,11 @@ impl Setter {
     }
 
     fn hanging(&mut self, first: &str, rest: &str, line: &str) {
+        // A command is pasted: broken in two it would run as half of itself.
+        if line.starts_with(COMMAND) {
+            self.text.push_str(&format!("{first}{line}\n"));
+            return;
+        }
         let options = textwrap::Options::new(COLUMNS)
             .initial_indent(first)
             .subsequent_indent(rest)

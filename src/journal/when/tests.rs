@@ -117,7 +117,16 @@ fn nights_are_named_by_their_evening_and_none_is_to_come() {
     let speaker = Speaker { zone: &zone, site: &SITE, now: utc("2027-01-16T18:00:00Z") };
     let night = |text: &str| speaker.night(text).map(|night| night.to_string()).map_err(|fault| fault.to_string());
     assert_eq!(night("last night"), Ok("2027-01-15".into()));
-    assert_eq!(night("2027-01-14"), Ok("2027-01-14".into()));
+    // That day is a Saturday.
+    for (text, named) in [
+        ("2027-01-14", "2027-01-14"),
+        ("yesterday", "2027-01-15"),
+        ("Friday", "2027-01-15"),
+        ("thursday night", "2027-01-14"),
+        ("saturday", "2027-01-09"),
+    ] {
+        assert_eq!(night(text), Ok(named.into()), "{text}");
+    }
     for (text, named) in [("2027-01-17", "Sunday 17"), ("2027-01-16", "Saturday 16"), ("tonight", "Saturday 16")] {
         let why = format!(
             "the night of {named} January 2027 has not begun yet; the last one was that of Friday 15 January 2027"

@@ -63,7 +63,7 @@ fn under() -> Place {
 }
 
 fn low(day: i64, place: Place, low: f64) -> NightLow {
-    NightLow { night: night(day), place, low: Celsius(low) }
+    NightLow { night: night(day), place, low: Celsius(low), spread: Kelvins(0.0) }
 }
 
 /// A night that was clear and calm to a half.

@@ -19,7 +19,7 @@ fn morning(inside: &[&str]) -> String {
     };
     let said = Said { beds: vec![bed("P1"), bed("P2")], ..Said::default() };
     let kept = Kept { covers: Vec::new(), inside: inside.iter().map(|id| (*id).to_string()).collect() };
-    let over = NightOver { of: NightOf("2027-01-16".parse().expect("a date")), said: &said, kept: &kept };
+    let over = NightOver { of: NightOf("2027-01-16".parse().expect("a date")), said: &said, kept: &kept, at_risk: &[] };
     let reader = Reader { role: Role::Volunteer };
     plain_text(&morning_after_letter(&garden, &Catalogue::default(), over, None, None, reader))
 }

@@ -19,7 +19,7 @@ pub(super) struct CoveredCommand {
     /// How many layers of it; one, where nothing is said
     #[arg(long, value_name = "1|2", value_parser = clap::value_parser!(u8).range(1..=2))]
     layers: Option<u8>,
-    /// When: 17:30, "yesterday 18:30" or "2027-01-16 06:10"; leave it out for now
+    /// When: 17:30, "last night", "yesterday 18:30" or "2027-01-16 06:10"; leave it out for now
     #[arg(long, value_name = "TIME")]
     at: Option<String>,
     /// The cover was taken off
@@ -38,10 +38,11 @@ impl CoveredCommand {
         };
         let cover = cover.map_err(refused)?.or_else(|| old.and_then(|old| old.cover.clone()));
         let layers = self.layers.or(old.map(|old| old.layers)).unwrap_or(1);
-        let moment = desk.when(self.at.as_deref())?;
-        if moment.since.is_some() {
-            return Err(refused("Say the hour at which it was done, such as \"last night 18:30\""));
+        // Covers are on by the deadline; when they came off again nobody can guess.
+        if self.uncovered && desk.when(self.at.as_deref())?.since.is_some() {
+            return Err(refused("Say the hour at which it was done, such as \"this morning 9:00\""));
         }
+        let (moment, understood) = desk.evening(self.at.as_deref())?;
         let as_typed = self.cover.clone().unwrap_or_default();
         let mut entries = Vec::new();
         for bed in &self.beds {
@@ -54,7 +55,7 @@ impl CoveredCommand {
                 (What::Covered(what), format!("covered{with}"))
             };
             let entry = desk.entry(&moment, as_typed.clone(), what, false)?;
-            entries.push((entry, format!("bed {bed} {how}, {}.", desk.echo(&moment))));
+            entries.push((entry, format!("bed {bed} {how}, {}{understood}.", desk.echo(&moment))));
         }
         self.writing.write(&desk, entries)?;
         Ok(Done::Well)

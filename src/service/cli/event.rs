@@ -1,8 +1,11 @@
 //! `counterpane event`: the cold nights with figures, and the whole story of one.
 
 use super::{Configuration, Done, Failure, choose, nothing_yet, print};
+use crate::journal::at_risk::{NightBehind, at_risk};
 use crate::journal::event::cold_nights;
+use crate::lessons::span_of;
 use crate::message::cold_night::{list_of_cold_nights, story};
+use crate::plan::said::Said;
 use crate::service::look;
 use crate::service::store::{Open, Store};
 use crate::zone::NightOf;
@@ -52,7 +55,15 @@ impl EventCommand {
         })?;
         let nights = cold_nights(garden, &settings.catalogue, &known);
         print(&match self.date {
-            Some(date) => story(NightOf(date), nights.iter().find(|night| night.of.0 == date), &known, garden),
+            Some(date) => {
+                let of = NightOf(date);
+                let said: Vec<Said> = known.said.iter().map(|(_, said)| said.clone()).collect();
+                let foretold = known.foretold.iter().rfind(|round| round.is_of_its_day(garden.site.longitude));
+                let night = NightBehind { of, said: &said, foretold, lows: &known.lows };
+                let is_over = span_of(garden, of).sunrise <= now;
+                let at_risk = if is_over { at_risk(garden, &settings.catalogue, night) } else { Vec::new() };
+                story(of, nights.iter().find(|night| night.of.0 == date), &known, &at_risk, garden)
+            }
             None => list_of_cold_nights(&nights, garden),
         })?;
         Ok(Done::Well)

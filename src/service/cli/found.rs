@@ -17,7 +17,7 @@ use clap::Args;
 struct About {
     #[command(flatten)]
     writing: Writing,
-    /// When: 17:30, "yesterday 18:30" or "2027-01-16 06:10"; leave it out for now
+    /// When: 17:30, "last night", "yesterday 18:30" or "2027-01-16 06:10"; leave it out for now
     #[arg(long, value_name = "TIME")]
     at: Option<String>,
     /// A free note of one line
@@ -30,15 +30,9 @@ struct About {
 
 #[derive(Debug, Args)]
 pub(super) struct HarvestedCommand {
-    /// The bed, as its label says
-    #[arg(value_name = "BED")]
-    bed: String,
-    /// The crop
-    #[arg(value_name = "CROP")]
-    crop: String,
-    /// How much: 1.2kg, 850g, 3lb, or a count such as 14
-    #[arg(value_name = "AMOUNT")]
-    amount: String,
+    /// The bed, the crop, and how much: 1.2kg, "850 g", 3 lb, or a count such as 14
+    #[arg(value_names = ["BED", "CROP", "AMOUNT"], num_args = 3..=8, required = true)]
+    words: Vec<String>,
     #[command(flatten)]
     about: About,
 }
@@ -117,17 +111,34 @@ impl About {
     }
 }
 
+const HARVEST: &str = "Write the bed, the crop and how much, such as: harvested A2 broccoli 3 lb";
+
+/// The crop and the amount of words that may hold several of each: "leaf lettuce 3 lb".
+fn crop_and_amount(words: &[String]) -> Result<(String, String), Failure> {
+    let last = |count: usize| {
+        let (crop, amount) = words.split_at_checked(words.len().checked_sub(count)?)?;
+        (!crop.is_empty()).then(|| (crop.join(" "), amount.join(" ")))
+    };
+    // A unit alone is no amount, and then its number stands before it.
+    let is_amount = |amount: &str| amount.starts_with(|first: char| first.is_ascii_digit());
+    let one = last(1).filter(|(_, amount)| is_amount(amount));
+    one.or_else(|| last(2)).or_else(|| last(1)).ok_or_else(|| refused(HARVEST))
+}
+
 impl HarvestedCommand {
     pub fn run(&self) -> Result<Done, Failure> {
         let settings = self.about.writing.settings()?;
         let desk = self.about.writing.desk(&settings)?;
-        let amount = Amount::parse(&self.amount).map_err(refused)?;
-        let moment = self.about.moment(&desk)?;
+        let [bed, rest @ ..] = self.words.as_slice() else { return Err(refused(HARVEST)) };
+        let (named, typed) = crop_and_amount(rest)?;
+        let amount = Amount::parse(&typed).map_err(refused)?;
+        let (moment, understood) = desk.evening(self.about.at.as_deref())?;
         let day = desk.garden.zone.local(moment.at).date_naive();
-        let crop = self.about.crop(&desk, &self.bed, &self.crop, day)?;
-        let echo = format!("{amount} of {crop} from bed {}, {}.", self.bed, desk.echo(&moment));
-        let what = Harvested { bed: self.bed.clone(), crop, amount, note: self.about.note(&desk)? };
-        let as_typed = format!("{} {} {}", self.bed, self.crop, self.amount);
+        let crop = self.about.crop(&desk, bed, &named, day)?;
+        let shown = amount.as_typed(&typed);
+        let echo = format!("{shown} of {crop} from bed {bed}, {}{understood}.", desk.echo(&moment));
+        let what = Harvested { bed: bed.clone(), crop, amount, note: self.about.note(&desk)? };
+        let as_typed = self.words.join(" ");
         let entry = desk.entry(&moment, as_typed, What::Harvested(what), self.about.anyway)?;
         self.about.writing.write(&desk, vec![(entry, echo)])?;
         Ok(Done::Well)
@@ -145,7 +156,9 @@ impl DamageCommand {
         };
         let number = class.parse::<u8>().map_err(|_| refused(format!("\"{class}\" is no class from 0 to 5")))?;
         let class = DamageClass::new(number).map_err(refused)?;
-        let moment = self.about.moment(&desk)?;
+        // "last night" is the night that did it, and was seen to have done so by now.
+        let of_night = desk.when(self.about.at.as_deref())?.since.is_some();
+        let moment = if of_night { desk.when(None)? } else { self.about.moment(&desk)? };
         let old = match desk.old.as_ref().map(|old| &old.what) {
             Some(What::Damage(old)) => Some(old),
             _ => None,
@@ -153,6 +166,7 @@ impl DamageCommand {
         let night = match (&self.night, old) {
             (None, Some(old)) => old.night,
             (Some(night), _) => desk.speaker().night(night).map_err(refused)?,
+            (None, None) if of_night => desk.speaker().night("last night").map_err(refused)?,
             (None, None) => self.night_asked(&desk, bed, moment.at)?,
         };
         let crop = match (crop, old) {

@@ -3,12 +3,15 @@
 use super::covered::cover_named;
 use super::doubtful;
 use super::weather::low;
-use super::writing::{Writing, both, refused};
+use super::writing::{Desk, Writing, both, refused};
 use super::{Done, Failure};
 use crate::beds::Garden;
 use crate::journal::when::Moment;
 use crate::journal::{HEIGHT, Place, Reading, Sampled, Thermometer, What, bed_of};
+use crate::lessons::lows::{Seen, seen};
+use crate::lessons::span_of;
 use crate::units::{Celsius, Scale};
+use chrono::{DateTime, Utc};
 use clap::Args;
 
 #[derive(Debug, Args)]
@@ -68,6 +71,36 @@ fn yes_or_no(text: &str) -> Result<bool, String> {
         "yes" => Ok(true),
         "no" => Ok(false),
         _ => Err("write yes or no".into()),
+    }
+}
+
+/// That a reading of the air does not see its night through, and how one would.
+fn teaches(desk: &Desk<'_>, place: &Place, of: Sampled, at: DateTime<Utc>) -> String {
+    let (night, seen) = seen(desk.garden, of, at);
+    let span = span_of(desk.garden, night);
+    let sunrise = desk.garden.zone.local(span.sunrise).format("%H:%M");
+    if matches!(place, Place::Soil { .. }) || matches!(of, Sampled::Maximum { .. }) {
+        return String::new();
+    }
+    match seen {
+        Seen::Through => String::new(),
+        // By day nobody takes it for a low.
+        Seen::Look if at < span.sunset => String::new(),
+        Seen::Look => format!(
+            " It teaches nothing: a single look is no low of the night. Write down the lowest after {sunrise} with --min."
+        ),
+        Seen::Nearly(_) => format!(
+            " It counts as a little colder and less sure: the night was not over until {sunrise}. Read again after that \
+             with --min, it teaches more."
+        ),
+        Seen::TooEarly if at < span.sunset => {
+            " It teaches nothing: a lowest is read between sunrise and noon. Without --at it is that of last night."
+                .into()
+        }
+        Seen::TooEarly => {
+            format!(" It teaches nothing: the night was not over until {sunrise}; read it again after that with --min.")
+        }
+        Seen::NotSinceEvening => " It teaches nothing: it does not begin with the night.".into(),
     }
 }
 
@@ -135,8 +168,13 @@ impl ReadingCommand {
             Sampled::Maximum { .. } => "the highest, ",
         };
         let moment = Moment { at: entry.at, ..moment };
-        let echo =
-            format!("{which}{}{dew_point} {place} of {}, {}.", both(temperature), desk.garden.name, desk.echo(&moment));
+        let teaches = teaches(&desk, &place, of, moment.at);
+        let echo = format!(
+            "{which}{}{dew_point} {place} of {}, {}.{teaches}",
+            both(temperature),
+            desk.garden.name,
+            desk.echo(&moment)
+        );
         self.writing.write(&desk, vec![(entry, echo)])?;
         Ok(Done::Well)
     }

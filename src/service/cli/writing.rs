@@ -170,6 +170,20 @@ impl Desk<'_> {
         }
     }
 
+    /// When work of an evening was done: of "last night" it is the hour by which the garden's work was to be done. With the
+    /// words that say so.
+    pub fn evening(&self, text: Option<&str>) -> Result<(Moment, String), Failure> {
+        let moment = self.when(text)?;
+        Ok(match (moment.since, text) {
+            (Some(sunset), Some(text)) => {
+                let at = sunset - self.garden.finish_before_sunset;
+                let said = format!(" (\"{}\": by that hour the evening's work is to be done)", text.trim());
+                (Moment { at, since: None, ..moment }, said)
+            }
+            _ => (moment, String::new()),
+        })
+    }
+
     /// An instant as it is said back, and that the clock showed it twice.
     pub fn echo(&self, moment: &Moment) -> String {
         let speaker = self.speaker();

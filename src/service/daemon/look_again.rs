@@ -3,12 +3,14 @@
 use super::post::{Enclosed, Post};
 use super::rounds::round_row;
 use super::{Daemon, DaemonFault};
-use crate::beds::Person;
-use crate::message::{Reader, look_again_letter};
+use crate::beds::{Garden, Person};
+use crate::journal::at_risk::{AtRisk, NightBehind, at_risk};
+use crate::journal::event::lows_of_readings;
+use crate::message::{AtRiskOf, Reader, look_again_letter};
 use crate::plan::said::Said;
 use crate::rounds::{Round, RoundKind};
-use crate::service::look::read_back;
-use crate::service::store::{RoundState, SaidRow};
+use crate::service::look::{read_back, span_of};
+use crate::service::store::RoundState;
 use crate::settings::GardenSettings;
 use crate::zone::NightOf;
 use chrono::Duration;
@@ -39,14 +41,16 @@ impl Daemon<'_> {
         let (garden, now) = (&settings.garden, self.clock.now());
         let night = |age: i64| NightOf(round.night.0 - Duration::days(age));
         let asked = self.store.nights_told(&garden.id, look.kind, night(look.last), night(look.first)).await?;
-        let rows = self.store.said_between(&garden.id, night(look.last), night(look.first - 1)).await?;
+        let mut due: Vec<AtRiskOf> = Vec::new();
         // A mail about a later night has asked about an earlier one too, where that was old enough then.
-        let unasked = (look.first..=look.last).map(night).take_while(|of| !asked.contains(of));
-        let mut due: Vec<(NightOf, Said)> = unasked.filter_map(|of| Some((of, of_work(&rows, of)?))).collect();
+        for of in (look.first..=look.last).map(night).take_while(|of| !asked.contains(of)) {
+            due.push((of, self.at_risk(garden, of).await?));
+        }
+        due.retain(|(_, at_risk)| !at_risk.is_empty());
         due.reverse();
         let Some((oldest, _)) = due.first() else { return Ok(()) };
         // The night after the youngest comes of age tomorrow; unless the oldest cannot wait, they are asked about together.
-        if *oldest != night(look.last) && of_work(&rows, night(look.first - 1)).is_some() {
+        if *oldest != night(look.last) && !self.at_risk(garden, night(look.first - 1)).await?.is_empty() {
             return Ok(());
         }
         let Some((youngest, _)) = due.last() else { return Ok(()) };
@@ -77,10 +81,21 @@ impl Daemon<'_> {
         self.shared.mail.notify_one();
         Ok(())
     }
-}
 
-/// What was said of a night, where somebody was asked to go out or a bed was left at risk: its last list.
-fn of_work(rows: &[SaidRow], of: NightOf) -> Option<Said> {
-    let of_night = rows.iter().filter(|row| row.night == of);
-    of_night.filter_map(read_back).rfind(|said| said.beds.iter().any(|bed| bed.measure.is_work()))
+    /// What a night may have harmed, by its last list and by what thermometers saw of it.
+    pub(super) async fn at_risk(&self, garden: &Garden, of: NightOf) -> Result<Vec<AtRisk>, DaemonFault> {
+        let said: Vec<Said> = self.store.said(&garden.id, of).await?.iter().filter_map(read_back).collect();
+        let foretold = self.store.foretold(&garden.id, of, of).await?;
+        let longitude = garden.site.longitude;
+        let last = foretold.iter().rfind(|round| round.is_of_its_day(longitude));
+        let span = span_of(garden, of);
+        // A minimum may have been typed in late.
+        let interval = (span.sunset - Duration::hours(12), span.sunrise + Duration::hours(24));
+        let typed = lows_of_readings(&self.store.entries(&garden.id, Some(interval)).await?, longitude);
+        let mut lows = self.store.lows_of_logs(&garden.id, longitude, of, of).await?;
+        lows.extend(typed.into_iter().filter(|low| low.night == of));
+        lows.sort_by(|a, b| a.place.cmp(&b.place).then(a.low.0.total_cmp(&b.low.0)));
+        let night = NightBehind { of, said: &said, foretold: last, lows: &lows };
+        Ok(at_risk(garden, &self.settings.catalogue, night))
+    }
 }

@@ -369,12 +369,17 @@ impl Daemon<'_> {
         let asked = to_uncover(garden, coming, &lists, Some(carried), &hands).map(|_| coming);
         let next_word_by = self.next_word_by(garden, asked, now);
         let (untold, of_untold) = self.untold(garden).await?;
+        // The word goes out whether or not it can ask.
+        let at_risk = self.at_risk(garden, round.night).await.unwrap_or_else(|fault| {
+            tracing::error!(garden = garden.id, %fault, "what the night may have harmed cannot be told");
+            Vec::new()
+        });
         let letter = |person: &Person| {
             let is_manager = person.role == Role::Manager;
             let next_word_by = next_word_by.filter(|_| asked.is_some() || is_manager);
             let reader = Reader { role: person.role };
             let catalogue = &self.settings.catalogue;
-            let over = NightOver { of: round.night, said: &said, kept: &kept };
+            let over = NightOver { of: round.night, said: &said, kept: &kept, at_risk: &at_risk };
             let mut letter = morning_after_letter(garden, catalogue, over, next_word_by, late_by, reader);
             letter.lead.extend(of_untold.iter().filter(|_| is_manager).cloned());
             letter

@@ -72,7 +72,8 @@ async fn weather(
     nights.dedup();
     let spans: Vec<Span> = nights.iter().map(|night| span_of(garden, *night)).collect();
     let logged = store.logged_nights(&garden.id, &spans, false).await?;
-    let whole = lows::of(garden, &logged, entries).into_iter().filter(|low| (from..=to).contains(&low.night));
-    let whole = whole.map(|NightLow { night, place, low }| PlaceLow { night, place, low }).collect();
+    let is_whole = |low: &NightLow| low.is_whole() && (from..=to).contains(&low.night);
+    let whole = lows::of(garden, &logged, entries).into_iter().filter(is_whole);
+    let whole = whole.map(|NightLow { night, place, low, .. }| PlaceLow { night, place, low }).collect();
     Ok(Weather { foretold: store.foretold(&garden.id, from, to).await?, lows, whole })
 }
