@@ -67,6 +67,9 @@ pub const CLEAR_CALM_SPREAD: f64 = 0.75;
 /// are 32 K and four fifths of a degree for each degree too warm, so more than this from -30 °C on (assumed). A reading that
 /// is colder is never left out.
 pub const TOO_WARM: Kelvins = Kelvins(8.0);
+/// So much warmer it is left out whoever is sure of it, K: degrees Fahrenheit taken for Celsius are more than this too warm from
+/// -20 °C on, and no forecast of the day errs by six and a half of its standard deviations (assumed).
+const BEYOND_WORDS: Kelvins = Kelvins(15.0);
 /// Where no wind is known, m/s.
 const CALM: f64 = 1.0;
 /// Where no humidity is known: air this much above its dew point, drier than most winter evenings (assumed).

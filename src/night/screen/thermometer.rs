@@ -3,7 +3,7 @@
 
 use super::hours::{bend_to, lowest};
 use super::surroundings::{degree_hours, past};
-use super::{ASSUMED_DEPRESSION, CALM, Evidence, Span, TOO_WARM, curve};
+use super::{ASSUMED_DEPRESSION, BEYOND_WORDS, CALM, Evidence, Span, TOO_WARM, curve};
 use crate::night::cooling::DuskRegression;
 use crate::night::cover::CoverConditions;
 use crate::night::dose::normal_cdf;
@@ -57,7 +57,7 @@ impl LeftOut {
         let mut out = LeftOut::default();
         during.retain(|reading| {
             let Some(by) = warmer(reading).filter(|by| *by > TOO_WARM) else { return true };
-            if reading.sure {
+            if reading.sure && by <= BEYOND_WORDS {
                 out.sure = Some((*reading, by));
                 return true;
             }
