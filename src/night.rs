@@ -142,12 +142,10 @@ pub struct Night {
     pub kind: FrostKind,
     /// The days and nights before it, the oldest first; empty where no forecast has been kept.
     pub past: Vec<past::PastDay>,
-    /// Air of the day before at the forecast's screen, as far as it is known.
-    pub before: Vec<(DateTime<Utc>, Celsius)>,
+    /// Air over soil and pots on the same days, in order of time: what freezes them stays in them.
+    pub before: Vec<past::Remembered>,
     /// Mean air temperature around this night, which the soil remembers.
     pub mean_air: Celsius,
-    /// Frost of the day and night before sunrise at the screen, °C h: what freezes soil.
-    pub freezing_degree_hours: f64,
     pub cover_conditions: CoverConditions,
     pub knowledge: Knowledge,
     pub remarks: Vec<Remark>,

@@ -79,7 +79,7 @@ pub fn at_bed(night: &Night, place: &Place, pressure: Pascals) -> BedNight {
         (None, None) => (effect.offset, effect.offset_spread),
     };
     let weight = night.clear_calm;
-    let offset = Kelvins(offset.0 * weight);
+    let (whole_offset, offset) = (offset, Kelvins(offset.0 * weight));
     let mulch_below_air = Kelvins(MULCH_BELOW_AIR * weight * (1.0 - through_mulch(place.mulch, SOIL_DIFFUSIVITY)));
     let hours: Vec<BedHour> = night
         .hours
@@ -108,7 +108,7 @@ pub fn at_bed(night: &Night, place: &Place, pressure: Pascals) -> BedNight {
     let screen = night.minimum.moved(offset, offset_spread);
     let leaf_spread = Kelvins(DEPRESSION_SPREAD.1 + (DEPRESSION_SPREAD.0 - DEPRESSION_SPREAD.1) * weight);
     let tissue = screen.moved(lowest_tissue - screen.mean, leaf_spread);
-    let soil = at_roots(night, place, &hours);
+    let soil = at_roots(night, place, whole_offset, &hours);
 
     let (offset_source, learned) = match (place.offset, place.learned) {
         (Some(_), _) => ("the garden's settings", None),

@@ -19,6 +19,48 @@ pub struct PastDay {
     pub clear_calm: Option<f64>,
 }
 
+/// One hour of these days as soil and pots remember it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Remembered {
+    pub time: DateTime<Utc>,
+    /// At the garden's screen.
+    pub air: Celsius,
+    /// How much of a bed's own cold acted, 0 to 1: nothing by day, by night as it was clear and calm.
+    pub clear_calm: f64,
+}
+
+/// The hours of days in a row, each once. A night whose sky nobody knows counts as clear and calm.
+pub fn remembered(days: &[PastDay]) -> Vec<Remembered> {
+    let mut hours: Vec<Remembered> = Vec::new();
+    for day in days {
+        for (time, air) in day.hours.iter().copied() {
+            if hours.last().is_none_or(|last| last.time < time) {
+                let clear_calm = if time <= day.night_ends { day.clear_calm.unwrap_or(1.0) } else { 0.0 };
+                hours.push(Remembered { time, air, clear_calm });
+            }
+        }
+    }
+    hours
+}
+
+/// Hours that samples cover: each stretch between two of them, but of a hole an hour.
+pub(super) fn covered(times: impl Iterator<Item = DateTime<Utc>>) -> f64 {
+    let times: Vec<DateTime<Utc>> = times.collect();
+    times.windows(2).map(|pair| ((pair[1] - pair[0]).num_seconds() as f64 / 3600.0).min(1.0)).sum()
+}
+
+/// Mean by time, holes bridged by straight lines; `None` of fewer than two instants.
+pub(super) fn mean_by_time(samples: impl Iterator<Item = (DateTime<Utc>, Celsius)>) -> Option<Celsius> {
+    let samples: Vec<(DateTime<Utc>, Celsius)> = samples.collect();
+    let (mut sum, mut hours) = (0.0, 0.0);
+    for pair in samples.windows(2) {
+        let length = (pair[1].0 - pair[0].0).num_seconds() as f64 / 3600.0;
+        sum += length * 0.5 * (pair[0].1.0 + pair[1].1.0);
+        hours += length;
+    }
+    (hours > 0.0).then(|| Celsius(sum / hours))
+}
+
 /// How far back anything is remembered: seven lows, and three days more to gain what they give.
 pub const DAYS: i64 = 10;
 /// Of a night at least so many hours must be known for its low, and of a day and a night so many for its mean (assumed).

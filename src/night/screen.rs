@@ -11,6 +11,7 @@ pub use surroundings::{clear_calm, past};
 
 use super::cooling::CoolingCurve;
 use super::corrections::{Correction, Corrections, LEAST_FACTOR, published_shift};
+use super::past::remembered;
 use super::{Estimate, Knowledge, Night, NightHour, NoNight, Remark, Step};
 use crate::units::{Celsius, Kelvins, MetresPerSecond};
 use crate::weather::{Forecast, Hour, IntervalMinimum, Provider, Reading};
@@ -165,15 +166,15 @@ fn from_forecast(forecast: &Forecast, evidence: &Evidence<'_>, span: &Span) -> N
     };
     remarks.extend(surroundings::colder_by_day(forecast, span, evidence.now, building.minimum.mean, by_day));
     bend_to(&mut hours, building.minimum.mean);
+    let past = surroundings::past(forecast, span, evidence.garden_offset);
     Night {
         of: span.of,
         sunset: span.sunset,
         sunrise: span.sunrise,
         kind: surroundings::kind(&hours, clear_calm),
-        past: surroundings::past(forecast, span, evidence.garden_offset),
-        before: surroundings::before(forecast, span),
+        before: remembered(&past),
+        past,
         mean_air: surroundings::mean_air(forecast, span, &hours),
-        freezing_degree_hours: surroundings::freezing_degree_hours(forecast, span, &hours),
         cover_conditions: surroundings::cover_conditions(forecast, span, &hours),
         hours,
         minimum: building.minimum,

@@ -33,7 +33,6 @@ pub(crate) fn night(dusk: f64, knowledge: Knowledge) -> Night {
         past: Vec::new(),
         before: Vec::new(),
         mean_air: Celsius(8.0),
-        freezing_degree_hours: 0.0,
         cover_conditions: CoverConditions { wind_10m: 1.0, left_by_the_day: 1.0 },
         knowledge,
         remarks: Vec::new(),

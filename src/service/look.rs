@@ -11,7 +11,7 @@ use super::store::{SaidRow, Store, StoreFault};
 use crate::beds::{Bed, Garden};
 use crate::crops::Catalogue;
 use crate::night::day::Day;
-use crate::night::past::PastDay;
+use crate::night::past::{PastDay, remembered};
 use crate::night::screen::{Evidence, Span, expect, past};
 use crate::night::{Knowledge, Night, NoNight, Remark};
 use crate::plan::before::{still_out, with_carried};
@@ -116,6 +116,7 @@ fn known_of<'a>(
         let fullest =
             forecasts.iter().map(|forecast| past(forecast, &span, garden.offset)).max_by_key(|past| known_lows(past));
         if let Some(fullest) = fullest.filter(|fullest| known_lows(fullest) > known_lows(&night.past)) {
+            night.before = remembered(&fullest);
             night.past = fullest;
         }
     }

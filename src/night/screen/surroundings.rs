@@ -54,12 +54,6 @@ fn mean_wind(hours: &[NightHour]) -> f64 {
     hours.iter().map(|hour| hour.wind_10m.0).sum::<f64>() / hours.len().max(1) as f64
 }
 
-/// The air of the day before, as far as it is known.
-pub(super) fn before(forecast: &Forecast, span: &Span) -> Vec<(DateTime<Utc>, Celsius)> {
-    let day = forecast.between(span.sunset - Duration::hours(24), span.sunset);
-    day.iter().map(|hour| (hour.time, hour.air_temperature)).collect()
-}
-
 /// The days and nights before one, at the garden's screen, as a forecast and its earlier copies had them.
 pub fn past(forecast: &Forecast, span: &Span, garden_offset: Option<Kelvins>) -> Vec<PastDay> {
     let weight = |forecast: &Forecast, from, to| {
@@ -85,24 +79,6 @@ pub(super) fn mean_air(forecast: &Forecast, span: &Span, hours: &[NightHour]) ->
         return Celsius((warmest + coldest.0) / 2.0);
     }
     Celsius(around.iter().map(|hour| hour.air_temperature.0).sum::<f64>() / around.len() as f64)
-}
-
-/// Frost of the day before, as forecast, and of the night as expected.
-pub(super) fn freezing_degree_hours(forecast: &Forecast, span: &Span, hours: &[NightHour]) -> f64 {
-    let day = forecast.between(span.sunrise - Duration::hours(24), span.sunset);
-    let day = day.iter().map(|hour| (hour.time, hour.air_temperature));
-    degree_hours(day.chain(hours.iter().map(|hour| (hour.time, hour.air))))
-}
-
-/// Degrees below zero times hours; of each stretch between two samples, the mean of their frost.
-pub(super) fn degree_hours(samples: impl Iterator<Item = (DateTime<Utc>, Celsius)>) -> f64 {
-    let frost = |temperature: Celsius| (-temperature.0).max(0.0);
-    let samples: Vec<(DateTime<Utc>, Celsius)> = samples.collect();
-    let stretches = samples.windows(2).map(|pair| {
-        let hours = (pair[1].0 - pair[0].0).num_minutes() as f64 / 60.0;
-        hours * (frost(pair[0].1) + frost(pair[1].1)) / 2.0
-    });
-    stretches.sum()
 }
 
 /// The hours before sunset that fill the soil with warmth (assumed).

@@ -2,12 +2,13 @@
 //! all there is.
 
 use super::hours::{bend_to, lowest};
-use super::surroundings::{degree_hours, past};
+use super::surroundings::past;
 use super::{ASSUMED_DEPRESSION, CALM, Evidence, Span, TOO_WARM, curve};
 use crate::night::cooling::DuskRegression;
 use crate::night::cover::CoverConditions;
 use crate::night::dose::normal_cdf;
 use crate::night::dusk::{self, Evening, Low, Outlook};
+use crate::night::past::remembered;
 use crate::night::{Estimate, FrostKind, Knowledge, Night, NoNight, Remark, Step};
 use crate::units::{Celsius, Kelvins, MetresPerSecond};
 use crate::weather::{Forecast, Hour, Reading};
@@ -319,6 +320,7 @@ pub(super) fn alone(evidence: &Evidence<'_>, span: &Span) -> Result<Night, NoNig
     });
     let hours = curve(used.at, air, minimum.mean, span, dew_point);
     let mean_air = Celsius(hours.iter().map(|hour| hour.air.0).sum::<f64>() / hours.len().max(1) as f64);
+    let past = evidence.forecast.map_or(Vec::new(), |kept| past(kept, span, evidence.garden_offset));
     let night = Night {
         of: span.of,
         sunset: span.sunset,
@@ -326,10 +328,9 @@ pub(super) fn alone(evidence: &Evidence<'_>, span: &Span) -> Result<Night, NoNig
         minimum,
         clear_calm: 1.0,
         kind: FrostKind::Radiation,
-        past: evidence.forecast.map_or(Vec::new(), |kept| past(kept, span, evidence.garden_offset)),
-        before: Vec::new(),
+        before: remembered(&past),
+        past,
         mean_air,
-        freezing_degree_hours: degree_hours(hours.iter().map(|hour| (hour.time, hour.air))),
         cover_conditions: CoverConditions { wind_10m: CALM, left_by_the_day: CoverConditions::left_by(None, None) },
         knowledge: Knowledge::Complete,
         hours,
