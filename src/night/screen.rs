@@ -167,15 +167,22 @@ fn from_forecast(forecast: &Forecast, evidence: &Evidence<'_>, span: &Span) -> N
     remarks.extend(surroundings::colder_by_day(forecast, span, evidence.now, building.minimum.mean, by_day));
     bend_to(&mut hours, building.minimum.mean);
     let past = surroundings::past(forecast, span, evidence.garden_offset);
+    // What was learned towards the warm gives no frost back that the ground may hold.
+    let stated = evidence.garden_offset.unwrap_or(Kelvins(0.0));
+    let place = Kelvins(by_day.0.min(stated.0));
+    let mut before = remembered(&past);
+    for hour in &mut before {
+        hour.air = hour.air + Kelvins(place.0 - stated.0);
+    }
     Night {
         of: span.of,
         sunset: span.sunset,
         sunrise: span.sunrise,
         kind: surroundings::kind(&hours, clear_calm),
-        before: remembered(&past),
+        before,
         past,
-        mean_air: surroundings::mean_air(forecast, span, &hours),
-        cover_conditions: surroundings::cover_conditions(forecast, span, &hours),
+        mean_air: surroundings::mean_air(forecast, span, place, &hours),
+        cover_conditions: surroundings::cover_conditions(forecast, span, place, &hours),
         hours,
         minimum: building.minimum,
         clear_calm,

@@ -3,7 +3,7 @@
 use super::Span;
 use super::hours::{fill, lowest};
 use crate::night::cover::CoverConditions;
-use crate::night::past::{self, PastDay};
+use crate::night::past::{self, PastDay, covered, mean_by_time};
 use crate::night::{FrostKind, NightHour, Remark};
 use crate::units::{Celsius, Kelvins, MetresPerSecond};
 use crate::weather::Forecast;
@@ -66,19 +66,22 @@ pub fn past(forecast: &Forecast, span: &Span, garden_offset: Option<Kelvins>) ->
 }
 
 /// Fewer hours of day than this say nothing of it (assumed).
-const FEW_HOURS: usize = 6;
+const FEW_HOURS: f64 = 5.0;
 
-/// The mean of the hours at hand from a day and a half before sunrise to the end of the night.
-pub(super) fn mean_air(forecast: &Forecast, span: &Span, hours: &[NightHour]) -> Celsius {
+/// The mean by time from a day and a half before sunrise to the end of the night. `place` is the garden's screen against the
+/// feed.
+pub(super) fn mean_air(forecast: &Forecast, span: &Span, place: Kelvins, hours: &[NightHour]) -> Celsius {
     let around = forecast.between(span.sunrise - Duration::hours(36), span.end());
-    let day = around.iter().filter(|hour| hour.time < span.sunset).count();
-    // Without daytime hours the mean would be that of the night alone: colder than the soil remembers.
-    if day < FEW_HOURS {
-        let warmest = hours.iter().map(|hour| hour.air.0).fold(f64::NEG_INFINITY, f64::max);
-        let coldest = lowest(hours.iter().map(|hour| hour.air));
-        return Celsius((warmest + coldest.0) / 2.0);
+    let day = around.iter().map(|hour| hour.time).filter(|time| *time < span.sunset);
+    let mean = mean_by_time(around.iter().map(|hour| (hour.time, hour.air_temperature + place)));
+    match mean {
+        Some(mean) if covered(day) >= FEW_HOURS => mean,
+        // Without daytime hours the mean would be that of the night alone: colder than the soil remembers.
+        _ => {
+            let warmest = hours.iter().map(|hour| hour.air.0).fold(f64::NEG_INFINITY, f64::max);
+            Celsius((warmest + lowest(hours.iter().map(|hour| hour.air)).0) / 2.0)
+        }
     }
-    Celsius(around.iter().map(|hour| hour.air_temperature.0).sum::<f64>() / around.len() as f64)
 }
 
 /// The hours before sunset that fill the soil with warmth (assumed).
@@ -86,12 +89,17 @@ const DAY: Duration = Duration::hours(8);
 /// Fewer hours of sky than this say nothing of a day.
 const FEW_SKIES: usize = 3;
 
-/// What the day before leaves for a cover to keep.
-pub(super) fn cover_conditions(forecast: &Forecast, span: &Span, hours: &[NightHour]) -> CoverConditions {
+/// What the day before leaves for a cover to keep. `place` is the garden's screen against the feed.
+pub(super) fn cover_conditions(
+    forecast: &Forecast,
+    span: &Span,
+    place: Kelvins,
+    hours: &[NightHour],
+) -> CoverConditions {
     let day = forecast.between(span.sunset - DAY, span.sunset);
     let clouds: Vec<f64> = day.iter().filter_map(|hour| hour.cloud_cover).collect();
     let cloud = (clouds.len() >= FEW_SKIES).then(|| clouds.iter().sum::<f64>() / clouds.len() as f64);
-    let warmest = day.iter().map(|hour| hour.air_temperature).reduce(Celsius::max);
+    let warmest = day.iter().map(|hour| hour.air_temperature + place).reduce(Celsius::max);
     CoverConditions { wind_10m: mean_wind(hours), left_by_the_day: CoverConditions::left_by(cloud, warmest) }
 }
 
