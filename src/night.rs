@@ -146,6 +146,8 @@ pub struct Night {
     pub before: Vec<past::Remembered>,
     /// Mean air temperature around this night, which the soil remembers.
     pub mean_air: Celsius,
+    /// Wind at 10 m in the hours in which covers are laid, mean.
+    pub laying_wind: MetresPerSecond,
     pub cover_conditions: CoverConditions,
     pub knowledge: Knowledge,
     pub remarks: Vec<Remark>,
@@ -156,7 +158,28 @@ pub struct Night {
     pub steps: Vec<Step>,
 }
 
+/// Wind that people and covers meet, at 10 m.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Winds {
+    /// While covers are laid.
+    pub laying: MetresPerSecond,
+    /// Around the low.
+    pub at_the_low: MetresPerSecond,
+}
+
+impl From<MetresPerSecond> for Winds {
+    /// The same wind all the time.
+    fn from(wind: MetresPerSecond) -> Winds {
+        Winds { laying: wind, at_the_low: wind }
+    }
+}
+
 impl Night {
+    /// The wind of its work and of its covers.
+    pub fn winds(&self) -> Winds {
+        Winds { laying: self.laying_wind, at_the_low: MetresPerSecond(self.cover_conditions.wind_10m) }
+    }
+
     /// When it is coldest at the screen.
     pub fn coldest_at(&self) -> DateTime<Utc> {
         let coldest = self.hours.iter().min_by(|a, b| a.air.0.total_cmp(&b.air.0));

@@ -5,7 +5,7 @@ use crate::crops::{Catalogue, HarvestHabit, Life, Organ};
 use crate::night::cover::CoverConditions;
 use crate::night::{Estimate, FrostKind, NightHour};
 use crate::risk::assess;
-use crate::units::Celsius;
+use crate::units::{Celsius, MetresPerSecond};
 use chrono::NaiveDate;
 
 /// 22:00 of 16 January 2027; sunrise is 14 hours later.
@@ -33,6 +33,7 @@ pub(crate) fn night(dusk: f64, knowledge: Knowledge) -> Night {
         past: Vec::new(),
         before: Vec::new(),
         mean_air: Celsius(8.0),
+        laying_wind: MetresPerSecond(1.0),
         cover_conditions: CoverConditions { wind_10m: 1.0, left_by_the_day: 1.0 },
         knowledge,
         remarks: Vec::new(),

@@ -46,6 +46,7 @@ fn night(dusk: f64, low: f64, dew_point: f64, wind: f64, cloud: f64) -> Night {
         before: days_before(1, dusk),
         past: Vec::new(),
         mean_air: Celsius((dusk + low) / 2.0),
+        laying_wind: MetresPerSecond(wind),
         cover_conditions: CoverConditions { wind_10m: wind, left_by_the_day: 1.0 },
         knowledge: Knowledge::Complete,
         remarks: Vec::new(),

@@ -1,7 +1,7 @@
 //! What kind of night it is, and what the day before it leaves: sky and wind, the soil's memory, daytime cold.
 
-use super::Span;
 use super::hours::{fill, lowest};
+use super::{CALM, Span};
 use crate::night::cover::CoverConditions;
 use crate::night::past::{self, PastDay, covered, mean_by_time};
 use crate::night::{FrostKind, NightHour, Remark};
@@ -45,13 +45,40 @@ const ADVECTION: f64 = 4.0;
 pub(super) fn kind(hours: &[NightHour], clear_calm: f64) -> FrostKind {
     match clear_calm {
         weight if weight > RADIATION => FrostKind::Radiation,
-        _ if mean_wind(hours) > ADVECTION => FrostKind::Advection,
+        _ if wind_at_the_low(hours).0 > ADVECTION => FrostKind::Advection,
         _ => FrostKind::Mixed,
     }
 }
 
-fn mean_wind(hours: &[NightHour]) -> f64 {
-    hours.iter().map(|hour| hour.wind_10m.0).sum::<f64>() / hours.len().max(1) as f64
+/// How near to the low the wind is that a cover has to stand (assumed: half of [`BEFORE_THE_LOW`] on either side).
+const AROUND_THE_LOW: Duration = Duration::hours(3);
+
+/// Mean wind of the hours around the low: what blew in a mild evening takes no warmth from under a cover towards morning.
+fn wind_at_the_low(hours: &[NightHour]) -> MetresPerSecond {
+    let coldest = hours.iter().min_by(|a, b| a.air.0.total_cmp(&b.air.0)).map(|hour| hour.time);
+    let is_near = |hour: &&NightHour| coldest.is_some_and(|at| (hour.time - at).abs() <= AROUND_THE_LOW);
+    mean_wind(hours.iter().filter(is_near).map(|hour| hour.wind_10m)).unwrap_or(MetresPerSecond(CALM))
+}
+
+fn mean_wind(winds: impl Iterator<Item = MetresPerSecond>) -> Option<MetresPerSecond> {
+    let winds: Vec<f64> = winds.map(|wind| wind.0).collect();
+    (!winds.is_empty()).then(|| MetresPerSecond(winds.iter().sum::<f64>() / winds.len() as f64))
+}
+
+/// The hours before sunset in which covers are laid; at night it is the hour that follows (assumed).
+const LAYING: Duration = Duration::hours(3);
+
+/// Mean wind while covers are laid; that around the low where no hour of it is known.
+pub(super) fn laying_wind(
+    forecast: &Forecast,
+    span: &Span,
+    now: DateTime<Utc>,
+    hours: &[NightHour],
+) -> MetresPerSecond {
+    let from = (span.sunset - LAYING).max(now);
+    let until = span.sunset.max(from + Duration::hours(1)).min(span.end());
+    let known = forecast.between(from, until).iter().filter_map(|hour| hour.wind_10m);
+    mean_wind(known).unwrap_or_else(|| wind_at_the_low(hours))
 }
 
 /// The days and nights before one, at the garden's screen, as a forecast and its earlier copies had them.
@@ -100,7 +127,7 @@ pub(super) fn cover_conditions(
     let clouds: Vec<f64> = day.iter().filter_map(|hour| hour.cloud_cover).collect();
     let cloud = (clouds.len() >= FEW_SKIES).then(|| clouds.iter().sum::<f64>() / clouds.len() as f64);
     let warmest = day.iter().map(|hour| hour.air_temperature + place).reduce(Celsius::max);
-    CoverConditions { wind_10m: mean_wind(hours), left_by_the_day: CoverConditions::left_by(cloud, warmest) }
+    CoverConditions { wind_10m: wind_at_the_low(hours).0, left_by_the_day: CoverConditions::left_by(cloud, warmest) }
 }
 
 /// Below this a day can hurt what stood the night, and only if it is colder than the night by this much (assumed).

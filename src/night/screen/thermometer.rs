@@ -423,6 +423,7 @@ pub(super) fn alone(evidence: &Evidence<'_>, span: &Span) -> Result<Night, NoNig
         before: remembered(&past),
         past,
         mean_air,
+        laying_wind: MetresPerSecond(CALM),
         cover_conditions: CoverConditions { wind_10m: CALM, left_by_the_day: CoverConditions::left_by(None, None) },
         knowledge: Knowledge::Complete,
         hours,
