@@ -58,6 +58,8 @@ pub struct OrganRisk<'a> {
     pub open: Outcome,
     /// The same under each cover in stock, cloth of which there are two also in two layers.
     pub covered: Vec<(Cover, Outcome)>,
+    /// The same carried under a roof; only of pots that can be carried.
+    pub roofed: Option<Outcome>,
 }
 
 /// What a night does to an organ, open or under one cover.
@@ -174,6 +176,7 @@ fn organs<'a>(
     night: &Night,
     gains: &[(Cover, CoverGain)],
 ) -> Vec<OrganRisk<'a>> {
+    let roofed = matches!(bed.kind, BedKind::Containers { movable: true, .. }).then(|| bed_night.under_a_roof());
     let organs = planting.parts.iter().map(|(tolerance, applied)| {
         let (damage_begins, severe) = applied.figures.hardened(planting.hardening.degree);
         let (harm, frame) = (tolerance.harm, tolerance.frame);
@@ -188,6 +191,7 @@ fn organs<'a>(
             damage_begins,
             severe,
             open: outcome(&part, bed_night, None),
+            roofed: roofed.as_ref().map(|roofed| outcome(&part, roofed, None)),
             covered: gains.iter().map(|(cover, gain)| (*cover, outcome(&part, bed_night, Some(*gain)))).collect(),
         }
     });
@@ -285,6 +289,19 @@ impl<'a> PlantingRisk<'a> {
 }
 
 impl BedRisk<'_> {
+    /// Expected loss of the whole bed under a roof, in minutes of worth; of what cannot be carried, as it stands. What is
+    /// unsure of the roof makes nothing worse than it is outside.
+    pub fn loss_under_a_roof(&self) -> Minutes {
+        let of = |planting: &PlantingRisk<'_>| -> f64 {
+            let chance = |organ: &OrganRisk<'_>| {
+                organ.roofed.map_or(organ.open.chance.0, |roofed| roofed.chance.0.min(organ.open.chance.0))
+            };
+            let part: f64 = planting.organs.iter().map(|organ| organ.tolerance.share * chance(organ)).sum();
+            planting.worth.0 * part
+        };
+        Minutes(self.plantings.iter().map(of).sum())
+    }
+
     /// Expected loss of the whole bed, in minutes of worth.
     pub fn expected_loss(&self, cover: Option<Cover>) -> Minutes {
         Minutes(self.plantings.iter().map(|planting| planting.expected_loss(cover).0).sum())

@@ -67,6 +67,9 @@ const DEPRESSION_SPREAD: (f64, f64) = (0.92, 0.44);
 /// the soil below (that mulch cools the air above it: FAO Frost Protection, ch. 6, from memory; the figure is assumed).
 const MULCH_BELOW_AIR: f64 = 2.0;
 
+/// What an unheated roof against a wall gains, and how well that is known, K (assumed; see [`BedNight::under_a_roof`]).
+const ROOF_GAIN: (Kelvins, Kelvins) = (Kelvins(6.0), Kelvins(2.0));
+
 /// How well an offset is known that the garden has measured on a few nights, K (assumed).
 pub const MEASURED_OFFSET_SPREAD: Kelvins = Kelvins(0.4);
 
@@ -181,6 +184,23 @@ impl BedNight {
             Some(gain) => open.moved(gain.mean, gain.spread),
             None => open,
         }
+    }
+
+    /// The same for pots that are carried under a roof against a wall, or into a shed: so much warmer, and no leaf open to the
+    /// sky. Pots gain like the air round them.
+    ///
+    /// **Method error.** A roof keeps what the walls and the floor give; how much that is was never measured here. Unheated
+    /// sheds and garages are given as -9 to 4 °C in winter (popular gardening pages), so that they do not stay above freezing
+    /// whatever the night. The gain is assumed from that, as of nights of -15 to -2 °C outside, and so is its spread.
+    pub fn under_a_roof(&self) -> BedNight {
+        let (gain, spread) = ROOF_GAIN;
+        let hours = self.hours.iter().map(|hour| {
+            let screen = hour.screen + gain;
+            BedHour { screen, tissue: screen, ..*hour }
+        });
+        let screen = self.screen.moved(gain, spread);
+        let hours = hours.collect();
+        BedNight { hours, screen, tissue: screen, soil: self.soil.moved(gain, spread), ..self.clone() }
     }
 
     /// Hours below a temperature in a frame, h. Soil moves slowly: it is below all night or not at all.

@@ -211,3 +211,13 @@ fn a_hole_in_the_days_before_thaws_nothing() {
     let without = Night { before: Vec::new(), ..night.clone() };
     assert!(soil(&night, RootZone::Ground, 0.0) < soil(&without, RootZone::Ground, 0.0) - 0.5);
 }
+
+/// A shed is 6 K warmer, and as cold as -9 °C where the night outside is -15 °C: the cold end of what is published.
+#[test]
+fn a_roof_keeps_some_kelvins_and_no_more() {
+    let outside = at_bed(&night(-8.0, -15.0, -17.0, 1.0, 0.0), &OPEN_GROUND, PRESSURE);
+    let inside = outside.under_a_roof();
+    assert!((inside.screen.mean.0 + 9.0).abs() < 1e-9 && inside.screen.spread > outside.screen.spread);
+    assert!(inside.tissue.mean == inside.screen.mean && inside.tissue.mean > outside.tissue.mean);
+    assert!(inside.hours.iter().all(|hour| hour.tissue < Celsius(0.0)), "no roof keeps such a night above freezing");
+}

@@ -81,6 +81,7 @@ fn risks<'a>(garden: &'a Garden, catalogue: &'a Catalogue, chances: &[Chances]) 
                     applied: applied.clone(),
                     damage_begins: tolerance.damage_begins,
                     severe: tolerance.severe,
+                    roofed: Some(outcome(0.05 * open)),
                     open: outcome(open),
                     covered: covers.map(|cover| (cover, outcome(covered))).collect(),
                 }

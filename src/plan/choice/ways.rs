@@ -17,8 +17,6 @@ const UNCOVER_PER_BED: f64 = 3.0;
 const WIND_FACTOR: f64 = 1.5;
 /// Person-minutes to carry one pot one way (common practice).
 const CARRY_PER_POT: f64 = 1.5;
-/// Part of the loss that remains for pots under a roof (assumed: a porch is not a heated room).
-const LEFT_UNDER_A_ROOF: f64 = 0.05;
 /// Wind in the hours of the work at which it takes longer, and wind then or around the low in which no cover is laid, m/s
 /// (assumed; flapping covers harm the crop).
 const HARD_TO_HANDLE: f64 = 5.0;
@@ -174,7 +172,7 @@ impl<'g> Means<'g> {
             && !too_cold
         {
             let carry = CARRY_PER_POT * f64::from(count);
-            let loss = open_loss * LEFT_UNDER_A_ROOF;
+            let loss = risk.loss_under_a_roof().0;
             // In, and out again.
             ways.push(Way { measure: Measure::BringIn, loss, tonight: carry, tomorrow: carry, ..leave(risk) });
         }
