@@ -96,6 +96,8 @@ pub struct Reading {
     pub dew_point: Option<Celsius>,
     /// Air where the thermometer hangs against the garden's screen, on a clear calm night; zero for the garden's own.
     pub offset: Kelvins,
+    /// How well that offset is known, one standard deviation; zero for the garden's own.
+    pub offset_spread: Kelvins,
 }
 
 /// One forecast and where it came from.

@@ -73,14 +73,21 @@ const ROOF_GAIN: (Kelvins, Kelvins) = (Kelvins(6.0), Kelvins(2.0));
 /// How well an offset is known that the garden has measured on a few nights, K (assumed).
 pub const MEASURED_OFFSET_SPREAD: Kelvins = Kelvins(0.4);
 
-/// The night at one bed. `pressure` is the garden's air pressure.
-pub fn at_bed(night: &Night, place: &Place, pressure: Pascals) -> BedNight {
+/// The air at a place against the garden's screen on a clear, calm night, and how well that is known: as measured, else as
+/// learned, else as of its exposure.
+pub fn offset_at(place: &Place) -> (Kelvins, Kelvins) {
     let effect = place.exposure.effect();
-    let (offset, offset_spread) = match (place.offset, place.learned) {
+    match (place.offset, place.learned) {
         (Some(offset), _) => (offset, MEASURED_OFFSET_SPREAD),
         (None, Some(learned)) => (learned.mean, learned.spread),
         (None, None) => (effect.offset, effect.offset_spread),
-    };
+    }
+}
+
+/// The night at one bed. `pressure` is the garden's air pressure.
+pub fn at_bed(night: &Night, place: &Place, pressure: Pascals) -> BedNight {
+    let effect = place.exposure.effect();
+    let (offset, offset_spread) = offset_at(place);
     let weight = night.clear_calm;
     let (whole_offset, offset) = (offset, Kelvins(offset.0 * weight));
     let mulch_below_air = Kelvins(MULCH_BELOW_AIR * weight * (1.0 - through_mulch(place.mulch, SOIL_DIFFUSIVITY)));

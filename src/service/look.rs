@@ -8,8 +8,9 @@ pub use sources::{Gathered, Sources};
 pub use taught::{All, NOT_TAUGHT, all_lessons, teach};
 
 use super::store::{SaidRow, Store, StoreFault};
-use crate::beds::{Bed, Garden};
-use crate::crops::Catalogue;
+use crate::beds::Garden;
+use crate::crops::{Catalogue, Stature};
+use crate::night::bed::offset_at;
 use crate::night::day::Day;
 use crate::night::past::{PastDay, remembered};
 use crate::night::screen::{Evidence, Span, expect, past};
@@ -18,7 +19,7 @@ use crate::plan::before::{still_out, with_carried};
 use crate::plan::said::{Elsewhere, Said, elsewhere, pieces_in_use, pieces_left};
 use crate::plan::spell::Spell;
 use crate::plan::{Before, Plan, decide, decide_ahead};
-use crate::risk::{BedRisk, assess};
+use crate::risk::{BedRisk, assess, place_of};
 use crate::rounds::{MORNING_AFTER, night_hours};
 use crate::settings::Settings;
 use crate::units::Kelvins;
@@ -253,8 +254,9 @@ pub async fn readings(store: &Store, garden: &Garden, of: NightOf) -> Result<Vec
     let rows = store.readings(&garden.id, span.sunset - Duration::hours(1), span.end()).await?;
     let readings = rows.iter().map(|row| {
         let bed = row.bed.as_ref().and_then(|id| garden.beds.iter().find(|bed| bed.id == *id));
-        let offset = bed.map_or(Kelvins(0.0), Bed::offset_in_use);
-        Reading { at: row.at, air: row.temperature, dew_point: row.dew_point, offset }
+        let (offset, offset_spread) =
+            bed.map_or((Kelvins(0.0), Kelvins(0.0)), |bed| offset_at(&place_of(bed, Stature::LOW_BED)));
+        Reading { at: row.at, air: row.temperature, dew_point: row.dew_point, offset, offset_spread }
     });
     Ok(readings.collect())
 }

@@ -191,6 +191,23 @@ fn a_beds_offset_acts_as_far_as_the_night_is_clear_and_calm() {
     }
 }
 
+/// A reading in a hollow whose own offset is known to 1 K says that much less of the garden's screen, under a clear sky.
+#[test]
+fn a_beds_offset_is_no_better_known_than_it_is() {
+    let (clear, overcast) = (forecast(), each_hour(|_, hour| hour.cloud_cover = Some(1.0)));
+    for time in [2.0, 7.0, 13.0] {
+        let spread = |forecast: Option<&Forecast>, offset_spread: f64| {
+            let hollow =
+                Reading { offset: Kelvins(-2.0), offset_spread: Kelvins(offset_spread), ..reading(time, -4.0) };
+            judge(forecast, &[hollow], time).expect("a night").minimum.spread.0
+        };
+        for forecast in [Some(&clear), None] {
+            assert!(spread(forecast, 1.0) > spread(forecast, 0.0) + 0.02, "{time} h");
+        }
+        assert!(is_close(spread(Some(&overcast), 1.0), spread(Some(&overcast), 0.0)), "{time} h");
+    }
+}
+
 /// The relation of `night::dusk` for a night of fourteen hours, a day of which nothing is known, and a sky that nobody has
 /// forecast: taken as clear and calm.
 #[test]
