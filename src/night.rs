@@ -139,6 +139,8 @@ pub struct Night {
     pub minimum: Estimate,
     /// 1 on a clear calm night, 0 on a windy or overcast one.
     pub clear_calm: f64,
+    /// The one bed at which the evening was read.
+    pub read_at: Option<ReadAt>,
     pub kind: FrostKind,
     /// The days and nights before it, the oldest first; empty where no forecast has been kept.
     pub past: Vec<past::PastDay>,
@@ -156,6 +158,17 @@ pub struct Night {
     pub fetched: Option<DateTime<Utc>>,
     /// How the minimum and its spread came about.
     pub steps: Vec<Step>,
+}
+
+/// The bed whose own thermometer has spoken of a night: what is not known of its offset is no doubt of its own night.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct ReadAt {
+    /// By its place among the garden's beds.
+    pub bed: usize,
+    /// The spread of the night's low were its offset exact.
+    pub spread: Kelvins,
+    /// The part of what is not known of its offset that its readings leave open, 0 to 1.
+    pub open: f64,
 }
 
 /// Wind that people and covers meet, at 10 m.

@@ -112,17 +112,18 @@ pub fn assess<'a>(
         }
     };
     let mut beds = Vec::with_capacity(garden.beds.len());
-    for bed in &garden.beds {
+    for (index, bed) in garden.beds.iter().enumerate() {
+        let read = night.read_at.filter(|read| read.bed == index);
         let mut plantings = plantings(bed);
         for planting in &mut plantings {
-            let bed_night = at(place_of(bed, planting.crop.stature_at(planting.stage.name)));
+            let bed_night = at(Place { read, ..place_of(bed, planting.crop.stature_at(planting.stage.name)) });
             planting.organs = organs(bed, planting, &bed_night, night, &gains);
             planting.night = Some(bed_night);
         }
         let nights = plantings.iter().filter_map(|planting| planting.night.as_ref());
         let coldest = nights.min_by(|a, b| a.tissue.mean.0.total_cmp(&b.tissue.mean.0));
         // Settings refuse a bed without a planting; were one to come through, it would still have a night.
-        let coldest = coldest.map_or_else(|| at(place_of(bed, Stature::LOW_BED)), Arc::clone);
+        let coldest = coldest.map_or_else(|| at(Place { read, ..place_of(bed, Stature::LOW_BED) }), Arc::clone);
         beds.push(BedRisk { bed, night: Some(coldest), plantings });
     }
     beds
@@ -166,7 +167,7 @@ pub fn place_of(bed: &Bed, stature: Stature) -> Place {
         BedKind::Containers { diameter, .. } => RootZone::Pot { radius: diameter / 2.0 },
     };
     let (exposure, offset, learned, mulch) = (bed.exposure, bed.offset, bed.learned_offset, bed.mulch);
-    Place { exposure, offset, learned, root_zone, mulch, stature }
+    Place { exposure, offset, learned, root_zone, mulch, stature, read: None }
 }
 
 fn organs<'a>(

@@ -98,6 +98,8 @@ pub struct Reading {
     pub offset: Kelvins,
     /// How well that offset is known, one standard deviation; zero for the garden's own.
     pub offset_spread: Kelvins,
+    /// The bed at which it hangs, by its place among the garden's; `None` for the garden's own.
+    pub bed: Option<usize>,
 }
 
 /// One forecast and where it came from.

@@ -9,7 +9,7 @@ use super::leaf::{CALM, LeafSurroundings, leaf_temperature, wind_at_height};
 pub use super::roots::RootZone;
 use super::roots::{SOIL_DIFFUSIVITY, at_roots};
 use super::soil::through_mulch;
-use super::{Estimate, Night, Step, hours_below, roots};
+use super::{Estimate, Night, ReadAt, Step, hours_below, roots};
 use crate::crops::{Frame, Stature};
 use crate::units::{Celsius, Kelvins, MetresPerSecond, Pascals};
 use chrono::{DateTime, Utc};
@@ -27,6 +27,8 @@ pub struct Place {
     pub mulch: f64,
     /// Of what grows there.
     pub stature: Stature,
+    /// Where the night was read at this very bed.
+    pub read: Option<ReadAt>,
 }
 
 /// One instant at a bed.
@@ -115,7 +117,11 @@ pub fn at_bed(night: &Night, place: &Place, pressure: Pascals) -> BedNight {
     let lowest_tissue = coldest.map_or(night.minimum.mean + offset, |hour| hour.tissue);
 
     let offset_spread = Kelvins(offset_spread.0 * weight);
-    let screen = night.minimum.moved(offset, offset_spread);
+    let (minimum, offset_spread) = match place.read {
+        Some(read) => (Estimate { spread: read.spread, ..night.minimum }, Kelvins(offset_spread.0 * read.open)),
+        None => (night.minimum, offset_spread),
+    };
+    let screen = minimum.moved(offset, offset_spread);
     let leaf_spread = Kelvins(DEPRESSION_SPREAD.1 + (DEPRESSION_SPREAD.0 - DEPRESSION_SPREAD.1) * weight);
     let tissue = screen.moved(lowest_tissue - screen.mean, leaf_spread);
     let soil = at_roots(night, place, whole_offset, &hours);

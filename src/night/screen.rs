@@ -183,6 +183,7 @@ fn from_forecast(forecast: &Forecast, evidence: &Evidence<'_>, span: &Span) -> N
         past,
         mean_air: surroundings::mean_air(forecast, span, place, &hours),
         laying_wind: surroundings::laying_wind(forecast, span, evidence.now, &hours),
+        read_at: None,
         cover_conditions: surroundings::cover_conditions(forecast, span, place, &hours),
         hours,
         minimum: building.minimum,

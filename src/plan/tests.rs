@@ -35,6 +35,7 @@ pub(crate) fn night(dusk: f64, knowledge: Knowledge) -> Night {
         before: Vec::new(),
         mean_air: Celsius(8.0),
         laying_wind: MetresPerSecond(1.0),
+        read_at: None,
         cover_conditions: CoverConditions { wind_10m: 1.0, left_by_the_day: 1.0 },
         knowledge,
         remarks: Vec::new(),

@@ -253,10 +253,10 @@ pub async fn readings(store: &Store, garden: &Garden, of: NightOf) -> Result<Vec
     let span = span_of(garden, of);
     let rows = store.readings(&garden.id, span.sunset - Duration::hours(1), span.end()).await?;
     let readings = rows.iter().map(|row| {
-        let bed = row.bed.as_ref().and_then(|id| garden.beds.iter().find(|bed| bed.id == *id));
+        let bed = row.bed.as_ref().and_then(|id| garden.beds.iter().position(|bed| bed.id == *id));
         let (offset, offset_spread) =
-            bed.map_or((Kelvins(0.0), Kelvins(0.0)), |bed| offset_at(&place_of(bed, Stature::LOW_BED)));
-        Reading { at: row.at, air: row.temperature, dew_point: row.dew_point, offset, offset_spread }
+            bed.map_or((Kelvins(0.0), Kelvins(0.0)), |bed| offset_at(&place_of(&garden.beds[bed], Stature::LOW_BED)));
+        Reading { at: row.at, air: row.temperature, dew_point: row.dew_point, offset, offset_spread, bed }
     });
     Ok(readings.collect())
 }

@@ -16,6 +16,7 @@ const OPEN_GROUND: Place = Place {
     root_zone: RootZone::Ground,
     mulch: 0.0,
     stature: Stature::LOW_BED,
+    read: None,
 };
 
 /// So many days of one air before the night's sunset, without a clear night.
@@ -47,6 +48,7 @@ fn night(dusk: f64, low: f64, dew_point: f64, wind: f64, cloud: f64) -> Night {
         past: Vec::new(),
         mean_air: Celsius((dusk + low) / 2.0),
         laying_wind: MetresPerSecond(wind),
+        read_at: None,
         cover_conditions: CoverConditions { wind_10m: wind, left_by_the_day: 1.0 },
         knowledge: Knowledge::Complete,
         remarks: Vec::new(),

@@ -9,7 +9,7 @@ use crate::night::cover::CoverConditions;
 use crate::night::dose::normal_cdf;
 use crate::night::dusk::{self, Evening, Low, Outlook};
 use crate::night::past::remembered;
-use crate::night::{Estimate, FrostKind, Knowledge, Night, NoNight, Remark, Step};
+use crate::night::{Estimate, FrostKind, Knowledge, Night, NoNight, ReadAt, Remark, Step};
 use crate::units::{Celsius, Kelvins, MetresPerSecond};
 use crate::weather::{Forecast, Hour, Reading};
 use chrono::{DateTime, Duration, Utc};
@@ -35,11 +35,6 @@ const LATE_SPREAD: f64 = 1.5;
 /// What a reading says of the garden's screen: a bed's thermometer less the bed's own offset, as far as it acts.
 fn at_screen(reading: &Reading, clear_calm: f64) -> Celsius {
     reading.air - Kelvins(reading.offset.0 * clear_calm)
-}
-
-/// How well a reading shows the garden's screen: the thermometer, and the bed's own offset as far as it acts.
-fn reading_spread(reading: &Reading, clear_calm: f64) -> f64 {
-    THERMOMETER_SPREAD.hypot(reading.offset_spread.0 * clear_calm)
 }
 
 /// The same where nobody knows the sky: as the garden's screen if the night is overcast, or as it is less the bed's offset
@@ -120,12 +115,9 @@ pub(super) fn refine(
             });
             night.minimum.mean = to_come;
         }
-        let lasting = DuskRegression::IMPORTED.a;
-        let share = lasting + (1.0 - lasting) * passed;
+        let share = share_that_lasts(passed);
         let effect = Kelvins(difference.0 * share);
-        let spread = Kelvins(
-            (night.minimum.spread.0 * (1.0 - passed * passed).sqrt()).hypot(reading_spread(last, night.clear_calm)),
-        );
+        let spread = Kelvins((night.minimum.spread.0 * (1.0 - passed * passed).sqrt()).hypot(THERMOMETER_SPREAD));
         let spread = Kelvins(spread.0.min(night.minimum.spread.0));
         night.minimum = Estimate { mean: night.minimum.mean + effect, spread };
         // The plants' night is made of the hours: they follow.
@@ -151,20 +143,39 @@ pub(super) fn refine(
     if let Some(dusk) = dusk.filter(since)
         && let Some(low) = from_evening(&night, forecast, &during, &dusk)
     {
-        night = weighed(night, last.at, &dusk, low);
+        night = weighed(night, last.at, low);
     }
-    let shown = shown(&during, |reading| at_screen(reading, night.clear_calm), night.clear_calm);
+    let shown = lowest(during.iter().map(|reading| at_screen(reading, night.clear_calm)));
     let has_more = to_come.0.is_finite() || over.difference.is_none();
-    joined(night, shown, over.unread, has_more)
+    let share = if over.difference.is_some() { share_that_lasts(passed) } else { 0.0 };
+    of_its_place(joined(night, shown, over.unread, has_more), &during, share)
 }
 
-/// The coldest of some readings as the garden's screen, and how well the place of that one is known.
-fn shown(during: &[Reading], at_screen: impl Fn(&Reading) -> Celsius, clear_calm: f64) -> Estimate {
-    let coldest = during.iter().min_by(|a, b| at_screen(a).0.total_cmp(&at_screen(b).0));
-    coldest.map_or(Estimate { mean: Celsius(f64::INFINITY), spread: Kelvins(0.0) }, |reading| Estimate {
-        mean: at_screen(reading),
-        spread: Kelvins(reading.offset_spread.0 * clear_calm),
-    })
+/// Of what a reading differs, the part that lasts to the low, by the part of the night that has passed.
+fn share_that_lasts(passed: f64) -> f64 {
+    let lasting = DuskRegression::IMPORTED.a;
+    lasting + (1.0 - lasting) * passed
+}
+
+/// What is not known of the place where the readings were taken is in all of them alike: it is added at the end, and not at
+/// the bed itself, as far as what the reading said lasts (`share`).
+fn of_its_place(mut night: Night, during: &[Reading], share: f64) -> Night {
+    let unsure = during.iter().map(|reading| reading.offset_spread.0).fold(0.0, f64::max) * night.clear_calm;
+    if unsure <= 0.0 {
+        return night;
+    }
+    let bed = during.first().and_then(|first| first.bed);
+    let bed = bed.filter(|bed| during.iter().all(|reading| reading.bed == Some(*bed)));
+    night.read_at = bed.map(|bed| ReadAt { bed, spread: night.minimum.spread, open: 1.0 - share });
+    night.minimum = night.minimum.moved(Kelvins(0.0), Kelvins(unsure));
+    night.steps.push(Step {
+        what: "how well the offset of the bed is known at which it was read".into(),
+        value: None,
+        effect: Some(Kelvins(0.0)),
+        spread: Some(Kelvins(unsure)),
+        source: "the bed's exposure or the garden's settings",
+    });
+    night
 }
 
 /// Back from a first reading, what it shows warmer than expected fades within this, and what nobody has read since is as
@@ -278,8 +289,8 @@ const CORRELATION: f64 = 0.5;
 ///
 /// The best linear combination of two unbiased estimates whose errors correlate by `r` (Bates and Granger 1969, The
 /// Combination of Forecasts, Operational Research Quarterly 20, 451-468; from memory, checked in the tests).
-fn weighed(mut night: Night, read: DateTime<Utc>, dusk: &Reading, low: Low) -> Night {
-    let evening = still_to_come(&low).moved(Kelvins(0.0), Kelvins(dusk.offset_spread.0 * night.clear_calm));
+fn weighed(mut night: Night, read: DateTime<Utc>, low: Low) -> Night {
+    let evening = still_to_come(&low);
     let Some((combined, weight)) = combine(night.minimum, evening) else { return night };
     night.steps.push(Step {
         what: format!("what such evenings have led to elsewhere, counted {:.0} %", weight * 100.0),
@@ -329,8 +340,8 @@ fn air_at(night: &Night, at: DateTime<Utc>) -> Option<Celsius> {
 
 /// Joins the hours that are over to those still to come: the night's low is the lower of the two. `shown` is the lowest that
 /// was read, `unread` the lowest that may have been between the readings; where no hour is to come, these are all.
-fn joined(mut night: Night, read: Estimate, unread: Option<Estimate>, has_more: bool) -> Night {
-    let shown = read.mean;
+fn joined(mut night: Night, shown: Celsius, unread: Option<Estimate>, has_more: bool) -> Night {
+    let read = Estimate { mean: shown, spread: Kelvins(0.0) };
     let over = unread.map_or(read, |unread| lower_of(read, unread));
     let to_come = night.minimum;
     let low = if has_more { lower_of(over, to_come) } else { over };
@@ -442,6 +453,7 @@ pub(super) fn alone(evidence: &Evidence<'_>, span: &Span) -> Result<Night, NoNig
         past,
         mean_air,
         laying_wind: MetresPerSecond(CALM),
+        read_at: None,
         cover_conditions: CoverConditions { wind_10m: CALM, left_by_the_day: CoverConditions::left_by(None, None) },
         knowledge: Knowledge::Complete,
         hours,
@@ -451,7 +463,7 @@ pub(super) fn alone(evidence: &Evidence<'_>, span: &Span) -> Result<Night, NoNig
         fetched: None,
         steps,
     };
-    Ok(joined(night, shown(&during, under_any_sky, 1.0), None, true))
+    Ok(of_its_place(joined(night, lowest(during.iter().map(under_any_sky)), None, true), &during, 1.0))
 }
 
 /// What evenings like this have led to elsewhere, under a sky and in air that nobody has forecast: clear and calm.
@@ -470,8 +482,7 @@ fn as_elsewhere(dusk: &Reading, during: &[Reading], span: &Span) -> (Estimate, V
         .unwrap_or_else(|| Evening::of_air(under_any_sky(dusk), dusk.at, night_hours));
     let low = dusk::Place::new(&dusk::ALL.outlook).expect(&Evening { outlook: Some(clear_and_calm), ..evening });
     let early = (span.sunset + dusk::DUSK - dusk.at).num_minutes().max(0) as f64 / 60.0;
-    let estimate =
-        still_to_come(&low).moved(Kelvins(-EARLY_IS_WARM * early), Kelvins((0.5 * early).hypot(dusk.offset_spread.0)));
+    let estimate = still_to_come(&low).moved(Kelvins(-EARLY_IS_WARM * early), Kelvins(0.5 * early));
     let steps = vec![Step {
         what: "what such evenings have led to elsewhere".into(),
         value: Some(estimate.mean),
@@ -487,7 +498,7 @@ fn still_to_fall(late: &Reading, span: &Span) -> (Estimate, Vec<Step>) {
     let hours = ((span.sunrise - late.at).num_minutes() as f64 / 60.0).max(0.0);
     let night = ((span.sunrise - span.sunset).num_minutes() as f64 / 60.0).max(1.0);
     let mean = under_any_sky(late) - Kelvins(LATE_FALL * hours);
-    let spread = (LATE_SPREAD * (hours / night).sqrt()).hypot(reading_spread(late, 1.0));
+    let spread = (LATE_SPREAD * (hours / night).sqrt()).hypot(THERMOMETER_SPREAD);
     let step = Step {
         what: format!("the thermometer's reading, and {hours:.0} hours more of falling"),
         value: Some(mean),

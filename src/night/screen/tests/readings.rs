@@ -208,6 +208,34 @@ fn a_beds_offset_is_no_better_known_than_it_is() {
     }
 }
 
+/// At six in the morning -5 C in a hollow: at the hollow that is what it is, whatever its offset.
+#[test]
+fn a_reading_speaks_directly_at_its_own_bed() {
+    use crate::night::bed::{Place, RootZone, at_bed};
+    use crate::night::exposure::Exposure;
+    let forecast = forecast();
+    let hollow = |bed| {
+        let (offset, offset_spread) = (Kelvins(-2.0), Kelvins(1.0));
+        Reading { offset, offset_spread, bed, ..reading(13.5, -5.0) }
+    };
+    let night = judge(Some(&forecast), &[hollow(Some(3))], 13.5).expect("a night");
+    let at = |read| {
+        let (exposure, root_zone, stature) = (Exposure::Hollow, RootZone::Ground, crate::crops::Stature::LOW_BED);
+        let place = Place { exposure, offset: None, learned: None, root_zone, mulch: 0.0, stature, read };
+        at_bed(&night, &place, crate::units::Pascals(98_400.0)).screen
+    };
+    let (here, elsewhere) = (at(night.read_at), at(None));
+    assert!(here.spread.0 < 0.85 && elsewhere.spread.0 > 1.3, "{here:?} and {elsewhere:?}");
+    assert!((here.mean.0 + 5.0).abs() < 0.6, "{here:?}");
+    // Of two beds neither is the night's own thermometer, and an early reading leaves much of the offset open.
+    let two = [Reading { at: super::at(9.0), ..hollow(Some(2)) }, hollow(Some(3))];
+    assert_eq!(judge(Some(&forecast), &two, 13.5).expect("a night").read_at, None);
+    assert_eq!(judge(Some(&forecast), &[hollow(None)], 13.5).expect("a night").read_at, None);
+    let early = Reading { at: super::at(2.0), air: Celsius(0.5), ..hollow(Some(3)) };
+    let early = judge(Some(&forecast), &[early], 2.0).expect("a night").read_at.expect("a bed");
+    assert!(early.open > 0.15 && early.open > night.read_at.expect("a bed").open, "{early:?}");
+}
+
 /// The relation of `night::dusk` for a night of fourteen hours, a day of which nothing is known, and a sky that nobody has
 /// forecast: taken as clear and calm.
 #[test]

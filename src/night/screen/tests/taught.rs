@@ -116,7 +116,7 @@ fn soil_and_pots_are_as_cold_as_the_garden() {
     }
     let soil = |night: &Night, root_zone| {
         let (exposure, stature) = (Exposure::Hollow, Stature::LOW_BED);
-        let place = Place { exposure, offset: None, learned: None, root_zone, mulch: 0.0, stature };
+        let place = Place { exposure, offset: None, learned: None, root_zone, mulch: 0.0, stature, read: None };
         at_bed(night, &place, Pascals(98_400.0)).soil.mean.0
     };
     let plain = judged(&forecast, &[], None, None);
