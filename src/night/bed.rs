@@ -150,7 +150,17 @@ pub fn at_bed(night: &Night, place: &Place, pressure: Pascals) -> BedNight {
         spread: Some(offset_spread),
         source: offset_source,
     };
-    let steps = published.into_iter().chain([used]).collect();
+    let directly = place.read.map(|_| Step {
+        what: format!(
+            "read at this bed: what is not known of its offset is no doubt here, spread {:.1} K in all",
+            screen.spread.0
+        ),
+        value: Some(screen.mean),
+        effect: None,
+        spread: None,
+        source: "the garden's reading",
+    });
+    let steps = published.into_iter().chain([used]).chain(directly).collect();
     let Stature { height, leaf_width } = place.stature;
     let dew_points = night.hours.iter().map(|hour| hour.dew_point);
     let on_the_leaf =
