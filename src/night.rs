@@ -143,15 +143,17 @@ pub struct Night {
     pub minimum: Estimate,
     /// 1 on a clear calm night, 0 on a windy or overcast one.
     pub clear_calm: f64,
+    /// The one bed at which the evening was read.
+    pub read_at: Option<ReadAt>,
     pub kind: FrostKind,
     /// The days and nights before it, the oldest first; empty where no forecast has been kept.
     pub past: Vec<past::PastDay>,
-    /// Air of the day before at the forecast's screen, as far as it is known.
-    pub before: Vec<(DateTime<Utc>, Celsius)>,
+    /// Air over soil and pots on the same days, in order of time: what freezes them stays in them.
+    pub before: Vec<past::Remembered>,
     /// Mean air temperature around this night, which the soil remembers.
     pub mean_air: Celsius,
-    /// Frost of the day and night before sunrise at the screen, °C h: what freezes soil.
-    pub freezing_degree_hours: f64,
+    /// Wind at 10 m in the hours in which covers are laid, mean.
+    pub laying_wind: MetresPerSecond,
     pub cover_conditions: CoverConditions,
     pub knowledge: Knowledge,
     pub remarks: Vec<Remark>,
@@ -162,7 +164,39 @@ pub struct Night {
     pub steps: Vec<Step>,
 }
 
+/// The bed whose own thermometer has spoken of a night: what is not known of its offset is no doubt of its own night.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct ReadAt {
+    /// By its place among the garden's beds.
+    pub bed: usize,
+    /// The spread of the night's low were its offset exact.
+    pub spread: Kelvins,
+    /// The part of what is not known of its offset that its readings leave open, 0 to 1.
+    pub open: f64,
+}
+
+/// Wind that people and covers meet, at 10 m.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Winds {
+    /// While covers are laid.
+    pub laying: MetresPerSecond,
+    /// Around the low.
+    pub at_the_low: MetresPerSecond,
+}
+
+impl From<MetresPerSecond> for Winds {
+    /// The same wind all the time.
+    fn from(wind: MetresPerSecond) -> Winds {
+        Winds { laying: wind, at_the_low: wind }
+    }
+}
+
 impl Night {
+    /// The wind of its work and of its covers.
+    pub fn winds(&self) -> Winds {
+        Winds { laying: self.laying_wind, at_the_low: MetresPerSecond(self.cover_conditions.wind_10m) }
+    }
+
     /// When it is coldest at the screen.
     pub fn coldest_at(&self) -> DateTime<Utc> {
         let coldest = self.hours.iter().min_by(|a, b| a.air.0.total_cmp(&b.air.0));

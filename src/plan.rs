@@ -23,7 +23,7 @@ use crate::night::bed::BedHour;
 use crate::night::cover::Layers;
 use crate::night::{Knowledge, Night, NoNight};
 use crate::risk::BedRisk;
-use crate::units::{Celsius, Kelvins, MetresPerSecond, Minutes, Probability};
+use crate::units::{Celsius, Kelvins, Minutes, Probability};
 use crate::words::words;
 use crate::zone::NightOf;
 use chrono::{DateTime, Duration, Utc};
@@ -278,7 +278,7 @@ fn decide_for<'a>(
     let ahead = crew.zip(time_left(deadline, now)).map(|(crew, left)| crew.until(left));
     let bounds = Bounds { minutes, left: ahead, before, underway: 0, is_laid: deadline <= now };
     let chosen = match &night {
-        Ok(night) => choice::choose(garden, MetresPerSecond(night.cover_conditions.wind_10m), risks, &bounds),
+        Ok(night) => choice::choose(garden, night.winds(), risks, &bounds),
         Err(_) => {
             let beds = risks.into_iter().map(unknown).collect();
             choice::Chosen { beds, trips: Minutes(0.0), gap: Minutes(0.0) }

@@ -86,6 +86,8 @@ pub struct OrganRisk<'a> {
     pub open: Outcome,
     /// The same under each cover in stock, cloth of which there are two also in two layers.
     pub covered: Vec<(Cover, Outcome)>,
+    /// The same carried under a roof; only of pots that can be carried.
+    pub roofed: Option<Outcome>,
 }
 
 /// What a night does to an organ, open or under one cover.
@@ -138,17 +140,18 @@ pub fn assess<'a>(
         }
     };
     let mut beds = Vec::with_capacity(garden.beds.len());
-    for bed in &garden.beds {
+    for (index, bed) in garden.beds.iter().enumerate() {
+        let read = night.read_at.filter(|read| read.bed == index);
         let mut plantings = plantings(bed);
         for planting in &mut plantings {
-            let bed_night = at(place_of(bed, planting.crop.stature_at(planting.stage.name)));
+            let bed_night = at(Place { read, ..place_of(bed, planting.crop.stature_at(planting.stage.name)) });
             planting.organs = organs(bed, planting, &bed_night, night, &gains);
             planting.night = Some(bed_night);
         }
         let nights = plantings.iter().filter_map(|planting| planting.night.as_ref());
         let coldest = nights.min_by(|a, b| a.tissue.mean.0.total_cmp(&b.tissue.mean.0));
         // Settings refuse a bed without a planting; were one to come through, it would still have a night.
-        let coldest = coldest.map_or_else(|| at(place_of(bed, Stature::LOW_BED)), Arc::clone);
+        let coldest = coldest.map_or_else(|| at(Place { read, ..place_of(bed, Stature::LOW_BED) }), Arc::clone);
         beds.push(BedRisk { bed, night: Some(coldest), plantings });
     }
     beds
@@ -203,7 +206,7 @@ pub fn place_of(bed: &Bed, stature: Stature) -> Place {
         BedKind::Containers { diameter, .. } => RootZone::Pot { radius: diameter / 2.0 },
     };
     let (exposure, offset, learned, mulch) = (bed.exposure, bed.offset, bed.learned_offset, bed.mulch);
-    Place { exposure, offset, learned, root_zone, mulch, stature }
+    Place { exposure, offset, learned, root_zone, mulch, stature, read: None }
 }
 
 fn organs<'a>(
@@ -213,6 +216,7 @@ fn organs<'a>(
     night: &Night,
     gains: &[(Cover, CoverGain)],
 ) -> Vec<OrganRisk<'a>> {
+    let roofed = matches!(bed.kind, BedKind::Containers { movable: true, .. }).then(|| bed_night.under_a_roof());
     let organs = planting.parts.iter().map(|(tolerance, applied)| {
         let (damage_begins, severe) = applied.figures.hardened(planting.hardening.degree);
         let (harm, frame) = (tolerance.harm, tolerance.frame);
@@ -227,6 +231,7 @@ fn organs<'a>(
             damage_begins,
             severe,
             open: outcome(&part, bed_night, None),
+            roofed: roofed.as_ref().map(|roofed| outcome(&part, roofed, None)),
             covered: gains.iter().map(|(cover, gain)| (*cover, outcome(&part, bed_night, Some(*gain)))).collect(),
         }
     });
@@ -330,6 +335,19 @@ impl<'a> PlantingRisk<'a> {
 }
 
 impl BedRisk<'_> {
+    /// Expected loss of the whole bed under a roof, in minutes of worth; of what cannot be carried, as it stands. What is
+    /// unsure of the roof makes nothing worse than it is outside.
+    pub fn loss_under_a_roof(&self) -> Minutes {
+        let of = |planting: &PlantingRisk<'_>| -> f64 {
+            let chance = |organ: &OrganRisk<'_>| {
+                organ.roofed.map_or(organ.open.chance.0, |roofed| roofed.chance.0.min(organ.open.chance.0))
+            };
+            let part: f64 = planting.organs.iter().map(|organ| organ.tolerance.share * chance(organ)).sum();
+            planting.worth.0 * part
+        };
+        Minutes(self.plantings.iter().map(of).sum())
+    }
+
     /// Expected loss of the whole bed, in minutes of worth.
     pub fn expected_loss(&self, cover: Option<Cover>) -> Minutes {
         self.plantings.iter().fold(Minutes(0.0), |sum, planting| sum + planting.expected_loss(cover))

@@ -105,6 +105,10 @@ pub struct Reading {
     pub dew_point: Option<Celsius>,
     /// Air where the thermometer hangs against the garden's screen, on a clear calm night; zero for the garden's own.
     pub offset: Kelvins,
+    /// How well that offset is known, one standard deviation; zero for the garden's own.
+    pub offset_spread: Kelvins,
+    /// The bed at which it hangs, by its place among the garden's; `None` for the garden's own.
+    pub bed: Option<usize>,
     /// Whoever read it looked again and said that it is right, however doubtful.
     #[serde(default)]
     pub sure: bool,

@@ -7,6 +7,7 @@ use chrono::Duration;
 use counterpane::beds::{BedKind, Garden, Hardened};
 use counterpane::crops::Catalogue;
 use counterpane::night::cover::{CoverConditions, CoverKind};
+use counterpane::night::past::Remembered;
 use counterpane::night::screen::{Evidence, expect};
 use counterpane::night::{Estimate, Night};
 use counterpane::plan::{BedPlan, Before, Plan, decide};
@@ -92,13 +93,19 @@ fn night(evening: &Evening, garden: &Garden, catalogue: &Catalogue) -> Night {
     night.cover_conditions = CoverConditions { wind_10m: 1.0, left_by_the_day: 1.0 };
     // The soil follows from the air of the days before: from the mean that gives what the row says, whatever the one day
     // was that the forecast knows.
-    night.before.clear();
     let soil = celsius(evening, "soil");
-    night.freezing_degree_hours = if soil.0 < 0.0 { 20_000.0 } else { 0.0 };
     let (mut cold, mut warm) = (-60.0, 120.0);
     for _ in 0..60 {
         let middle = (cold + warm) / 2.0;
         night.mean_air = Celsius(middle);
+        night.before = (1..=240)
+            .rev()
+            .map(|hour| Remembered {
+                time: night.sunset - Duration::hours(hour),
+                air: Celsius(middle),
+                clear_calm: 0.0,
+            })
+            .collect();
         let is_colder = soil_at(garden, &night, catalogue) < soil;
         (cold, warm) = if is_colder { (middle, warm) } else { (cold, middle) };
     }

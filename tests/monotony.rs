@@ -352,6 +352,7 @@ fn at(night: &Night, exposure: Exposure) -> BedNight {
         root_zone: RootZone::Ground,
         mulch: 0.0,
         stature: Stature::LOW_BED,
+        read: None,
     };
     at_bed(night, &place, Pascals(98_400.0))
 }

@@ -54,7 +54,15 @@ fn a_thermometer_does_not_take_the_place_of_a_good_second_feed() {
     let stale = forecast(Provider::NationalWeatherService, "2027-01-15T00:00:00Z", -1.0);
     let good = forecast(Provider::MetNorway, "2027-01-16T18:00:00Z", -1.0);
     // Just what the good feed says of the hour.
-    let reading = Reading { at: dusk(), air: Celsius(4.7), dew_point: None, offset: Kelvins(0.0), sure: false };
+    let reading = Reading {
+        at: dusk(),
+        air: Celsius(4.7),
+        dew_point: None,
+        offset: Kelvins(0.0),
+        offset_spread: Kelvins(0.0),
+        bed: None,
+        sure: false,
+    };
     let plan = judged(&settings, &[stale.clone(), good.clone()], &[reading]);
     let night = plan.night.as_ref().expect("a night");
     assert_eq!(night.provider, Some(Provider::MetNorway));
@@ -69,7 +77,15 @@ fn a_thermometer_does_not_take_the_place_of_a_good_second_feed() {
 fn a_slip_of_the_unit_is_no_night_where_the_forecast_is_old() {
     let settings = settings(&demo()).expect("sound settings");
     let stale = forecast(Provider::NationalWeatherService, "2027-01-15T00:00:00Z", -1.0);
-    let slip = Reading { at: dusk(), air: Celsius(38.0), dew_point: None, offset: Kelvins(0.0), sure: false };
+    let slip = Reading {
+        at: dusk(),
+        air: Celsius(38.0),
+        dew_point: None,
+        offset: Kelvins(0.0),
+        offset_spread: Kelvins(0.0),
+        bed: None,
+        sure: false,
+    };
     let plan = judged(&settings, &[stale], &[slip]);
     assert!(plan.night.is_err() && plan.count(Measure::Fine) == 0, "{:?}", plan.night);
 }

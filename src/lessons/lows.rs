@@ -138,12 +138,18 @@ pub fn sure(garden: &Garden, lows: &[NightLow], entries: &[Written]) -> Confirme
     let mut sure = Confirmed::new();
     for written in entries.iter().filter(|written| written.stands()) {
         let What::Reading(reading) = &written.entry.what else { continue };
-        let Some(night) = night_of_minimum(garden, reading, written.entry.at).filter(|_| reading.sure) else {
+        if !reading.sure {
             continue;
+        }
+        let (night, seen) = seen(garden, reading.of, written.entry.at);
+        let counted = match seen {
+            Seen::Through => reading.temperature,
+            Seen::Nearly(before) => read_early(reading.temperature, before).0,
+            Seen::TooEarly | Seen::NotSinceEvening | Seen::Look => continue,
         };
         let place = without_cover(&reading.place);
         // Where another thermometer was colder, that is the low, and nobody has vouched for it.
-        let is_low = |low: &&NightLow| low.night == night && low.place == place && low.low == reading.temperature;
+        let is_low = |low: &&NightLow| low.night == night && low.place == place && low.low == counted;
         if lows.iter().any(|low| is_low(&low)) {
             sure.insert((night, of_low(&place)));
         }

@@ -197,6 +197,7 @@ fn a_thermometer_that_saw_all_of_a_night_goes_before_one_that_was_read_early() {
             thermometer: None,
             height: None,
             shielded: None,
+            sure: false,
         };
         let entry = Entry::new(at, at, "typed", What::Reading(reading));
         Written { id: 1, key: entry.key(), entry, corrected_by: None }

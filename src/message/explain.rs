@@ -218,6 +218,10 @@ fn spread_line(night: &Night, here: &BedNight, organ: &OrganRisk<'_>, scale: Sca
             parts = vec![("the night at the garden's screen, as under 1", whole, "1")];
         }
         parts.extend(here.steps.iter().filter_map(part));
+        // At the bed whose thermometer was read its offset is no doubt.
+        if (root_of_squares(&parts) - here.screen.spread.0).abs() > 0.01 {
+            parts = vec![("the air at the bed, as under 2", here.screen.spread, "2")];
+        }
     }
     if tolerance.frame == Frame::Tissue {
         parts.extend(here.leaf_steps.iter().filter_map(part));

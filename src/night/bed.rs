@@ -9,7 +9,7 @@ use super::leaf::{CALM, LeafSurroundings, leaf_temperature, wind_at_height};
 pub use super::roots::RootZone;
 use super::roots::{SOIL_DIFFUSIVITY, at_roots};
 use super::soil::through_mulch;
-use super::{Estimate, Night, Step, hours_below, roots};
+use super::{Estimate, Night, ReadAt, Step, hours_below, roots};
 use crate::crops::{Frame, Stature};
 use crate::units::{Celsius, Kelvins, MetresPerSecond, Pascals};
 use chrono::{DateTime, Utc};
@@ -27,6 +27,8 @@ pub struct Place {
     pub mulch: f64,
     /// Of what grows there.
     pub stature: Stature,
+    /// Where the night was read at this very bed.
+    pub read: Option<ReadAt>,
 }
 
 /// One instant at a bed.
@@ -67,19 +69,29 @@ const DEPRESSION_SPREAD: (f64, f64) = (0.92, 0.44);
 /// the soil below (that mulch cools the air above it: FAO Frost Protection, ch. 6, from memory; the figure is assumed).
 const MULCH_BELOW_AIR: f64 = 2.0;
 
+/// What an unheated roof against a wall gains, and how well that is known, K (assumed; see [`BedNight::under_a_roof`]).
+const ROOF_GAIN: (Kelvins, Kelvins) = (Kelvins(6.0), Kelvins(2.0));
+
 /// How well an offset is known that the garden has measured on a few nights, K (assumed).
 pub const MEASURED_OFFSET_SPREAD: Kelvins = Kelvins(0.4);
+
+/// The air at a place against the garden's screen on a clear, calm night, and how well that is known: as measured, else as
+/// learned, else as of its exposure.
+pub fn offset_at(place: &Place) -> (Kelvins, Kelvins) {
+    let effect = place.exposure.effect();
+    match (place.offset, place.learned) {
+        (Some(offset), _) => (offset, MEASURED_OFFSET_SPREAD),
+        (None, Some(learned)) => (learned.mean, learned.spread),
+        (None, None) => (effect.offset, effect.offset_spread),
+    }
+}
 
 /// The night at one bed. `pressure` is the garden's air pressure.
 pub fn at_bed(night: &Night, place: &Place, pressure: Pascals) -> BedNight {
     let effect = place.exposure.effect();
-    let (offset, offset_spread) = match (place.offset, place.learned) {
-        (Some(offset), _) => (offset, MEASURED_OFFSET_SPREAD),
-        (None, Some(learned)) => (learned.mean, learned.spread),
-        (None, None) => (effect.offset, effect.offset_spread),
-    };
+    let (offset, offset_spread) = offset_at(place);
     let weight = night.clear_calm;
-    let offset = Kelvins(offset.0 * weight);
+    let (whole_offset, offset) = (offset, Kelvins(offset.0 * weight));
     let mulch_below_air = Kelvins(MULCH_BELOW_AIR * weight * (1.0 - through_mulch(place.mulch, SOIL_DIFFUSIVITY)));
     let hours: Vec<BedHour> = night
         .hours
@@ -105,10 +117,14 @@ pub fn at_bed(night: &Night, place: &Place, pressure: Pascals) -> BedNight {
     let lowest_tissue = coldest.map_or(night.minimum.mean + offset, |hour| hour.tissue);
 
     let offset_spread = Kelvins(offset_spread.0 * weight);
-    let screen = night.minimum.moved(offset, offset_spread);
+    let (minimum, offset_spread) = match place.read {
+        Some(read) => (Estimate { spread: read.spread, ..night.minimum }, Kelvins(offset_spread.0 * read.open)),
+        None => (night.minimum, offset_spread),
+    };
+    let screen = minimum.moved(offset, offset_spread);
     let leaf_spread = Kelvins(DEPRESSION_SPREAD.1 + (DEPRESSION_SPREAD.0 - DEPRESSION_SPREAD.1) * weight);
     let tissue = screen.moved(lowest_tissue - screen.mean, leaf_spread);
-    let soil = at_roots(night, place, &hours);
+    let soil = at_roots(night, place, whole_offset, &hours);
 
     let (offset_source, learned) = match (place.offset, place.learned) {
         (Some(_), _) => ("the garden's settings", None),
@@ -134,7 +150,17 @@ pub fn at_bed(night: &Night, place: &Place, pressure: Pascals) -> BedNight {
         spread: Some(offset_spread),
         source: offset_source,
     };
-    let steps = published.into_iter().chain([used]).collect();
+    let directly = place.read.map(|_| Step {
+        what: format!(
+            "read at this bed: what is not known of its offset is no doubt here, spread {:.1} K in all",
+            screen.spread.0
+        ),
+        value: Some(screen.mean),
+        effect: None,
+        spread: None,
+        source: "the garden's reading",
+    });
+    let steps = published.into_iter().chain([used]).chain(directly).collect();
     let Stature { height, leaf_width } = place.stature;
     let dew_points = night.hours.iter().map(|hour| hour.dew_point);
     let on_the_leaf =
@@ -181,6 +207,23 @@ impl BedNight {
             Some(gain) => open.moved(gain.mean, gain.spread),
             None => open,
         }
+    }
+
+    /// The same for pots that are carried under a roof against a wall, or into a shed: so much warmer, and no leaf open to the
+    /// sky. Pots gain like the air round them.
+    ///
+    /// **Method error.** A roof keeps what the walls and the floor give; how much that is was never measured here. Unheated
+    /// sheds and garages are given as -9 to 4 °C in winter (popular gardening pages), so that they do not stay above freezing
+    /// whatever the night. The gain is assumed from that, as of nights of -15 to -2 °C outside, and so is its spread.
+    pub fn under_a_roof(&self) -> BedNight {
+        let (gain, spread) = ROOF_GAIN;
+        let hours = self.hours.iter().map(|hour| {
+            let screen = hour.screen + gain;
+            BedHour { screen, tissue: screen, ..*hour }
+        });
+        let screen = self.screen.moved(gain, spread);
+        let hours = hours.collect();
+        BedNight { hours, screen, tissue: screen, soil: self.soil.moved(gain, spread), ..self.clone() }
     }
 
     /// Hours below a temperature in a frame, h. Soil moves slowly: it is below all night or not at all.

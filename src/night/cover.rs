@@ -50,7 +50,7 @@ pub struct CoverGain {
 /// What of a night and the day before it takes from a cover.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct CoverConditions {
-    /// Mean wind of the night at 10 m, m/s.
+    /// Mean wind at 10 m of the hours around the low, m/s.
     pub wind_10m: f64,
     /// What the day before has left for a cover to keep, as a share of its gain: 1 after a sunny or mild day, down to
     /// [`CoverConditions::LEAST_LEFT`] after an overcast day near 10 °C.

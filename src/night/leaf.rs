@@ -83,6 +83,10 @@ const DEPOSITION: f64 = 51_000.0;
 ///
 /// A leaf at exactly 0 °C is the answer where dew would hold it above and frost below: both are on it then.
 ///
+/// Not modelled: a leaf that is wet, which goes towards the wet bulb in dry wind, about 2 °C below air of 2 °C with its dew point
+/// at -4 °C (`weather::humidity::wet_bulb`: -0.2 °C), and so colder than this answers on a windy or overcast night after rain;
+/// and snow, which holds leaves near 0 °C under it and makes the air over it colder. No feed's precipitation is read.
+///
 /// **Method error.** Solved to 1e-5 °C (`the_balance_closes`). The sky model alone is worth 0.5 to 1 °C, the wind at
 /// the leaf as much; against a table computed apart from this code under 0.01 °C (`tests/published/leaf.rs`).
 /// **Refuses.** Nothing; NaN and infinities come back as NaN.

@@ -19,11 +19,53 @@ pub struct PastDay {
     pub clear_calm: Option<f64>,
 }
 
+/// One hour of these days as soil and pots remember it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Remembered {
+    pub time: DateTime<Utc>,
+    /// At the garden's screen.
+    pub air: Celsius,
+    /// How much of a bed's own cold acted, 0 to 1: nothing by day, by night as it was clear and calm.
+    pub clear_calm: f64,
+}
+
+/// The hours of days in a row, each once. A night whose sky nobody knows counts as clear and calm.
+pub fn remembered(days: &[PastDay]) -> Vec<Remembered> {
+    let mut hours: Vec<Remembered> = Vec::new();
+    for day in days {
+        for (time, air) in day.hours.iter().copied() {
+            if hours.last().is_none_or(|last| last.time < time) {
+                let clear_calm = if time <= day.night_ends { day.clear_calm.unwrap_or(1.0) } else { 0.0 };
+                hours.push(Remembered { time, air, clear_calm });
+            }
+        }
+    }
+    hours
+}
+
+/// Hours that samples cover: each stretch between two of them, but of a hole an hour.
+pub(super) fn covered(times: impl Iterator<Item = DateTime<Utc>>) -> f64 {
+    let times: Vec<DateTime<Utc>> = times.collect();
+    times.windows(2).map(|pair| ((pair[1] - pair[0]).num_seconds() as f64 / 3600.0).min(1.0)).sum()
+}
+
+/// Mean by time, holes bridged by straight lines; `None` of fewer than two instants.
+pub(super) fn mean_by_time(samples: impl Iterator<Item = (DateTime<Utc>, Celsius)>) -> Option<Celsius> {
+    let samples: Vec<(DateTime<Utc>, Celsius)> = samples.collect();
+    let (mut sum, mut hours) = (0.0, 0.0);
+    for pair in samples.windows(2) {
+        let length = (pair[1].0 - pair[0].0).num_seconds() as f64 / 3600.0;
+        sum += length * 0.5 * (pair[0].1.0 + pair[1].1.0);
+        hours += length;
+    }
+    (hours > 0.0).then(|| Celsius(sum / hours))
+}
+
 /// How far back anything is remembered: seven lows, and three days more to gain what they give.
 pub const DAYS: i64 = 10;
-/// Of a night at least so many hours must be known for its low, and of a day and a night so many for its mean (assumed).
-const FEWEST_AT_NIGHT: usize = 8;
-const FEWEST_HOURS: usize = 20;
+/// Of a night at least so many hours must be covered for its low, and of a day and a night so many for its mean (assumed).
+const FEWEST_AT_NIGHT: f64 = 7.0;
+const FEWEST_HOURS: f64 = 19.0;
 
 /// The days before a night, the oldest first. Sunset and sunrise are those of the night itself: in ten days they move
 /// by minutes. `weight` is how clear and calm a stretch of hours is, where they say so.
@@ -51,15 +93,15 @@ impl PastDay {
     /// An hour that is missing can only have been colder.
     pub fn low(&self, offset: Kelvins) -> Option<Celsius> {
         let night = self.hours.iter().filter(|(time, _)| *time <= self.night_ends);
-        let known = night.clone().count() >= FEWEST_AT_NIGHT;
+        let known = covered(night.clone().map(|(time, _)| *time)) >= FEWEST_AT_NIGHT;
         let low = night.map(|(_, air)| *air).reduce(Celsius::min)?;
         known.then_some(low + self.at_place(offset))
     }
 
-    /// The mean of the 24 hours at the screen; `None` where too little is known.
+    /// The mean by time of the 24 hours at the screen; `None` where too little is known.
     pub fn mean(&self) -> Option<Celsius> {
-        let sum: f64 = self.hours.iter().map(|(_, air)| air.0).sum();
-        (self.hours.len() >= FEWEST_HOURS).then(|| Celsius(sum / self.hours.len() as f64))
+        let known = covered(self.hours.iter().map(|(time, _)| *time)) >= FEWEST_HOURS;
+        mean_by_time(self.hours.iter().copied()).filter(|_| known)
     }
 
     /// Hours below a temperature at such a place, h; by night `below_air` more.
@@ -98,12 +140,32 @@ mod tests {
     fn a_low_and_a_mean_need_most_of_their_hours() {
         let whole = day(|_| true, Some(0.5));
         assert_eq!(whole.low(Kelvins(0.0)), Some(Celsius(-2.0)));
-        // Fifteen hours of the night and ten of the day.
-        assert!(whole.mean().is_some_and(|mean| (mean.0 - 2.8).abs() < 1e-12));
+        // Fourteen hours of the night, nine of the day, and one between them.
+        assert!(whole.mean().is_some_and(|mean| (mean.0 - (-28.0 + 4.0 + 90.0) / 24.0).abs() < 1e-12));
         assert_eq!(day(|hour| *hour > 7, None).low(Kelvins(0.0)), None);
         assert_eq!(day(|hour| *hour > 6, None).low(Kelvins(0.0)), Some(Celsius(-2.0)));
         assert_eq!(day(|hour| *hour > 5, None).mean(), None);
         assert_eq!(day(|_| false, None).low(Kelvins(0.0)), None);
+    }
+
+    /// Forty rows of a feed that speaks four times an hour are ten hours, not a day and a night; and the same air is the same
+    /// mean and low however often it is told.
+    #[test]
+    fn rows_are_no_hours() {
+        let often = |hours: std::ops::RangeInclusive<i64>| {
+            let hours = (hours.start() * 4..=hours.end() * 4).map(|quarter| {
+                let air = if quarter <= 56 { -2.0 } else { 10.0 };
+                (at(0) + Duration::minutes(15 * quarter), Celsius(air))
+            });
+            PastDay { of: NightOf(at(0).date_naive()), night_ends: at(14), hours: hours.collect(), clear_calm: None }
+        };
+        assert_eq!((often(14..=24).mean(), often(9..=14).low(Kelvins(0.0))), (None, None));
+        assert_eq!(often(7..=14).low(Kelvins(0.0)), Some(Celsius(-2.0)));
+        assert!(often(0..=24).mean().is_some_and(|mean| (mean.0 - 2.9375).abs() < 1e-9), "{:?}", often(0..=24).mean());
+        // Half of the day told four times as often as the rest has no more weight for it.
+        let mut uneven = often(0..=14);
+        uneven.hours.extend((15..=24).map(|hour| (at(hour), Celsius(10.0))));
+        assert!(uneven.mean().is_some_and(|mean| (mean.0 - 2.75).abs() < 1e-9), "{:?}", uneven.mean());
     }
 
     #[test]

@@ -84,7 +84,7 @@ enum Ball {
 /// | `k`     | conductivity: frozen mix, or moist mix as it thaws | W/m/K | 1.0 and 0.475                     |
 /// | `L`     | heat freed by freezing the mix                    | J/m³  | 1.0e8, three tenths of it water   |
 ///
-/// `start` is the mean of the day before, and below zero the ball has had one day of it.
+/// `start` is the mean of the first day that is known, and below zero the ball has had one day of it.
 ///
 /// The ice grows inward as in Plank's equation for a cylinder: the whole ball takes `L r² / (4 k)` of degree-seconds.
 ///

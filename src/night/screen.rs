@@ -11,6 +11,7 @@ pub use surroundings::{clear_calm, past};
 
 use super::cooling::CoolingCurve;
 use super::corrections::{Correction, Corrections, LEAST_FACTOR, published_shift};
+use super::past::remembered;
 use super::{Estimate, Knowledge, Night, NightHour, NoNight, Remark, Step};
 use crate::units::{Celsius, Kelvins, MetresPerSecond};
 use crate::weather::{Forecast, Hour, IntervalMinimum, Provider, Reading};
@@ -170,16 +171,25 @@ fn from_forecast(forecast: &Forecast, evidence: &Evidence<'_>, span: &Span) -> N
     };
     remarks.extend(surroundings::colder_by_day(forecast, span, evidence.now, building.minimum.mean, by_day));
     bend_to(&mut hours, building.minimum.mean);
+    let past = surroundings::past(forecast, span, evidence.garden_offset);
+    // What was learned towards the warm gives no frost back that the ground may hold.
+    let stated = evidence.garden_offset.unwrap_or(Kelvins(0.0));
+    let place = Kelvins(by_day.0.min(stated.0));
+    let mut before = remembered(&past);
+    for hour in &mut before {
+        hour.air = hour.air + Kelvins(place.0 - stated.0);
+    }
     Night {
         of: span.of,
         sunset: span.sunset,
         sunrise: span.sunrise,
         kind: surroundings::kind(&hours, clear_calm),
-        past: surroundings::past(forecast, span, evidence.garden_offset),
-        before: surroundings::before(forecast, span),
-        mean_air: surroundings::mean_air(forecast, span, &hours),
-        freezing_degree_hours: surroundings::freezing_degree_hours(forecast, span, &hours),
-        cover_conditions: surroundings::cover_conditions(forecast, span, &hours),
+        before,
+        past,
+        mean_air: surroundings::mean_air(forecast, span, place, &hours),
+        laying_wind: surroundings::laying_wind(forecast, span, evidence.now, &hours),
+        read_at: None,
+        cover_conditions: surroundings::cover_conditions(forecast, span, place, &hours),
         hours,
         minimum: building.minimum,
         clear_calm,

@@ -157,6 +157,40 @@ pub fn soil_minimum(mean_air: Celsius, air_minimum: Celsius, share: f64) -> Cels
     Celsius(mean_air.0 - amplitude * share)
 }
 
+/// Frost that is left in the ground after a stretch of air, in freezing degree-hours: what [`frost_depth`] takes.
+///
+/// ```text
+/// F <- max(0, F - T h)                                       F in °C h, T in °C, h in hours
+/// ```
+///
+/// | symbol | meaning                        | unit | accepted range |
+/// |--------|--------------------------------|------|----------------|
+/// | `F`    | frost left before and after    | °C h | 0 to 2000      |
+/// | `T`    | mean air of the stretch        | °C   | -45 to 50      |
+/// | `h`    | its length                     | h    | 0 to 240       |
+///
+/// A degree-hour of thaw takes a degree-hour of frost. By Stefan's solution thaw needs fewer, about three quarters (`k` of
+/// moist for that of frozen soil, and an n-factor of 1 for one of 0.5), and it comes from below as well.
+///
+/// **Method error.** On the cold side: after five days of frost, 6 to 48 h of thaw leave at least as much frozen soil as
+/// stepwise conduction with freezing and thawing (`a_thaw_leaves_no_less_frost_than_stepwise_thawing`). Snow, which keeps
+/// frost out, is not modelled.
+/// **Refuses.** Nothing; NaN comes back as NaN.
+/// **Source.** Freezing and thawing index as in the engineering of frozen ground (Andersland and Ladanyi 2004, ch. 3; from
+/// memory).
+/// **Check.** Nine days of -3.5 °C are 756 °C h, and freeze sqrt(2 * 1.5 * 0.5 * 756 * 3600 / 8.35e7) = 0.221 m:
+///
+/// ```
+/// # use counterpane::{night::soil::{frost_depth, frost_left}, units::Celsius};
+/// let frost = (0..9).fold(0.0, |left, _| frost_left(left, 24.0, Celsius(-3.5)));
+/// assert!((frost - 756.0).abs() < 1e-9 && (frost_depth(frost, 0.0) - 0.221).abs() < 5e-4);
+/// assert_eq!(frost_left(frost, 9.0 * 24.0, Celsius(3.5)), 0.0);
+/// ```
+pub fn frost_left(left: f64, hours: f64, mean_air: Celsius) -> f64 {
+    let then = left - mean_air.0 * hours;
+    if then < 0.0 { 0.0 } else { then }
+}
+
 /// Depth to which moist soil has frozen after some freezing degree-hours of the air over it.
 ///
 /// ```text

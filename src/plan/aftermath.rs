@@ -7,10 +7,10 @@ use crate::risk::BedRisk;
 use crate::units::Minutes;
 
 /// The expected loss that was left at a bed: `planned` is what was known when the measure was chosen, and says what was
-/// picked; `came` is the same bed under the night that was. Pots under a roof lose nothing here.
+/// picked; `came` is the same bed under the night that was.
 pub fn loss_left(planned: &BedRisk<'_>, measure: Measure, cover: Option<Cover>, came: &BedRisk<'_>) -> Minutes {
     if measure == Measure::BringIn {
-        return Minutes(0.0);
+        return came.loss_under_a_roof();
     }
     let mut lost = 0.0;
     for (before, after) in planned.plantings.iter().zip(&came.plantings) {

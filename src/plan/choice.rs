@@ -9,9 +9,10 @@ use super::harvest;
 use super::said::Elsewhere;
 use super::{BedPlan, Before, Measure, Reason};
 use crate::beds::{Caution, Garden};
+use crate::night::Winds;
 use crate::night::cover::Cover;
 use crate::risk::{BedRisk, PlantingRisk};
-use crate::units::{MetresPerSecond, Minutes, Probability};
+use crate::units::{Minutes, Probability};
 use reasons::{After, why_left};
 use solve::{Offer, Question, Trip, solve, undominated};
 pub use ways::{CARRY_PER_POT, HARD_TO_HANDLE, TOO_WINDY, WIND_FACTOR, cover_minutes};
@@ -52,11 +53,11 @@ struct Party {
 /// A measure for every bed: proven to be the least sum of expected loss and work, or as near to it as is said.
 pub(super) fn choose<'a>(
     garden: &Garden,
-    wind: MetresPerSecond,
+    winds: impl Into<Winds>,
     risks: Vec<BedRisk<'a>>,
     bounds: &Bounds<'_>,
 ) -> Chosen<'a> {
-    let means = Means::new(garden, wind.0, bounds.before);
+    let means = Means::new(garden, winds.into(), bounds.before);
     // A bed that stands the night anyhow takes no cover from one that does not, whatever it is worth.
     let is_by_itself =
         |risk: &BedRisk<'_>| chance(risk) >= means.asks_from(risk) || harvest::soil_too_cold(risk).is_some();

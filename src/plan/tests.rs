@@ -1,11 +1,12 @@
 use super::*;
 use crate::beds::sample::{bed, cloth, garden};
+use crate::beds::{Bed, BedKind};
 use crate::crops::sample::crop;
 use crate::crops::{Catalogue, HarvestHabit, Life, Organ};
 use crate::night::cover::CoverConditions;
 use crate::night::{Estimate, FrostKind, NightHour};
 use crate::risk::assess;
-use crate::units::Celsius;
+use crate::units::{Celsius, MetresPerSecond};
 use chrono::NaiveDate;
 
 /// 22:00 of 16 January 2027; sunrise is 14 hours later.
@@ -33,7 +34,8 @@ pub(crate) fn night(dusk: f64, knowledge: Knowledge) -> Night {
         past: Vec::new(),
         before: Vec::new(),
         mean_air: Celsius(8.0),
-        freezing_degree_hours: 0.0,
+        laying_wind: MetresPerSecond(1.0),
+        read_at: None,
         cover_conditions: CoverConditions { wind_10m: 1.0, left_by_the_day: 1.0 },
         knowledge,
         remarks: Vec::new(),
@@ -155,7 +157,17 @@ fn what_a_measure_left_is_the_loss_under_the_night_that_was() {
     let left = |measure: Measure, cover| aftermath::loss_left(&expected, measure, cover, &came).0;
     assert!((left(Measure::Leave, None) - came.expected_loss(None).0).abs() < 1e-9);
     assert!((left(Measure::Cover, cover) - came.expected_loss(cover).0).abs() < 1e-9);
-    assert_eq!(left(Measure::BringIn, None), 0.0);
+    // What cannot be carried is where it was.
+    assert!((left(Measure::BringIn, None) - came.expected_loss(None).0).abs() < 1e-9);
+    let pots = BedKind::Containers { count: 2, diameter: 0.3, movable: true };
+    let carried = Garden { beds: vec![Bed { kind: pots, ..garden.beds[0].clone() }], ..garden.clone() };
+    let inside = |dusk: f64| {
+        let risk = assess(&carried, of, Some(&night(dusk, Knowledge::Complete)), &catalogue).remove(0);
+        (aftermath::loss_left(&risk, Measure::BringIn, None, &risk).0, risk.expected_loss(None).0, risk.worth().0)
+    };
+    let ((mild, _, _), (cold, cold_outside, _), (hard, _, worth)) = (inside(12.0), inside(4.0), inside(-20.0));
+    assert!(mild <= cold && cold < 0.75 * cold_outside, "{mild}, {cold} of {cold_outside}");
+    assert!(hard > 0.9 * worth, "no roof keeps pots whatever the cold: {hard} of {worth}");
     // What was picked is not lost again, and the colder night takes more of the rest.
     let picked = left(Measure::Harvest, None);
     assert!(picked < left(Measure::Cover, cover) && left(Measure::Cover, cover) < left(Measure::Leave, None));

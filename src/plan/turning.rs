@@ -7,7 +7,7 @@ use crate::beds::Garden;
 use crate::crops::Catalogue;
 use crate::night::{Knowledge, Night};
 use crate::risk::assess;
-use crate::units::{Celsius, Kelvins, MetresPerSecond, Minutes};
+use crate::units::{Celsius, Kelvins, Minutes};
 
 /// Where a measure changes.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -70,8 +70,7 @@ fn turning_of(
         let night = night.shifted(Kelvins(shift));
         let mut risks = assess(&alone, plan.of, Some(&night), catalogue);
         taken::apply(&mut risks, before.taken, plan.of);
-        let wind = MetresPerSecond(night.cover_conditions.wind_10m);
-        choose(&alone, wind, risks, &bounds).beds.get(here).map(|bed| bed.measure)
+        choose(&alone, night.winds(), risks, &bounds).beds.get(here).map(|bed| bed.measure)
     };
     if measure_at(0.0) != Some(bed.measure) {
         return None;

@@ -10,11 +10,12 @@ pub use sources::{Gathered, Sources};
 pub use taught::{All, NOT_TAUGHT, all_lessons, teach};
 
 use super::store::{SaidRow, Store, StoreFault};
-use crate::beds::{Bed, Garden};
-use crate::crops::Catalogue;
+use crate::beds::Garden;
+use crate::crops::{Catalogue, Stature};
 use crate::journal::{self, What};
+use crate::night::bed::offset_at;
 use crate::night::day::Day;
-use crate::night::past::PastDay;
+use crate::night::past::{PastDay, remembered};
 use crate::night::screen::{Evidence, Span, expect, past};
 use crate::night::{Knowledge, Night, NoNight, Remark};
 use crate::plan::before::{Hand, laid, still_out, with_carried, with_hands};
@@ -22,7 +23,7 @@ use crate::plan::said::{Elsewhere, Said, elsewhere, pieces_in_use, pieces_left};
 use crate::plan::spell::Spell;
 use crate::plan::taken::Taken;
 use crate::plan::{Before, Plan, decide, decide_ahead};
-use crate::risk::{BedRisk, assess};
+use crate::risk::{BedRisk, assess, place_of};
 use crate::rounds::{MORNING_AFTER, night_hours};
 use crate::settings::Settings;
 use crate::units::Kelvins;
@@ -123,6 +124,7 @@ fn known_of<'a>(
         let fullest =
             forecasts.iter().map(|forecast| past(forecast, &span, garden.offset)).max_by_key(|past| known_lows(past));
         if let Some(fullest) = fullest.filter(|fullest| known_lows(fullest) > known_lows(&night.past)) {
+            night.before = remembered(&fullest);
             night.past = fullest;
         }
     }
@@ -327,9 +329,18 @@ pub async fn readings(store: &Store, garden: &Garden, of: NightOf) -> Result<Vec
     let span = span_of(garden, of);
     let rows = store.readings(&garden.id, span.sunset - Duration::hours(1), span.end()).await?;
     let readings = rows.iter().map(|row| {
-        let bed = row.bed.as_ref().and_then(|id| garden.beds.iter().find(|bed| bed.id == *id));
-        let offset = bed.map_or(Kelvins(0.0), Bed::offset_in_use);
-        Reading { at: row.at, air: row.temperature, dew_point: row.dew_point, offset, sure: row.sure }
+        let bed = row.bed.as_ref().and_then(|id| garden.beds.iter().position(|bed| bed.id == *id));
+        let (offset, offset_spread) =
+            bed.map_or((Kelvins(0.0), Kelvins(0.0)), |bed| offset_at(&place_of(&garden.beds[bed], Stature::LOW_BED)));
+        Reading {
+            at: row.at,
+            air: row.temperature,
+            dew_point: row.dew_point,
+            offset,
+            offset_spread,
+            bed,
+            sure: row.sure,
+        }
     });
     Ok(readings.collect())
 }

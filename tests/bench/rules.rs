@@ -138,8 +138,9 @@ fn simple(rule: usize, garden: &Garden, risks: &[BedRisk<'_>], night: &Night) ->
     }
     let mut left: Vec<u32> = garden.covers.iter().map(|stock| stock.count).collect();
     let mut minutes = garden.crew.map_or(f64::INFINITY, |crew| crew.person_minutes().0);
-    let wind = night.cover_conditions.wind_10m;
-    let stretch = if wind > HARD_TO_HANDLE { WIND_FACTOR } else { 1.0 };
+    let winds = night.winds();
+    let wind = winds.laying.0.max(winds.at_the_low.0);
+    let stretch = if winds.laying.0 > HARD_TO_HANDLE { WIND_FACTOR } else { 1.0 };
     let (mut done, mut spent): (Vec<Done>, f64) = (vec![(Measure::Leave, None); risks.len()], 0.0);
     for index in order {
         let risk = &risks[index];

@@ -2,6 +2,7 @@
 
 use super::*;
 use crate::night::cover::CoverConditions;
+use crate::night::past::Remembered;
 use crate::night::{FrostKind, Knowledge, NightHour};
 use crate::zone::NightOf;
 use chrono::{Duration, NaiveDate};
@@ -15,7 +16,14 @@ const OPEN_GROUND: Place = Place {
     root_zone: RootZone::Ground,
     mulch: 0.0,
     stature: Stature::LOW_BED,
+    read: None,
 };
+
+/// So many days of one air before the night's sunset, without a clear night.
+fn days_before(days: i64, air: f64) -> Vec<Remembered> {
+    let time = |hour: i64| DateTime::UNIX_EPOCH + Duration::hours(hour);
+    (-24 * days..0).map(|hour| Remembered { time: time(hour), air: Celsius(air), clear_calm: 0.0 }).collect()
+}
 
 /// Fourteen hours that fall evenly from `dusk` to `low`, after a day at `dusk`.
 fn night(dusk: f64, low: f64, dew_point: f64, wind: f64, cloud: f64) -> Night {
@@ -29,7 +37,6 @@ fn night(dusk: f64, low: f64, dew_point: f64, wind: f64, cloud: f64) -> Night {
             cloud_cover: cloud,
         })
         .collect();
-    let frost = |hour: &NightHour| (-hour.air.0).max(0.0);
     Night {
         of: NightOf(NaiveDate::default()),
         sunset,
@@ -37,10 +44,11 @@ fn night(dusk: f64, low: f64, dew_point: f64, wind: f64, cloud: f64) -> Night {
         minimum: Estimate { mean: Celsius(low), spread: Kelvins(2.0) },
         clear_calm: 1.0 - cloud,
         kind: FrostKind::Radiation,
-        before: (0..24).map(|hour| (sunset - Duration::hours(24 - hour), Celsius(dusk))).collect(),
+        before: days_before(1, dusk),
         past: Vec::new(),
         mean_air: Celsius((dusk + low) / 2.0),
-        freezing_degree_hours: hours.iter().map(frost).sum(),
+        laying_wind: MetresPerSecond(wind),
+        read_at: None,
         cover_conditions: CoverConditions { wind_10m: wind, left_by_the_day: 1.0 },
         knowledge: Knowledge::Complete,
         remarks: Vec::new(),
@@ -127,6 +135,35 @@ proptest! {
         prop_assert!((low - DEEPEST_DEPRESSION - 1e-9..=low + 1e-9).contains(&here));
     }
 
+    /// Day for day of frost, and back again day for day of thaw.
+    #[test]
+    fn roots_grow_colder_with_the_days_of_a_frost_and_come_back_with_its_thaw(
+        air in -12.0f64..-0.5, thaw in 0.5f64..6.0, which in 0usize..3, size in 0.05f64..0.5, mulch in 0.0f64..0.1,
+    ) {
+        let zone = match which {
+            0 => RootZone::Ground,
+            1 => RootZone::Raised { width: size * 4.0, height: size },
+            _ => RootZone::Pot { radius: size },
+        };
+        let mut last = f64::INFINITY;
+        for days in 1..=10 {
+            let here = soil(&standing_frost(days, air), zone, mulch);
+            prop_assert!(here <= last + 1e-9, "day {}: {} after {}", days, here, last);
+            last = here;
+        }
+        let mut colder = f64::NEG_INFINITY;
+        for thawed in 0..=9_i64 {
+            let mut night = standing_frost(10, air);
+            let mild = |time: DateTime<Utc>| time >= night.sunset - Duration::hours(24 * thawed);
+            for hour in night.before.iter_mut().filter(|hour| thawed > 0 && mild(hour.time)) {
+                hour.air = Celsius(thaw);
+            }
+            let here = soil(&night, zone, mulch);
+            prop_assert!(here >= colder - 1e-9, "{} days of thaw: {} after {}", thawed, here, colder);
+            colder = here;
+        }
+    }
+
     #[test]
     fn colder_nights_give_colder_roots_and_mulch_warmer_ones(
         low in -15.0f64..5.0, fall in 0.0f64..15.0, by in 0.0f64..5.0, which in 0usize..3, size in 0.05f64..0.5,
@@ -144,4 +181,45 @@ proptest! {
         let raised = RootZone::Raised { width: size * 4.0, height: size };
         prop_assert!(soil(&milder, raised, mulch) <= soil(&milder, RootZone::Ground, mulch) + 1e-9);
     }
+}
+
+/// Constant air from so many days before sunset to the end of the night.
+fn standing_frost(days: i64, air: f64) -> Night {
+    Night { before: days_before(days, air), ..night(air, air, air - 3.0, 2.5, 1.0) }
+}
+
+/// 2.8 °C below zero at 5 cm of bare ground after nine days at -3.5 °C, and 1.6 after one, by stepwise conduction with
+/// freezing in two directions, computed apart from this code.
+#[test]
+fn nine_days_of_frost_go_deeper_than_one() {
+    let roots = |days| soil(&standing_frost(days, -3.5), RootZone::Ground, 0.0);
+    assert!((roots(1) + 1.6).abs() < 0.5 && (roots(9) + 2.8).abs() < 0.3, "{} and {}", roots(1), roots(9));
+    // All of the frost, and behind it a straight line as in Stefan's solution.
+    let depth = crate::night::soil::frost_depth(3.5 * (9.0 * 24.0 + 14.0), 0.0);
+    assert!((roots(9) + 3.5 * (1.0 - 0.05 / depth)).abs() < 0.01, "{}", roots(9));
+    let pot = |days| soil(&standing_frost(days, -1.0), RootZone::Pot { radius: 0.25 }, 0.0);
+    assert!(pot(1) > -0.4 && pot(9) < -0.7, "{} and {}", pot(1), pot(9));
+}
+
+#[test]
+fn a_hole_in_the_days_before_thaws_nothing() {
+    let mut night = standing_frost(9, -3.5);
+    night.before.retain(|hour| night.sunset - hour.time > Duration::hours(40));
+    for hour in &mut night.before {
+        // Mild until two days before, and a thaw that one hour alone has seen.
+        let is_last = night.sunset - hour.time == Duration::hours(41);
+        hour.air = Celsius(if is_last { 6.0 } else { -3.5 });
+    }
+    let without = Night { before: Vec::new(), ..night.clone() };
+    assert!(soil(&night, RootZone::Ground, 0.0) < soil(&without, RootZone::Ground, 0.0) - 0.5);
+}
+
+/// A shed is 6 K warmer, and as cold as -9 °C where the night outside is -15 °C: the cold end of what is published.
+#[test]
+fn a_roof_keeps_some_kelvins_and_no_more() {
+    let outside = at_bed(&night(-8.0, -15.0, -17.0, 1.0, 0.0), &OPEN_GROUND, PRESSURE);
+    let inside = outside.under_a_roof();
+    assert!((inside.screen.mean.0 + 9.0).abs() < 1e-9 && inside.screen.spread > outside.screen.spread);
+    assert!(inside.tissue.mean == inside.screen.mean && inside.tissue.mean > outside.tissue.mean);
+    assert!(inside.hours.iter().all(|hour| hour.tissue < Celsius(0.0)), "no roof keeps such a night above freezing");
 }

@@ -1,9 +1,9 @@
 //! What kind of night it is, and what the day before it leaves: sky and wind, the soil's memory, daytime cold.
 
-use super::Span;
 use super::hours::{fill, lowest};
+use super::{CALM, Span};
 use crate::night::cover::CoverConditions;
-use crate::night::past::{self, PastDay};
+use crate::night::past::{self, PastDay, covered, mean_by_time};
 use crate::night::{FrostKind, NightHour, Remark};
 use crate::units::{Celsius, Kelvins, MetresPerSecond};
 use crate::weather::Forecast;
@@ -45,19 +45,40 @@ const ADVECTION: f64 = 4.0;
 pub(super) fn kind(hours: &[NightHour], clear_calm: f64) -> FrostKind {
     match clear_calm {
         weight if weight > RADIATION => FrostKind::Radiation,
-        _ if mean_wind(hours) > ADVECTION => FrostKind::Advection,
+        _ if wind_at_the_low(hours).0 > ADVECTION => FrostKind::Advection,
         _ => FrostKind::Mixed,
     }
 }
 
-fn mean_wind(hours: &[NightHour]) -> f64 {
-    hours.iter().map(|hour| hour.wind_10m.0).sum::<f64>() / hours.len().max(1) as f64
+/// How near to the low the wind is that a cover has to stand (assumed: half of [`BEFORE_THE_LOW`] on either side).
+const AROUND_THE_LOW: Duration = Duration::hours(3);
+
+/// Mean wind of the hours around the low: what blew in a mild evening takes no warmth from under a cover towards morning.
+fn wind_at_the_low(hours: &[NightHour]) -> MetresPerSecond {
+    let coldest = hours.iter().min_by(|a, b| a.air.0.total_cmp(&b.air.0)).map(|hour| hour.time);
+    let is_near = |hour: &&NightHour| coldest.is_some_and(|at| (hour.time - at).abs() <= AROUND_THE_LOW);
+    mean_wind(hours.iter().filter(is_near).map(|hour| hour.wind_10m)).unwrap_or(MetresPerSecond(CALM))
 }
 
-/// The air of the day before, as far as it is known.
-pub(super) fn before(forecast: &Forecast, span: &Span) -> Vec<(DateTime<Utc>, Celsius)> {
-    let day = forecast.between(span.sunset - Duration::hours(24), span.sunset);
-    day.iter().map(|hour| (hour.time, hour.air_temperature)).collect()
+fn mean_wind(winds: impl Iterator<Item = MetresPerSecond>) -> Option<MetresPerSecond> {
+    let winds: Vec<f64> = winds.map(|wind| wind.0).collect();
+    (!winds.is_empty()).then(|| MetresPerSecond(winds.iter().sum::<f64>() / winds.len() as f64))
+}
+
+/// The hours before sunset in which covers are laid; at night it is the hour that follows (assumed).
+const LAYING: Duration = Duration::hours(3);
+
+/// Mean wind while covers are laid; that around the low where no hour of it is known.
+pub(super) fn laying_wind(
+    forecast: &Forecast,
+    span: &Span,
+    now: DateTime<Utc>,
+    hours: &[NightHour],
+) -> MetresPerSecond {
+    let from = (span.sunset - LAYING).max(now);
+    let until = span.sunset.max(from + Duration::hours(1)).min(span.end());
+    let known = forecast.between(from, until).iter().filter_map(|hour| hour.wind_10m);
+    mean_wind(known).unwrap_or_else(|| wind_at_the_low(hours))
 }
 
 /// The days and nights before one, at the garden's screen, as a forecast and its earlier copies had them.
@@ -72,37 +93,22 @@ pub fn past(forecast: &Forecast, span: &Span, garden_offset: Option<Kelvins>) ->
 }
 
 /// Fewer hours of day than this say nothing of it (assumed).
-const FEW_HOURS: usize = 6;
+const FEW_HOURS: f64 = 5.0;
 
-/// The mean of the hours at hand from a day and a half before sunrise to the end of the night.
-pub(super) fn mean_air(forecast: &Forecast, span: &Span, hours: &[NightHour]) -> Celsius {
+/// The mean by time from a day and a half before sunrise to the end of the night. `place` is the garden's screen against the
+/// feed.
+pub(super) fn mean_air(forecast: &Forecast, span: &Span, place: Kelvins, hours: &[NightHour]) -> Celsius {
     let around = forecast.between(span.sunrise - Duration::hours(36), span.end());
-    let day = around.iter().filter(|hour| hour.time < span.sunset).count();
-    // Without daytime hours the mean would be that of the night alone: colder than the soil remembers.
-    if day < FEW_HOURS {
-        let warmest = hours.iter().map(|hour| hour.air.0).fold(f64::NEG_INFINITY, f64::max);
-        let coldest = lowest(hours.iter().map(|hour| hour.air));
-        return Celsius((warmest + coldest.0) / 2.0);
+    let day = around.iter().map(|hour| hour.time).filter(|time| *time < span.sunset);
+    let mean = mean_by_time(around.iter().map(|hour| (hour.time, hour.air_temperature + place)));
+    match mean {
+        Some(mean) if covered(day) >= FEW_HOURS => mean,
+        // Without daytime hours the mean would be that of the night alone: colder than the soil remembers.
+        _ => {
+            let warmest = hours.iter().map(|hour| hour.air.0).fold(f64::NEG_INFINITY, f64::max);
+            Celsius((warmest + lowest(hours.iter().map(|hour| hour.air)).0) / 2.0)
+        }
     }
-    Celsius(around.iter().map(|hour| hour.air_temperature.0).sum::<f64>() / around.len() as f64)
-}
-
-/// Frost of the day before, as forecast, and of the night as expected.
-pub(super) fn freezing_degree_hours(forecast: &Forecast, span: &Span, hours: &[NightHour]) -> f64 {
-    let day = forecast.between(span.sunrise - Duration::hours(24), span.sunset);
-    let day = day.iter().map(|hour| (hour.time, hour.air_temperature));
-    degree_hours(day.chain(hours.iter().map(|hour| (hour.time, hour.air))))
-}
-
-/// Degrees below zero times hours; of each stretch between two samples, the mean of their frost.
-pub(super) fn degree_hours(samples: impl Iterator<Item = (DateTime<Utc>, Celsius)>) -> f64 {
-    let frost = |temperature: Celsius| (-temperature.0).max(0.0);
-    let samples: Vec<(DateTime<Utc>, Celsius)> = samples.collect();
-    let stretches = samples.windows(2).map(|pair| {
-        let hours = (pair[1].0 - pair[0].0).num_minutes() as f64 / 60.0;
-        hours * (frost(pair[0].1) + frost(pair[1].1)) / 2.0
-    });
-    stretches.sum()
 }
 
 /// The hours before sunset that fill the soil with warmth (assumed).
@@ -110,13 +116,18 @@ const DAY: Duration = Duration::hours(8);
 /// Fewer hours of sky than this say nothing of a day.
 const FEW_SKIES: usize = 3;
 
-/// What the day before leaves for a cover to keep.
-pub(super) fn cover_conditions(forecast: &Forecast, span: &Span, hours: &[NightHour]) -> CoverConditions {
+/// What the day before leaves for a cover to keep. `place` is the garden's screen against the feed.
+pub(super) fn cover_conditions(
+    forecast: &Forecast,
+    span: &Span,
+    place: Kelvins,
+    hours: &[NightHour],
+) -> CoverConditions {
     let day = forecast.between(span.sunset - DAY, span.sunset);
     let clouds: Vec<f64> = day.iter().filter_map(|hour| hour.cloud_cover).collect();
     let cloud = (clouds.len() >= FEW_SKIES).then(|| clouds.iter().sum::<f64>() / clouds.len() as f64);
-    let warmest = day.iter().map(|hour| hour.air_temperature).reduce(Celsius::max);
-    CoverConditions { wind_10m: mean_wind(hours), left_by_the_day: CoverConditions::left_by(cloud, warmest) }
+    let warmest = day.iter().map(|hour| hour.air_temperature + place).reduce(Celsius::max);
+    CoverConditions { wind_10m: wind_at_the_low(hours).0, left_by_the_day: CoverConditions::left_by(cloud, warmest) }
 }
 
 /// Below this a day can hurt what stood the night, and only if it is colder than the night by this much (assumed).

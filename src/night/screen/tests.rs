@@ -86,7 +86,15 @@ fn night(forecast: &Forecast) -> Night {
 }
 
 fn reading(time: f64, air: f64) -> Reading {
-    Reading { at: at(time), air: Celsius(air), dew_point: None, offset: Kelvins(0.0), sure: false }
+    Reading {
+        at: at(time),
+        air: Celsius(air),
+        dew_point: None,
+        offset: Kelvins(0.0),
+        offset_spread: Kelvins(0.0),
+        bed: None,
+        sure: false,
+    }
 }
 
 fn is_close(a: f64, b: f64) -> bool {

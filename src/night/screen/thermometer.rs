@@ -2,13 +2,14 @@
 //! all there is.
 
 use super::hours::{bend_to, lowest};
-use super::surroundings::{degree_hours, past};
+use super::surroundings::past;
 use super::{ASSUMED_DEPRESSION, BEYOND_WORDS, CALM, Evidence, Span, TOO_WARM, curve};
 use crate::night::cooling::DuskRegression;
 use crate::night::cover::CoverConditions;
 use crate::night::dose::normal_cdf;
 use crate::night::dusk::{self, Evening, Low, Outlook};
-use crate::night::{Estimate, FrostKind, Knowledge, Night, NoNight, Remark, Step};
+use crate::night::past::remembered;
+use crate::night::{Estimate, FrostKind, Knowledge, Night, NoNight, ReadAt, Remark, Step};
 use crate::units::{Celsius, Kelvins, MetresPerSecond};
 use crate::weather::{Forecast, Hour, Reading};
 use chrono::{DateTime, Duration, Utc};
@@ -120,18 +121,29 @@ pub(super) fn refine(
     night.remarks.extend(left_out.remarks());
     night.steps.extend(left_out.steps());
     let Some(last) = during.last() else { return night };
-    if let Some(expected) = air_at(&night, last.at) {
-        let difference = at_screen(last, night.clear_calm) - expected;
-        let length = (night.sunrise - night.sunset).num_minutes().max(1) as f64;
-        let passed = ((last.at - night.sunset).num_minutes() as f64 / length).clamp(0.0, 1.0);
-        let lasting = DuskRegression::IMPORTED.a;
-        let share = lasting + (1.0 - lasting) * passed;
+    // From here on the night's minimum is that of the hours still to come, until both halves are joined.
+    let over = hours_over(&mut night, &during);
+    let to_come = lowest(night.hours.iter().filter(|hour| hour.time > last.at).map(|hour| hour.air));
+    let length = (night.sunrise - night.sunset).num_minutes().max(1) as f64;
+    let passed = ((last.at - night.sunset).num_minutes() as f64 / length).clamp(0.0, 1.0);
+    if let Some(difference) = over.difference {
+        if to_come.0.is_finite() && to_come != night.minimum.mean {
+            night.steps.push(Step {
+                what: "lowest of the hours still to come".into(),
+                value: Some(to_come),
+                effect: Some(to_come - night.minimum.mean),
+                spread: None,
+                source: "the forecast",
+            });
+            night.minimum.mean = to_come;
+        }
+        let share = share_that_lasts(passed);
         let effect = Kelvins(difference.0 * share);
         let spread = Kelvins((night.minimum.spread.0 * (1.0 - passed * passed).sqrt()).hypot(THERMOMETER_SPREAD));
         let spread = Kelvins(spread.0.min(night.minimum.spread.0));
         night.minimum = Estimate { mean: night.minimum.mean + effect, spread };
         // The plants' night is made of the hours: they follow.
-        bend_to(&mut night.hours, night.minimum.mean);
+        bend_to_come(&mut night, last.at);
         night.steps.push(Step {
             what: format!("thermometer against the forecast of its hour, {:.0} % of it lasts", share * 100.0),
             value: Some(night.minimum.mean),
@@ -145,11 +157,105 @@ pub(super) fn refine(
     }
     let is_late_enough = |reading: &&Reading| reading.at >= night.sunset + FALL_SLOWS;
     let dusk = during.iter().rev().filter(is_late_enough).find(|reading| is_dusk(reading, night.sunset)).copied();
-    if let Some(low) = dusk.and_then(|dusk| from_evening(&night, forecast, &during, &dusk)) {
-        night = weighed(night, low);
+    // What evenings lead to is the low of the night after dusk: of use while that is still to come.
+    let since = |dusk: &Reading| {
+        let past = night.hours.iter().filter(|hour| hour.time > dusk.at && hour.time <= last.at);
+        lowest(past.map(|hour| hour.air)) > night.minimum.mean
+    };
+    if let Some(dusk) = dusk.filter(since)
+        && let Some(low) = from_evening(&night, forecast, &during, &dusk)
+    {
+        night = weighed(night, last.at, low);
     }
-    let coldest = lowest(during.iter().map(|reading| at_screen(reading, night.clear_calm)));
-    no_warmer_than(night, coldest)
+    let shown = lowest(during.iter().map(|reading| at_screen(reading, night.clear_calm)));
+    let has_more = to_come.0.is_finite() || over.difference.is_none();
+    let share = if over.difference.is_some() { share_that_lasts(passed) } else { 0.0 };
+    of_its_place(joined(night, shown, over.unread, has_more), &during, share)
+}
+
+/// Of what a reading differs, the part that lasts to the low, by the part of the night that has passed.
+fn share_that_lasts(passed: f64) -> f64 {
+    let lasting = DuskRegression::IMPORTED.a;
+    lasting + (1.0 - lasting) * passed
+}
+
+/// What is not known of the place where the readings were taken is in all of them alike: it is added at the end, and not at
+/// the bed itself, as far as what the reading said lasts (`share`).
+fn of_its_place(mut night: Night, during: &[Reading], share: f64) -> Night {
+    let unsure = during.iter().map(|reading| reading.offset_spread.0).fold(0.0, f64::max) * night.clear_calm;
+    if unsure <= 0.0 {
+        return night;
+    }
+    let bed = during.first().and_then(|first| first.bed);
+    let bed = bed.filter(|bed| during.iter().all(|reading| reading.bed == Some(*bed)));
+    night.read_at = bed.map(|bed| ReadAt { bed, spread: night.minimum.spread, open: 1.0 - share });
+    night.minimum = night.minimum.moved(Kelvins(0.0), Kelvins(unsure));
+    night.steps.push(Step {
+        what: "how well the offset of the bed is known at which it was read".into(),
+        value: None,
+        effect: Some(Kelvins(0.0)),
+        spread: Some(Kelvins(unsure)),
+        source: "the bed's exposure or the garden's settings",
+    });
+    night
+}
+
+/// Back from a first reading, what it shows warmer than expected fades within this, and what nobody has read since is as
+/// unsure as the forecast again (assumed).
+const UNREAD: Duration = Duration::hours(6);
+/// Readings as close together as twice this have seen all between them (assumed).
+const SEEN: Duration = Duration::minutes(30);
+
+/// The hours of a night up to the last reading.
+struct Over {
+    /// The last reading against the forecast of its hour, where that is known.
+    difference: Option<Kelvins>,
+    /// The coldest of these hours, and how well it is known: not at all less sure than read where a reading is near.
+    unread: Option<Estimate>,
+}
+
+/// Draws the hours that are over through the readings in them: between two, by what both differ from the forecast. Before
+/// the first a colder one acts in full, a warmer one less and less, for a sky that has clouded over says nothing of the hours
+/// before.
+fn hours_over(night: &mut Night, during: &[Reading]) -> Over {
+    let differs = |reading: &Reading| {
+        let air = at_screen(reading, night.clear_calm);
+        Some((reading.at, air - air_at(night, reading.at)?))
+    };
+    let differences: Vec<(DateTime<Utc>, Kelvins)> = during.iter().filter_map(differs).collect();
+    let Some((last, difference)) = differences.last().copied() else { return Over { difference: None, unread: None } };
+    let parts = |part: Duration, whole: Duration| part.num_seconds() as f64 / whole.num_seconds().max(1) as f64;
+    let mut unread: Option<Estimate> = None;
+    for hour in night.hours.iter_mut().filter(|hour| hour.time <= last) {
+        let next = differences.partition_point(|(at, _)| *at < hour.time).min(differences.len() - 1);
+        let (at, after) = differences[next];
+        let (by, from_reading) = match next.checked_sub(1).map(|index| differences[index]) {
+            Some((start, before)) => {
+                let share = parts(hour.time - start, at - start);
+                (before.0 + (after.0 - before.0) * share, (hour.time - start).min(at - hour.time))
+            }
+            None => {
+                let faded = if after.0 > 0.0 { (1.0 - parts(at - hour.time, UNREAD)).max(0.0) } else { 1.0 };
+                (after.0 * faded, at - hour.time)
+            }
+        };
+        hour.air = hour.air + Kelvins(by);
+        hour.dew_point = hour.dew_point.min(hour.air);
+        let unsure = parts(from_reading - SEEN, UNREAD).clamp(0.0, 1.0).sqrt();
+        let here = Estimate { mean: hour.air, spread: Kelvins(night.minimum.spread.0 * unsure) };
+        if unread.is_none_or(|coldest| here.mean < coldest.mean) {
+            unread = Some(here);
+        }
+    }
+    Over { difference: Some(difference), unread }
+}
+
+/// Bends the hours after an instant to the night's minimum.
+fn bend_to_come(night: &mut Night, after: DateTime<Utc>) {
+    let from = night.hours.partition_point(|hour| hour.time <= after);
+    if from < night.hours.len() {
+        bend_to(&mut night.hours[from..], night.minimum.mean);
+    }
 }
 
 fn is_dusk(reading: &Reading, sunset: DateTime<Utc>) -> bool {
@@ -205,8 +311,8 @@ const CORRELATION: f64 = 0.5;
 ///
 /// The best linear combination of two unbiased estimates whose errors correlate by `r` (Bates and Granger 1969, The
 /// Combination of Forecasts, Operational Research Quarterly 20, 451-468; from memory, checked in the tests).
-fn weighed(mut night: Night, low: Low) -> Night {
-    let evening = low.estimate();
+fn weighed(mut night: Night, read: DateTime<Utc>, low: Low) -> Night {
+    let evening = still_to_come(&low);
     let Some((combined, weight)) = combine(night.minimum, evening) else { return night };
     night.steps.push(Step {
         what: format!("what such evenings have led to elsewhere, counted {:.0} %", weight * 100.0),
@@ -216,8 +322,13 @@ fn weighed(mut night: Night, low: Low) -> Night {
         source: ELSEWHERE,
     });
     night.minimum = combined;
-    bend_to(&mut night.hours, combined.mean);
+    bend_to_come(&mut night, read);
     night
+}
+
+/// What an evening leads to as if nothing had been yet: what has been is joined to it once, at the end.
+fn still_to_come(low: &Low) -> Estimate {
+    Estimate { mean: low.mean, spread: low.spread }
 }
 
 /// The combination, and how much of it is the second's; `None` where a spread is no spread.
@@ -249,54 +360,65 @@ fn air_at(night: &Night, at: DateTime<Utc>) -> Option<Celsius> {
     Some(last.air + Kelvins((next.air - last.air).0 * share))
 }
 
-/// What a thermometer has shown is the least that can be said of a night's low: the distribution is cut off there.
-///
-/// ```text
-/// mean' = mean - s phi(a)/Phi(a),  s'^2 = s^2 [1 - a phi(a)/Phi(a) - (phi(a)/Phi(a))^2],  a = (shown - mean)/s
-/// ```
-///
-/// The normal distribution truncated from above (Johnson, Kotz and Balakrishnan 1994, Continuous Univariate
-/// Distributions 1, § 13.10.1; from memory, checked by quadrature in the tests).
-fn no_warmer_than(mut night: Night, shown: Celsius) -> Night {
-    let Estimate { mean, spread } = night.minimum;
-    let above = (shown - mean).0 / spread.0.max(1e-6);
+/// Joins the hours that are over to those still to come: the night's low is the lower of the two. `shown` is the lowest that
+/// was read, `unread` the lowest that may have been between the readings; where no hour is to come, these are all.
+fn joined(mut night: Night, shown: Celsius, unread: Option<Estimate>, has_more: bool) -> Night {
+    let read = Estimate { mean: shown, spread: Kelvins(0.0) };
+    let over = unread.map_or(read, |unread| lower_of(read, unread));
+    let to_come = night.minimum;
+    let low = if has_more { lower_of(over, to_come) } else { over };
     // So far above the low, the reading says nothing of it.
-    if above > 4.0 || !above.is_finite() {
+    if (low.mean - to_come.mean).0.abs() < 1e-3 && low.spread.0 >= to_come.spread.0 - 1e-3 {
         return night;
     }
-    let cut = truncated(night.minimum, shown);
     night.steps.push(Step {
-        what: "the least that a thermometer has shown tonight".into(),
+        what: "the lowest that a thermometer has shown tonight".into(),
         value: Some(shown),
         effect: None,
         spread: None,
         source: "the garden's reading",
     });
+    let spread = Kelvins(low.spread.0.max(THERMOMETER_SPREAD.min(to_come.spread.0)));
     night.steps.push(Step {
-        what: "no warmer than that: what would be is cut off".into(),
-        value: Some(cut.mean),
-        effect: Some(cut.mean - mean),
-        spread: Some(cut.spread),
-        source: "truncated normal distribution",
+        what: "the lower of the hours that are over and those still to come".into(),
+        value: Some(low.mean),
+        effect: Some(low.mean - to_come.mean),
+        spread: Some(spread),
+        source: "minimum of two normal distributions, Clark 1961",
     });
-    night.minimum = cut;
-    bend_to(&mut night.hours, cut.mean);
+    night.minimum = Estimate { mean: low.mean, spread };
+    bend_to(&mut night.hours, low.mean);
     night
 }
 
-fn truncated(estimate: Estimate, shown: Celsius) -> Estimate {
-    let Estimate { mean, spread } = estimate;
-    let s = spread.0.max(1e-6);
-    let a = (shown - mean).0 / s;
-    // Further out the quotient is 0/0; there the distribution hugs the cut.
-    if a < -6.0 {
-        return Estimate { mean: shown, spread: Kelvins(THERMOMETER_SPREAD.min(s)) };
+/// The lower of two independent normal values, as mean and standard deviation.
+///
+/// ```text
+/// E[min]  = m1 Phi(a) + m2 Phi(-a) - d phi(a),   d^2 = s1^2 + s2^2,   a = (m2 - m1) / d
+/// E[min²] = (m1² + s1²) Phi(a) + (m2² + s2²) Phi(-a) - (m1 + m2) d phi(a)
+/// ```
+///
+/// With `s1 = 0`, what a thermometer has shown, it is the mean of `min(c, X)`: below both, and never above what was shown, so
+/// that a frost that was read is not taken back. It is not the mean of `X` on condition that `X` be below `c`: nothing says
+/// that the hours to come must undercut those that are over.
+///
+/// **Method error.** None for normal values; the minimum itself is not normal and is used as if it were.
+/// **Refuses.** Nothing; without spreads it is the lower of the means.
+/// **Source.** C. E. Clark 1961, The Greatest of a Finite Set of Random Variables, Operations Research 9, 145-162; from
+/// memory, checked by quadrature in the tests.
+/// **Check.** Of two standard normal values the lower has mean -1/sqrt(pi) and variance 1 - 1/pi (in the tests).
+fn lower_of(a: Estimate, b: Estimate) -> Estimate {
+    let difference = a.spread.0.hypot(b.spread.0);
+    let apart = (b.mean - a.mean).0 / difference;
+    if difference < 1e-9 || apart.abs() > 6.0 {
+        return if b.mean < a.mean { b } else { a };
     }
-    let density = (-a * a / 2.0).exp() / std::f64::consts::TAU.sqrt();
-    let ratio = density / normal_cdf(a).0;
-    let variance = (1.0 - a * ratio - ratio * ratio).clamp(0.0, 1.0);
-    let least = THERMOMETER_SPREAD.min(s);
-    Estimate { mean: Celsius(mean.0 - s * ratio), spread: Kelvins((s * variance.sqrt()).max(least)) }
+    // Reckoned from the first mean, so that nothing is lost in squares.
+    let (m, density) = ((b.mean - a.mean).0, difference * (-apart * apart / 2.0).exp() / std::f64::consts::TAU.sqrt());
+    let (first, second) = (normal_cdf(apart).0, normal_cdf(-apart).0);
+    let mean = m * second - density;
+    let square = a.spread.0.powi(2) * first + (m * m + b.spread.0.powi(2)) * second - m * density;
+    Estimate { mean: a.mean + Kelvins(mean), spread: Kelvins((square - mean * mean).max(0.0).sqrt()) }
 }
 
 /// The night from the thermometer alone: what such evenings have led to elsewhere, and a fall with the square root of
@@ -341,6 +463,7 @@ pub(super) fn alone(evidence: &Evidence<'_>, span: &Span) -> Result<Night, NoNig
     });
     let hours = curve(used.at, air, minimum.mean, span, dew_point);
     let mean_air = Celsius(hours.iter().map(|hour| hour.air.0).sum::<f64>() / hours.len().max(1) as f64);
+    let past = evidence.forecast.map_or(Vec::new(), |kept| past(kept, span, evidence.garden_offset));
     let night = Night {
         of: span.of,
         sunset: span.sunset,
@@ -348,10 +471,11 @@ pub(super) fn alone(evidence: &Evidence<'_>, span: &Span) -> Result<Night, NoNig
         minimum,
         clear_calm: 1.0,
         kind: FrostKind::Radiation,
-        past: evidence.forecast.map_or(Vec::new(), |kept| past(kept, span, evidence.garden_offset)),
-        before: Vec::new(),
+        before: remembered(&past),
+        past,
         mean_air,
-        freezing_degree_hours: degree_hours(hours.iter().map(|hour| (hour.time, hour.air))),
+        laying_wind: MetresPerSecond(CALM),
+        read_at: None,
         cover_conditions: CoverConditions { wind_10m: CALM, left_by_the_day: CoverConditions::left_by(None, None) },
         knowledge: Knowledge::Complete,
         hours,
@@ -361,7 +485,7 @@ pub(super) fn alone(evidence: &Evidence<'_>, span: &Span) -> Result<Night, NoNig
         fetched: None,
         steps,
     };
-    Ok(no_warmer_than(night, lowest(during.iter().map(under_any_sky))))
+    Ok(of_its_place(joined(night, lowest(during.iter().map(under_any_sky)), None, true), &during, 1.0))
 }
 
 /// What evenings like this have led to elsewhere, under a sky and in air that nobody has forecast: clear and calm.
@@ -380,7 +504,7 @@ fn as_elsewhere(dusk: &Reading, during: &[Reading], span: &Span) -> (Estimate, V
         .unwrap_or_else(|| Evening::of_air(under_any_sky(dusk), dusk.at, night_hours));
     let low = dusk::Place::new(&dusk::ALL.outlook).expect(&Evening { outlook: Some(clear_and_calm), ..evening });
     let early = (span.sunset + dusk::DUSK - dusk.at).num_minutes().max(0) as f64 / 60.0;
-    let estimate = low.estimate().moved(Kelvins(-EARLY_IS_WARM * early), Kelvins(0.5 * early));
+    let estimate = still_to_come(&low).moved(Kelvins(-EARLY_IS_WARM * early), Kelvins(0.5 * early));
     let steps = vec![Step {
         what: "what such evenings have led to elsewhere".into(),
         value: Some(estimate.mean),
@@ -396,7 +520,7 @@ fn still_to_fall(late: &Reading, span: &Span) -> (Estimate, Vec<Step>) {
     let hours = ((span.sunrise - late.at).num_minutes() as f64 / 60.0).max(0.0);
     let night = ((span.sunrise - span.sunset).num_minutes() as f64 / 60.0).max(1.0);
     let mean = under_any_sky(late) - Kelvins(LATE_FALL * hours);
-    let spread = Kelvins(LATE_SPREAD * (hours / night).sqrt()).0.hypot(THERMOMETER_SPREAD);
+    let spread = (LATE_SPREAD * (hours / night).sqrt()).hypot(THERMOMETER_SPREAD);
     let step = Step {
         what: format!("the thermometer's reading, and {hours:.0} hours more of falling"),
         value: Some(mean),
@@ -411,26 +535,33 @@ fn still_to_fall(late: &Reading, span: &Span) -> (Estimate, Vec<Step>) {
 mod tests {
     use super::*;
 
+    /// `first` and `second` by the mean of the lower of them at many quantiles of each.
     #[test]
-    fn the_cut_off_distribution_agrees_with_quadrature() {
-        for (mean, spread, shown) in [(1.0, 2.2, -3.0), (0.0, 2.0, 0.0), (-4.0, 1.5, 1.0), (2.0, 0.7, 1.5)] {
-            let (mut weight, mut first, mut second) = (0.0, 0.0, 0.0);
+    fn the_lower_of_two_agrees_with_quadrature() {
+        let estimate = |mean: f64, spread: f64| Estimate { mean: Celsius(mean), spread: Kelvins(spread) };
+        let pi = std::f64::consts::PI;
+        let standard = lower_of(estimate(0.0, 1.0), estimate(0.0, 1.0));
+        assert!((standard.mean.0 + 1.0 / pi.sqrt()).abs() < 1e-6, "{standard:?}");
+        assert!((standard.spread.0.powi(2) - (1.0 - 1.0 / pi)).abs() < 1e-6, "{standard:?}");
+        for (shown, mean, spread) in
+            [(-3.0, 1.0, 2.2), (0.0, 0.0, 2.0), (1.0, -4.0, 1.5), (1.5, 2.0, 0.7), (-1.0, 2.0, 1.5)]
+        {
+            let (mut first, mut second) = (0.0, 0.0);
             for step in 0..40_000 {
-                let x = shown - 12.0 * spread * (f64::from(step) + 0.5) / 40_000.0;
-                let density = (-((x - mean) / spread).powi(2) / 2.0).exp();
-                weight += density;
-                first += density * x;
-                second += density * x * x;
+                let z = -8.0 + 16.0 * (f64::from(step) + 0.5) / 40_000.0;
+                let weight = (-z * z / 2.0).exp() / std::f64::consts::TAU.sqrt() * 16.0 / 40_000.0;
+                let low = (mean + spread * z).min(shown);
+                first += weight * low;
+                second += weight * low * low;
             }
-            let (by_sum, variance) = (first / weight, second / weight - (first / weight).powi(2));
-            let cut = truncated(Estimate { mean: Celsius(mean), spread: Kelvins(spread) }, Celsius(shown));
-            assert!((cut.mean.0 - by_sum).abs() < 0.002, "{mean} {spread} {shown}: {} and {by_sum}", cut.mean.0);
-            let expected = variance.sqrt().max(THERMOMETER_SPREAD.min(spread));
-            assert!(
-                (cut.spread.0 - expected).abs() < 0.002,
-                "{mean} {spread} {shown}: {} and {expected}",
-                cut.spread.0
-            );
+            for low in [
+                lower_of(estimate(shown, 0.0), estimate(mean, spread)),
+                lower_of(estimate(mean, spread), estimate(shown, 0.0)),
+            ] {
+                assert!((low.mean.0 - first).abs() < 1e-3, "{shown} {mean}: {low:?} and {first}");
+                let deviation = (second - first * first).sqrt();
+                assert!((low.spread.0 - deviation).abs() < 2e-3, "{shown} {mean}: {low:?} and {deviation}");
+            }
         }
     }
 
@@ -450,9 +581,10 @@ mod tests {
     }
 
     #[test]
-    fn far_beyond_the_cut_nothing_becomes_infinite() {
-        let estimate = Estimate { mean: Celsius(20.0), spread: Kelvins(1.0) };
-        let cut = truncated(estimate, Celsius(-20.0));
-        assert_eq!((cut.mean, cut.spread), (Celsius(-20.0), Kelvins(0.5)));
+    fn far_apart_the_lower_one_stands_alone() {
+        let estimate = |mean: f64, spread: f64| Estimate { mean: Celsius(mean), spread: Kelvins(spread) };
+        let (shown, mild) = (estimate(-20.0, 0.0), estimate(20.0, 1.0));
+        assert_eq!((lower_of(shown, mild), lower_of(mild, shown)), (shown, shown));
+        assert_eq!(lower_of(shown, estimate(-19.0, 0.0)), shown);
     }
 }

@@ -54,6 +54,38 @@ fn the_frost_agrees_with_stepwise_freezing() {
     }
 }
 
+/// Soil at 0 °C under five days of -3 °C and then a thaw of 2 °C, whose n-factor is 1: what is frozen of it, m.
+#[test]
+fn a_thaw_leaves_no_less_frost_than_stepwise_thawing() {
+    let (layer, step, heat_capacity) = (0.005, 8.0, 2.0e6);
+    let mut enthalpy = [0.0_f64; 100];
+    let temperature = |h: f64| match h {
+        h if h < -LATENT_HEAT_OF_SOIL => (h + LATENT_HEAT_OF_SOIL) / heat_capacity,
+        h => h.max(0.0) / heat_capacity,
+    };
+    let conductivity = |h: f64| if h < 0.0 { FROZEN_CONDUCTIVITY } else { SOIL_CONDUCTIVITY };
+    let mut frost = 0.0;
+    for hour in 0..5 * 24 + 48 {
+        let air = if hour < 5 * 24 { -3.0 } else { 2.0 };
+        let surface = if air < 0.0 { air * SURFACE_FACTOR } else { air };
+        for _ in 0..(3600.0 / step) as u32 {
+            let now: Vec<(f64, f64)> = enthalpy.iter().map(|h| (temperature(*h), conductivity(*h))).collect();
+            let flow = |a: (f64, f64), b: (f64, f64)| 2.0 * a.1 * b.1 / (a.1 + b.1) * (a.0 - b.0);
+            for z in 0..99 {
+                let above = if z == 0 { 2.0 * now[0].1 * (surface - now[0].0) } else { flow(now[z - 1], now[z]) };
+                enthalpy[z] += (above - flow(now[z], now[z + 1])) / layer / layer * step;
+            }
+        }
+        frost = frost_left(frost, 1.0, Celsius(air));
+        let thawing = hour - 5 * 24 + 1;
+        if [6, 12, 24, 48].contains(&thawing) {
+            let frozen: f64 = enthalpy.iter().map(|h| (-h / LATENT_HEAT_OF_SOIL).clamp(0.0, 1.0) * layer).sum();
+            let ours = frost_depth(frost, 0.0);
+            assert!(ours >= frozen && ours < frozen + 0.07, "{thawing} h of thaw: {ours} and stepwise {frozen}");
+        }
+    }
+}
+
 /// Half a raised bed and the ground beside it in cells of 2 cm, from the middle outward; the share of the wave at 5 cm.
 fn stepwise_share(width: f64, height: f64, from_side: f64) -> f64 {
     let (cell, diffusivity) = (0.02, 5e-7);

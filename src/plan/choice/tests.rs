@@ -15,7 +15,7 @@ use crate::night::day::Day;
 use crate::plan::CoverUse;
 use crate::plan::said::{Said, SaidBed};
 use crate::risk::{OrganRisk, Outcome, assess};
-use crate::units::{Celsius, Kelvins};
+use crate::units::{Celsius, Kelvins, MetresPerSecond};
 use crate::zone::NightOf;
 
 /// Chances of damage to the organs of a bed, planting by planting: open, and under every cover.
@@ -81,6 +81,7 @@ fn risks<'a>(garden: &'a Garden, catalogue: &'a Catalogue, chances: &[Chances]) 
                     applied: applied.clone(),
                     damage_begins: tolerance.damage_begins,
                     severe: tolerance.severe,
+                    roofed: Some(outcome(0.05 * open)),
                     open: outcome(open),
                     covered: covers.map(|cover| (cover, outcome(covered))).collect(),
                 }
@@ -592,6 +593,23 @@ fn a_bed_that_was_asked_for_stays_so_a_little_below_the_chance_from_which_it_is_
     assert_eq!(at(said, [0.06, 0.25], true), (Fine, Leave, "no-cover-left"));
     // What was never asked for is asked from a tenth on.
     assert_eq!(at(NOTHING_BEFORE, [0.09, 0.09], false), (Fine, Fine, "within-margin"));
+}
+
+#[test]
+fn work_goes_by_the_wind_in_which_it_is_done_and_a_storm_in_the_night_lays_none() {
+    let (garden, catalogue) = (garden(beds(&["seedlings"]), vec![cloth(1)]), catalogue());
+    let at = |laying: f64, at_the_low: f64| {
+        let winds = Winds { laying: MetresPerSecond(laying), at_the_low: MetresPerSecond(at_the_low) };
+        let risks = risks(&garden, &catalogue, &[&[(0.8, 0.1)]]);
+        let bed = &choose(&garden, winds, risks, &UNBOUNDED).beds[0];
+        (bed.measure, bed.tonight.0)
+    };
+    let calm = at(1.0, 1.0);
+    assert_eq!((calm.0, at(1.0, 9.0)), (Cover, calm));
+    assert!(at(9.0, 1.0).1 > 1.4 * calm.1);
+    for (laying, at_the_low) in [(12.5, 1.0), (1.0, 12.5)] {
+        assert_eq!(at(laying, at_the_low).0, Leave, "{laying} and {at_the_low}");
+    }
 }
 
 #[test]

@@ -6,6 +6,7 @@ use super::super::{Before, CoverUse, Measure};
 use super::solve::Offer;
 use crate::beds::{Bed, BedKind, Caution, CoverStock, Garden};
 use crate::crops::Life;
+use crate::night::Winds;
 use crate::night::cover::{Cover, Layers};
 use crate::risk::{BedRisk, PlantingRisk, pieces_for, pieces_over};
 
@@ -16,10 +17,8 @@ const UNCOVER_PER_BED: f64 = 3.0;
 pub const WIND_FACTOR: f64 = 1.5;
 /// Person-minutes to carry one pot one way (common practice).
 pub const CARRY_PER_POT: f64 = 1.5;
-/// Part of the loss that remains for pots under a roof (assumed: a porch is not a heated room).
-const LEFT_UNDER_A_ROOF: f64 = 0.05;
-/// Wind at which laying covers takes longer, and mean wind of a night in which none is laid, m/s (assumed; flapping
-/// covers harm the crop).
+/// Wind in the hours of the work at which it takes longer, and wind then or around the low in which no cover is laid, m/s
+/// (assumed; flapping covers harm the crop).
 pub const HARD_TO_HANDLE: f64 = 5.0;
 pub const TOO_WINDY: f64 = 12.0;
 /// A measure that averts less than this part of the expected loss is no help (assumed).
@@ -122,10 +121,10 @@ pub(super) struct Means<'g> {
 }
 
 impl<'g> Means<'g> {
-    /// `wind`: the mean of the night, m/s.
-    pub fn new(garden: &'g Garden, wind: f64, before: Before<'g>) -> Means<'g> {
-        let wind_factor = if wind > HARD_TO_HANDLE { WIND_FACTOR } else { 1.0 };
-        Means { garden, wind_factor, is_storm: wind > TOO_WINDY, before }
+    pub fn new(garden: &'g Garden, winds: Winds, before: Before<'g>) -> Means<'g> {
+        let wind_factor = if winds.laying.0 > HARD_TO_HANDLE { WIND_FACTOR } else { 1.0 };
+        let is_storm = winds.laying.0.max(winds.at_the_low.0) > TOO_WINDY;
+        Means { garden, wind_factor, is_storm, before }
     }
 
     /// Every way that helps, leaving it first, as if there were covers in plenty.
@@ -173,7 +172,7 @@ impl<'g> Means<'g> {
             && !too_cold
         {
             let carry = CARRY_PER_POT * f64::from(count);
-            let loss = open_loss * LEFT_UNDER_A_ROOF;
+            let loss = risk.loss_under_a_roof().0;
             // In, and out again.
             ways.push(Way { measure: Measure::BringIn, loss, tonight: carry, tomorrow: carry, ..leave(risk) });
         }

@@ -63,7 +63,7 @@ fn organ(tolerance: &Tolerance, chance: f64, soil_margin: f64) -> OrganRisk<'_> 
     };
     let applied = Applied::published(tolerance);
     let (damage_begins, severe) = (tolerance.damage_begins, tolerance.severe);
-    OrganRisk { tolerance, applied, damage_begins, severe, open, covered: Vec::new() }
+    OrganRisk { tolerance, applied, damage_begins, severe, open, covered: Vec::new(), roofed: None }
 }
 
 #[test]

@@ -60,6 +60,7 @@ fn outlook_of(rows: &[Row<'_>]) -> Outlook {
                     relief: Kelvins(0.0),
                 },
                 covered: Vec::new(),
+                roofed: None,
             };
             planting.organs = planting.crop.tolerances.iter().map(organ).collect();
         }

@@ -58,7 +58,15 @@ fn with_hours(mut forecast: Forecast, change: impl Fn(&mut Hour)) -> Forecast {
 
 fn reading(at: &str, air: f64) -> Reading {
     let (air, dew_point) = (Celsius(air), Some(Celsius(air - 4.0)));
-    Reading { at: utc(&format!("2027-01-{at}:00Z")), air, dew_point, offset: Kelvins(0.0), sure: false }
+    Reading {
+        at: utc(&format!("2027-01-{at}:00Z")),
+        air,
+        dew_point,
+        offset: Kelvins(0.0),
+        offset_spread: Kelvins(0.0),
+        bed: None,
+        sure: false,
+    }
 }
 
 fn judged(forecast: Option<&Forecast>, readings: &[Reading], now: DateTime<Utc>) -> Result<Night, NoNight> {
@@ -182,8 +190,7 @@ proptest! {
         part.issued = Some(now - Duration::hours(1));
         let given = forecast_of_low(Celsius(low), &span, now);
         let mut readings: Vec<Reading> = shown.iter().map(|(at, air)| Reading {
-            at: sunset + Duration::minutes(*at), air: Celsius(*air), dew_point: None,
-            sure: false, offset: Kelvins(0.0),
+            at: sunset + Duration::minutes(*at), air: Celsius(*air), dew_point: None, offset: Kelvins(0.0), offset_spread: Kelvins(0.0), bed: None, sure: false,
         }).collect();
         readings.sort_by_key(|reading| reading.at);
         for forecast in [None, Some(&part), Some(&given)] {

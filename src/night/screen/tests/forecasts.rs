@@ -351,3 +351,19 @@ fn a_warm_front_makes_no_hour_colder_than_the_low() {
     assert!(is_close(low.0, night.minimum.mean.0), "{low:?} and {:?}", night.minimum);
     assert!(hours_below(night.hours.iter().map(|hour| (hour.time, hour.air)), Celsius(-1.0)) < 5.0);
 }
+
+/// A mild windless evening with the frost on a front in the morning, and a windy evening that falls still: cover and work
+/// each go by the wind of their own hours.
+#[test]
+fn a_cover_meets_the_wind_of_the_low_and_its_work_that_of_the_afternoon() {
+    let with = |wind: fn(f64) -> f64| night(&each_hour(|time, hour| hour.wind_10m = Some(MetresPerSecond(wind(time)))));
+    let front = with(|time| if time < 10.0 { 1.0 } else { 9.0 });
+    assert!(front.cover_conditions.wind_10m > 8.0 && front.kind == FrostKind::Advection, "{:?}", front.winds());
+    assert!(is_close(front.laying_wind.0, 1.0));
+    let falls_still = with(|time| if time < 10.0 { 9.0 } else { 0.5 });
+    assert!(falls_still.cover_conditions.wind_10m < 1.0 && is_close(falls_still.laying_wind.0, 9.0));
+    // In the dark it is the hour that follows; where nothing is known of it, the wind around the low.
+    let windy = each_hour(|time, hour| hour.wind_10m = (time > 4.0).then_some(MetresPerSecond(time)));
+    let judged = |now| judge(Some(&windy), &[], now).expect("a night");
+    assert!(is_close(judged(6.0).laying_wind.0, 6.5) && judged(-2.0).laying_wind.0 > 10.0);
+}

@@ -1,7 +1,11 @@
 //! Nights moved by what earlier ones have taught of the feed.
 
 use super::*;
+use crate::crops::Stature;
+use crate::night::bed::{Place, RootZone, at_bed};
 use crate::night::corrections::OfLeadDay;
+use crate::night::exposure::Exposure;
+use crate::units::Pascals;
 
 /// A feed of which twelve nights have taught this shift, the same under every sky.
 fn taught(shift: f64) -> Corrections {
@@ -92,4 +96,41 @@ fn the_day_is_moved_with_the_night() {
         let cold = Some(Remark::ColderByDay { low: Celsius(-6.0 + stated), at: at(18.0) });
         assert_eq!(said(-6.0, None), cold, "{offset:?}");
     }
+}
+
+/// A garden 3 K colder than its feed has the soil, the pots and the covers of a feed that is 3 K colder, and so has one
+/// that has learned so.
+#[test]
+fn soil_and_pots_are_as_cold_as_the_garden() {
+    let mut forecast = each_hour(|_, hour| hour.dew_point = None);
+    let day = forecast.hours.clone();
+    for back in 1..=4 {
+        let earlier = day.iter().map(|hour| Hour { time: hour.time - Duration::days(back), ..*hour });
+        forecast.hours.extend(earlier);
+    }
+    forecast.hours.sort_by_key(|hour| hour.time);
+    forecast.hours.dedup_by_key(|hour| hour.time);
+    let mut colder = forecast.clone();
+    for hour in &mut colder.hours {
+        hour.air_temperature = hour.air_temperature - Kelvins(3.0);
+    }
+    let soil = |night: &Night, root_zone| {
+        let (exposure, stature) = (Exposure::Hollow, Stature::LOW_BED);
+        let place = Place { exposure, offset: None, learned: None, root_zone, mulch: 0.0, stature, read: None };
+        at_bed(night, &place, Pascals(98_400.0)).soil.mean.0
+    };
+    let plain = judged(&forecast, &[], None, None);
+    let of_feed = judged(&colder, &[], None, None);
+    let stated = judged(&forecast, &[], None, Some(Kelvins(-3.0)));
+    let learned = judged(&forecast, &[], Some(&taught(-3.0 + CLEAR_CALM_SHIFT * plain.clear_calm)), None);
+    assert_eq!(stated.cover_conditions, of_feed.cover_conditions);
+    assert!(is_close(stated.mean_air.0, of_feed.mean_air.0));
+    for zone in [RootZone::Ground, RootZone::Raised { width: 1.2, height: 0.3 }, RootZone::Pot { radius: 0.15 }] {
+        let (here, there) = (soil(&stated, zone), soil(&of_feed, zone));
+        assert!((here - there).abs() < 1e-6, "{zone:?}: {here} by its offset, {there} by its feed");
+        assert!(soil(&plain, zone) > there + 0.3 && soil(&learned, zone) < there + 0.3, "{zone:?}");
+    }
+    // A warmer garden that was only learned of keeps the frost that its feed has seen.
+    let warmer = judged(&forecast, &[], Some(&taught(3.0)), None);
+    assert_eq!(warmer.before, plain.before);
 }
