@@ -33,7 +33,7 @@ mod work_order;
 pub use ahead::ahead_letter;
 pub use by_day::too_hot_letter;
 pub use letter::{Context, Letter, Reader, evening_letter};
-pub use look_again::{AtRiskOf, look_again_letter};
+pub use look_again::{AtRiskOf, look_again_letter, quoted};
 pub use morning_after::{NightOver, morning_after_letter};
 pub use not_reached::{Fate, MissedRound, Quoted, Unreached, not_reached_letter, untold};
 pub use ready::remark;

@@ -137,7 +137,10 @@ fn what_is_not_said_again_stays_as_the_corrected_entry_has_it() {
             &["reading", "31F", "--replaces", "1"][..],
             "Written: 31.0 F (-0.6 C) under heavy row cover on bed A1 of Orchard Lane, Friday 15 January 2027, 23:00 EST.",
         ),
-        (&["reading", "27F", "--replaces", "2"], "Written: the lowest, 27.0 F (-2.8 C) at the garden's screen"),
+        (
+            &["reading", "27F", "--min", "--replaces", "2"],
+            "Written: the lowest, 27.0 F (-2.8 C) at the garden's screen of Orchard Lane, Friday 15 January 2027, 08:30 EST.",
+        ),
         (
             &["damage", "A2", "3", "--replaces", "3"],
             "to broccoli in bed A2 by the night of Tuesday 12 January 2027, usable: partly, seen Saturday 16 January",
@@ -151,8 +154,17 @@ fn what_is_not_said_again_stays_as_the_corrected_entry_has_it() {
         let ran = ran(&garden, arguments).ended_with(0);
         assert!(ran.out.contains(echo), "{echo}\nis not in\n{}", ran.out);
     }
+    for (arguments, echo) in [
+        // Another bed, and still under its cover; and a dew point that nobody has typed now.
+        (&["reading", "31F", "--bed", "A2", "--replaces", "6"][..], "under heavy row cover on bed A2 of Orchard Lane"),
+        (&["reading", "41F", "--dew-point", "35F", "--at", "yesterday 16:00"], "It is entry 12."),
+    ] {
+        let ran = ran(&garden, arguments).ended_with(0);
+        assert!(ran.out.contains(echo), "{echo}\nis not in\n{}", ran.out);
+    }
+    refused(&ran(&garden, &["reading", "31F", "--replaces", "12"]), "The corrected entry has a dew point of 35.0 F");
     let documents = garden.asked("SELECT document FROM journal ORDER BY id");
-    for (old, new) in documents.iter().zip(&documents[5..]) {
+    for (old, new) in documents.iter().zip(&documents[5..10]) {
         let parsed = |text: &str| serde_json::from_str::<serde_json::Value>(text).expect("JSON");
         let (old, new) = (parsed(old), parsed(new));
         let fields = |value: &serde_json::Value| value.as_object().expect("an object").clone();

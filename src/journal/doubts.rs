@@ -126,10 +126,14 @@ const SHORTEST_GAP: Duration = Duration::minutes(30);
 /// A day whose warmest and coldest hour tell the time: this much between them, and this many of its hours seen.
 const SWING: Kelvins = Kelvins(4.0);
 const HOURS_SEEN: u32 = 20;
-/// A value read on the other scale lies 20 K and more from its neighbours, down to -15 °C; an opened tunnel in the sun falls by
-/// less from one row to the next (assumed).
+/// An opened tunnel in the sun falls by less from one row to the next (assumed).
 const LEAP: Kelvins = Kelvins(18.0);
 const LEAP_WITHIN: Duration = Duration::minutes(30);
+/// Degrees Fahrenheit under Celsius lie 20 K and more from their neighbours, degrees Celsius under Fahrenheit 13 K and more, both
+/// down to -10 °C: so far apart, and so close once they are read the other way, in logs of an hour a row too (assumed).
+const APART: Kelvins = Kelvins(10.0);
+const JOINS: Kelvins = Kelvins(3.0);
+const JOINS_WITHIN: Duration = Duration::minutes(70);
 /// Rows of different lengths that are told apart; a log has one step, or a few.
 const MOST_STEPS: usize = 64;
 const MOST_HOLES: usize = 10_000;
@@ -158,7 +162,7 @@ impl Watch {
         let at = row.at.timestamp();
         if let Some((last, before)) = self.last {
             let step = row.at - last;
-            if step <= LEAP_WITHIN && (value - before).0.abs() >= LEAP.0 && self.column.sampled == Sampled::Instant {
+            if self.column.sampled == Sampled::Instant && self.is_leap(step, before, value) {
                 self.leaps.get_or_insert((row.line, before, value));
                 self.leap_count += 1;
             }
@@ -191,6 +195,23 @@ impl Watch {
             && *known <= row.at + BESIDE
         {
             self.pairs.push((value, *temperature));
+        }
+    }
+
+    /// Whether nothing in a garden goes from one value to the next in that time; or one of them, read on the other scale,
+    /// would follow on from the other.
+    fn is_leap(&self, step: Duration, before: Celsius, value: Celsius) -> bool {
+        let by = |a: Celsius, b: Celsius| (a - b).0.abs();
+        let joins = by(self.otherwise(value), before).min(by(value, self.otherwise(before))) <= JOINS.0;
+        (step <= LEAP_WITHIN && by(value, before) >= LEAP.0)
+            || (step <= JOINS_WITHIN && joins && by(value, before) >= APART.0)
+    }
+
+    /// A value whose number is read on the other scale than the header says.
+    fn otherwise(&self, value: Celsius) -> Celsius {
+        match self.column.scale {
+            Scale::Celsius => Celsius::from_fahrenheit(value.0),
+            Scale::Fahrenheit => Celsius(value.fahrenheit()),
         }
     }
 
@@ -233,11 +254,6 @@ impl Watch {
             Sampled::Minimum { .. } => (true, false),
             Sampled::Maximum { .. } => (false, true),
         };
-        let otherwise = |value: Celsius| match says {
-            // The number as it stood there, read on the other scale.
-            Scale::Celsius => Celsius::from_fahrenheit(value.0),
-            Scale::Fahrenheit => Celsius(value.fahrenheit()),
-        };
         // A day's maximum, and what soil shows, is no low of a night.
         let has_lows = self.column.medium == Medium::Air && !maxima;
         let of_nights = self.days.iter().filter(|_| has_lows).filter_map(|(number, day)| {
@@ -250,7 +266,7 @@ impl Watch {
             median(pairs.iter().map(|(value, known)| (read(*value) - *known).0.abs()).collect())
         };
         if pairs.len() >= 3
-            && let (Some(as_said), Some(other)) = (apart(&|value| value), apart(&otherwise))
+            && let (Some(as_said), Some(other)) = (apart(&|value| value), apart(&|value| self.otherwise(value)))
             && as_said >= 8.0
             && other <= 4.0
         {
@@ -276,7 +292,7 @@ impl Watch {
                 doubt(format!("Half of its days reach {highs:.0} C, in long nights"))
             }
             Scale::Celsius if lows >= 28.0 && !maxima => doubt(format!("Half of its days stay above {lows:.0} C")),
-            Scale::Fahrenheit if highs < -2.0 && !minima && (0.0..45.0).contains(&otherwise(Celsius(highs)).0) => {
+            Scale::Fahrenheit if highs < -2.0 && !minima && (0.0..45.0).contains(&self.otherwise(Celsius(highs)).0) => {
                 doubt(format!("Half of its days stay below {:.0} F", Celsius(highs).fahrenheit()))
             }
             _ => None,

@@ -89,6 +89,7 @@ impl LearnedTolerance {
 /// };
 /// let report = |day, mean, spread, class| DamageReport {
 ///     night: NightOf(NaiveDate::default() + Days::new(day)),
+///     bed: 0,
 ///     class,
 ///     felt: Estimate { mean: Celsius(mean), spread: Kelvins(spread) },
 ///     confirmed: false,

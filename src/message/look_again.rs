@@ -66,8 +66,8 @@ fn questions(garden: &Garden, catalogue: &Catalogue, nights: &[AtRiskOf], reader
 }
 
 /// A label as a shell takes it.
-fn quoted(label: &str) -> String {
-    let is_plain = |c: char| c.is_alphanumeric() || "-_.".contains(c);
+pub fn quoted(label: &str) -> String {
+    let is_plain = |c: char| c.is_alphanumeric() || "-_./".contains(c);
     if !label.chars().all(is_plain) { format!("\"{label}\"") } else { label.to_string() }
 }
 

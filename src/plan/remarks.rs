@@ -38,6 +38,9 @@ const TOO_CLOSE: f64 = 0.75;
 /// hand are 1 to 2 m wide and up to some 15 m long).
 const LONG: f64 = 40.0;
 
+/// Names of zones that stand for one offset all the year (the zone database's own, for old systems).
+const NO_PLACES: [&str; 7] = ["EST", "MST", "HST", "WET", "CET", "EET", "MET"];
+
 /// The remarks on a garden at a day, in its order, the garden's own first. Of soil and room only what its manager has
 /// measured or counted is judged.
 pub fn remarks(garden: &Garden, catalogue: &Catalogue, timetable: &Timetable, today: NaiveDate) -> Vec<Remark> {
@@ -76,9 +79,9 @@ pub fn remarks(garden: &Garden, catalogue: &Catalogue, timetable: &Timetable, to
 /// What is not about one bed.
 fn of_the_whole(garden: &Garden, timetable: &Timetable, today: NaiveDate) -> Vec<Remark> {
     let mut remarks = Vec::new();
-    // `UTC` stands for itself; a place's zone has its continent before it.
+    // An offset under a name, of a clock that is never put forward; `UTC` stands for itself.
     let zone = garden.zone.name();
-    if !zone.contains('/') && zone != "UTC" {
+    if NO_PLACES.contains(&zone) || zone.starts_with("Etc/") {
         remarks.push(Remark::NoPlace { zone: zone.to_string() });
     }
     if garden.crew.is_some_and(|crew| crew.person_minutes().0 <= 0.0) {
@@ -205,8 +208,11 @@ mod tests {
         let mut garden = garden(vec![bed("R1", &[])], Vec::new());
         assert_eq!(remarks_of(&garden), []);
         garden.crew = Some(Crew { people: 2, minutes: Minutes(0.0) });
-        garden.zone = Zone::bundled(chrono_tz::EST).expect("a zone");
-        assert_eq!(remarks_of(&garden), [Remark::NoPlace { zone: "EST".into() }, Remark::NobodyWorks]);
+        for (zone, is_place) in [("EST", false), ("Etc/GMT+5", false), ("EST5EDT", true), ("America/New_York", true)] {
+            garden.zone = zone.parse().ok().and_then(Zone::bundled).expect("a zone");
+            let remark = (!is_place).then(|| Remark::NoPlace { zone: zone.into() });
+            assert_eq!(remarks_of(&garden), remark.into_iter().chain([Remark::NobodyWorks]).collect::<Vec<_>>());
+        }
     }
 
     /// On the shortest day at 36 N the sun sets near 17:00.

@@ -90,6 +90,25 @@ fn a_leap_to_the_other_scale_names_its_row() {
     }
 }
 
+/// Degrees Celsius in a column of Fahrenheit lie less far off, and nearest about freezing; some logs have a row an hour.
+#[test]
+fn celsius_under_fahrenheit_is_a_leap_at_any_step() {
+    for step in [1, 3, 6] {
+        let mut all: Vec<LogRow> = rows("2026-12-01T00:00:00Z", 8, |_| 0).into_iter().step_by(step).collect();
+        assert_eq!(doubts_of(&all, Scale::Fahrenheit, vec![]), [], "sound, a row in {step}");
+        let from = all.len() / 2;
+        for row in &mut all[from..from + 4] {
+            row.values = row.values.iter().map(|value| value.map(|value| Celsius::from_fahrenheit(value.0))).collect();
+        }
+        let line = all[from].line;
+        let doubts = doubts_of(&all, Scale::Fahrenheit, vec![]);
+        assert!(
+            matches!(doubts.as_slice(), [Doubt::Leaps { count: 2, line: at, .. }] if *at == line),
+            "a row in {step}: {doubts:?}"
+        );
+    }
+}
+
 /// In a new garden nothing is known to compare with, but January has no such nights.
 #[test]
 fn fahrenheit_under_the_name_of_celsius_is_asked_about_in_a_new_garden_in_winter() {

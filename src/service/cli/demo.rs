@@ -2,7 +2,7 @@
 
 use super::{Done, Failure, print};
 use crate::beds::Role;
-use crate::message::{Context, Reader, evening_letter, plain_text};
+use crate::message::{Context, Reader, evening_letter, plain_text, quoted};
 use crate::plan::said::SayReason;
 use crate::plan::spell::TOLD;
 use crate::plan::{Before, turning};
@@ -121,8 +121,8 @@ impl Demo {
              counterpane explain --config {} --feed {} --now {} --bed {}\n",
             mail_folder.display(),
             folder.display(),
-            folder.display(),
-            forecast_file.display(),
+            quoted(&folder.display().to_string()),
+            quoted(&forecast_file.display().to_string()),
             now.to_rfc3339_opts(chrono::SecondsFormat::Secs, true),
             bed.map_or("R1", |bed| bed.id.as_str())
         ))?;

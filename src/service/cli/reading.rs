@@ -104,6 +104,16 @@ fn teaches(desk: &Desk<'_>, place: &Place, of: Sampled, at: DateTime<Utc>) -> St
     }
 }
 
+/// The kind of place of an entry, at another bed.
+fn at_bed(old: &Place, bed: &str) -> Place {
+    let bed = bed.to_string();
+    match old {
+        Place::Screen | Place::Bed { .. } => Place::Bed { bed },
+        Place::UnderCover { cover, .. } => Place::UnderCover { bed, cover: cover.clone() },
+        Place::Soil { .. } => Place::Soil { bed },
+    }
+}
+
 impl ReadingCommand {
     pub fn run(&self) -> Result<Done, Failure> {
         let settings = self.writing.settings()?;
@@ -116,12 +126,13 @@ impl ReadingCommand {
             Some(What::Reading(old)) => Some(old),
             _ => None,
         };
-        let was = old.map(|old| old.of).filter(|_| !self.min && !self.max);
-        let is_lowest = self.min || matches!(was, Some(Sampled::Minimum { .. }));
-        let is_highest = self.max || matches!(was, Some(Sampled::Maximum { .. }));
+        let was = old.map(|old| old.of);
+        let says = self.min || self.max;
+        let is_lowest = self.min || (!says && matches!(was, Some(Sampled::Minimum { .. })));
+        let is_highest = self.max || (!says && matches!(was, Some(Sampled::Maximum { .. })));
         let of_a_night = is_lowest || is_highest;
-        // The stretch of a corrected entry is kept with its end.
-        let asked = self.at.as_deref().or((of_a_night && was.is_none()).then_some("last night"));
+        // A corrected entry keeps its time, whatever else is said again.
+        let asked = self.at.as_deref().or((of_a_night && old.is_none()).then_some("last night"));
         let mut moment = desk.when(asked)?;
         if asked.is_none() {
             moment.since = was.and_then(Sampled::since);
@@ -138,8 +149,9 @@ impl ReadingCommand {
             (_, true) => Sampled::Maximum { since },
             _ => Sampled::Instant,
         };
-        let place = match old {
-            Some(old) if self.bed.is_none() => old.place.clone(),
+        let place = match (old.map(|old| &old.place), &self.bed) {
+            (Some(old), None) => old.clone(),
+            (Some(old), Some(bed)) if !self.soil && self.under_cover.is_none() => at_bed(old, bed),
             _ => self.place(desk.garden)?,
         };
         let reading = Reading {
@@ -150,12 +162,19 @@ impl ReadingCommand {
             thermometer: self.thermometer.or(old.and_then(|old| old.thermometer)),
             height: self.height.or(old.and_then(|old| old.height)),
             shielded: self.shielded.or(old.and_then(|old| old.shielded)),
-            sure: self.sure,
+            sure: self.sure || old.is_some_and(|old| old.sure && old.temperature == temperature),
         };
-        if reading.dew_point.is_some_and(|dew_point| dew_point.0 > temperature.0 + 0.5) {
-            return Err(refused("The dew point cannot lie above the temperature; are the two swapped?"));
+        if let Some(dew_point) = reading.dew_point.filter(|dew_point| dew_point.0 > temperature.0 + 0.5) {
+            return Err(refused(match self.dew_point {
+                Some(_) => "The dew point cannot lie above the temperature; are the two swapped?".into(),
+                None => format!(
+                    "The corrected entry has a dew point of {}, which cannot lie above the temperature; say the right one \
+                     with --dew-point",
+                    both(dew_point)
+                ),
+            }));
         }
-        if !self.sure {
+        if !reading.sure {
             let path = self.writing.configuration.store_path(&settings);
             let typed = if self.temperature.to_uppercase().contains('F') { Scale::Fahrenheit } else { Scale::Celsius };
             doubtful::ask(&desk, &path, &reading, moment.at, typed, self.writing.replaces)?;
