@@ -1,4 +1,6 @@
 //! Entries as a list takes them: what was picked, spoilt, lost or sown again.
+//!
+//! Harm counts by its night, however late somebody writes it down: what was sown or set out since has not been harmed.
 
 use super::event::Written;
 use super::{Amount, What};
@@ -6,6 +8,7 @@ use crate::beds::Garden;
 use crate::crops::damage::{DamageClass, Usable};
 use crate::plan::said::Said;
 use crate::plan::taken::{How, Picked, Taken};
+use crate::zone::NightOf;
 use chrono::{DateTime, Duration, Utc};
 
 /// From such a class of damage on it counts whether what was harmed is of use: less is trimmed off.
@@ -13,10 +16,12 @@ const MARKED: u8 = 3;
 /// A list is answered by what was picked within so long of it (assumed: its night, and two days to write it down).
 const ANSWERED_WITHIN: Duration = Duration::days(3);
 
-/// What entries say of the plants of a garden, in order of time; `said` are its lists of about the same days.
-pub fn taken(garden: &Garden, entries: &[Written], said: &[Said]) -> Vec<Taken> {
+/// What entries say of the plants of a garden before a night, in order of time; `said` are its lists of about the same days.
+/// What that night does, or a later one, is not done yet.
+pub fn taken(garden: &Garden, entries: &[Written], said: &[Said], of: NightOf) -> Vec<Taken> {
     let standing = entries.iter().filter(|written| written.stands());
     let taken = standing.filter_map(|Written { entry, .. }| {
+        let mut on = garden.zone.local(entry.at).date_naive();
         let (bed, crop, how) = match &entry.what {
             What::Harvested(harvested) => {
                 let amount = match harvested.amount {
@@ -26,14 +31,19 @@ pub fn taken(garden: &Garden, entries: &[Written], said: &[Said]) -> Vec<Taken> 
                 let asked = was_asked(said, &harvested.bed, &harvested.crop, entry.at);
                 (&harvested.bed, Some(&harvested.crop), How::Picked { amount, asked })
             }
-            What::Damage(damage) => (&damage.bed, damage.crop.as_ref(), spoilt(damage.class, damage.usable)?),
+            What::Damage(damage) if damage.night < of => {
+                on = damage.night.0;
+                (&damage.bed, damage.crop.as_ref(), spoilt(damage.class, damage.usable)?)
+            }
             What::Lost(gone) => (&gone.bed, Some(&gone.crop), How::Gone),
             What::Resown(gone) => (&gone.bed, Some(&gone.crop), How::Resown),
-            What::Reading(_) | What::Covered(_) | What::Uncovered(_) | What::Imported(_) | What::Struck(_) => {
-                return None;
-            }
+            What::Damage(_)
+            | What::Reading(_)
+            | What::Covered(_)
+            | What::Uncovered(_)
+            | What::Imported(_)
+            | What::Struck(_) => return None,
         };
-        let on = garden.zone.local(entry.at).date_naive();
         Some(Taken { bed: bed.clone(), crop: crop.cloned(), on, how })
     });
     taken.collect()

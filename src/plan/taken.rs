@@ -26,7 +26,7 @@ pub struct Taken {
     pub bed: String,
     /// A crop of the catalogue; none: all that grows there.
     pub crop: Option<String>,
-    /// The day of the garden.
+    /// The day of the garden; of harm that of its night's evening.
     pub on: NaiveDate,
     pub how: How,
 }

@@ -307,11 +307,11 @@ pub async fn taken(store: &Store, garden: &Garden, of: NightOf, now: DateTime<Ut
     let since = now - WRITTEN_COUNTS;
     let entries = store.entries(&garden.id, Some((since, now))).await?;
     if !entries.iter().any(|written| matches!(written.entry.what, What::Harvested(_))) {
-        return Ok(journal::taken::taken(garden, &entries, &[]));
+        return Ok(journal::taken::taken(garden, &entries, &[], of));
     }
     let rows = store.said_between(&garden.id, NightOf(of.0 - WRITTEN_COUNTS), of).await?;
     let said: Vec<Said> = rows.iter().filter_map(read_back).collect();
-    Ok(journal::taken::taken(garden, &entries, &said))
+    Ok(journal::taken::taken(garden, &entries, &said, of))
 }
 
 async fn said_of(store: &Store, garden: &Garden, night: NightOf) -> Result<Vec<Said>, StoreFault> {
