@@ -2,7 +2,7 @@
 
 use super::event::Written;
 use super::{Damage, Entry, What};
-use crate::beds::{Bed, Garden};
+use crate::beds::{Bed, Garden, Planting, named};
 use crate::crops::Catalogue;
 use crate::rounds::night_hours;
 use chrono::{Duration, NaiveDate};
@@ -21,10 +21,11 @@ pub fn crop_in(bed: &Bed, catalogue: &Catalogue, named: &str, on: NaiveDate) -> 
         .crops
         .values()
         .find(|crop| [&crop.id, &crop.name, &crop.listed_as].into_iter().any(|name| name.eq_ignore_ascii_case(named)));
-    let crop = crop.ok_or_else(|| format!("No crop is called \"{named}\". Bed {} has: {}", bed.id, crops_of(bed)))?;
+    let crop =
+        crop.ok_or_else(|| format!("No crop is called \"{named}\". Bed {} has: {}", bed.id, crops_of(bed, catalogue)))?;
     let mut plantings = bed.plantings.iter().filter(|planting| planting.crop == crop.id).peekable();
     if plantings.peek().is_none() {
-        return Err(format!("Bed {} has no {}. It has: {}", bed.id, crop.name, crops_of(bed)));
+        return Err(format!("Bed {} has no {}. It has: {}", bed.id, crop.name, crops_of(bed, catalogue)));
     }
     let planted = plantings.map(|planting| planting.planted).collect::<Option<Vec<NaiveDate>>>();
     match planted.and_then(|dates| dates.into_iter().min()) {
@@ -35,8 +36,17 @@ pub fn crop_in(bed: &Bed, catalogue: &Catalogue, named: &str, on: NaiveDate) -> 
     }
 }
 
-fn crops_of(bed: &Bed) -> String {
-    let crops: Vec<&str> = bed.plantings.iter().map(|planting| planting.crop.as_str()).collect();
+fn crops_of(bed: &Bed, catalogue: &Catalogue) -> String {
+    let name = |planting: &Planting| {
+        let crop = catalogue.crops.get(&planting.crop);
+        named(&planting.crop, crop.and_then(|crop| bed.told_apart(planting, crop)))
+    };
+    let mut crops: Vec<String> = Vec::new();
+    for name in bed.plantings.iter().map(name) {
+        if !crops.contains(&name) {
+            crops.push(name);
+        }
+    }
     if crops.is_empty() { "nothing".into() } else { crops.join(", ") }
 }
 
