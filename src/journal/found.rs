@@ -16,7 +16,7 @@
 //! of a night of which nothing is known stays where it is, and so does one of what was sown again since.
 
 use super::event::{ForecastAtRound, Known, PlaceLow, Written, night_of, tender_of};
-use super::{Damage, Place, What};
+use super::{Damage, Gone, Place, What, overlap};
 use crate::beds::Garden;
 use crate::crops::Catalogue;
 use crate::night::Estimate;
@@ -74,7 +74,7 @@ pub fn reports<'e>(entries: &'e [Written], dangers: &Dangers, longitude: f64) ->
         let What::Damage(damage) = &written.entry.what else { continue };
         let of_planting = |earlier: &&Report<'_>| {
             let other = earlier.damage;
-            other.bed == damage.bed && (other.crop == damage.crop || other.crop.is_none() || damage.crop.is_none())
+            other.bed == damage.bed && overlap(&other.crop, &damage.crop) && overlap(&other.sowing, &damage.sowing)
         };
         let seen = night_of(written.entry.at, longitude);
         let before = |earlier: &&Report<'_>| {
@@ -127,7 +127,8 @@ fn sown_again(entries: &[Written], earlier: &Report<'_>, later: &Written) -> boo
         What::Resown(sown) => Some(sown),
         _ => None,
     });
-    sown.any(|sown| sown.bed == earlier.damage.bed && of_crop(&sown.crop))
+    let of_sowing = |sown: &Gone| overlap(&sown.sowing, &earlier.damage.sowing);
+    sown.any(|sown| sown.bed == earlier.damage.bed && of_crop(&sown.crop) && of_sowing(sown))
 }
 
 #[cfg(test)]

@@ -34,7 +34,8 @@ pub fn taken(garden: &Garden, entries: &[Written], said: &[Said]) -> Vec<Taken> 
             }
         };
         let on = garden.zone.local(entry.at).date_naive();
-        Some(Taken { bed: bed.clone(), crop: crop.cloned(), on, how })
+        let sowing = entry.what.sowing().map(str::to_string);
+        Some(Taken { bed: bed.clone(), crop: crop.cloned(), sowing, on, how })
     });
     taken.collect()
 }

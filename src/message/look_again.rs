@@ -2,10 +2,11 @@
 
 use super::letter::{Letter, Reader};
 use super::{cautions, entries};
-use crate::beds::{Bed, Garden, Role};
+use crate::beds::{Bed, Garden, Planting, Role};
 use crate::crops::Catalogue;
 use crate::plan::said::Said;
 use crate::zone::NightOf;
+use chrono::NaiveDate;
 
 /// The question some days after one or more nights, the youngest last. Each bed that was at risk is asked about once, for
 /// the last night on which it was. `None` where no such bed is there any more.
@@ -22,11 +23,13 @@ pub fn look_again_letter(
         .filter_map(|bed| {
             let (night, _) = nights.iter().rfind(|(_, said)| said.was_out(&bed.id))?;
             let lines = match reader.role {
-                Role::Manager => vec![format!(
-                    "counterpane damage --garden {} {} <0 to 5> --night {night}",
-                    garden.id,
-                    if bed.id.contains(' ') { format!("\"{}\"", bed.id) } else { bed.id.clone() }
-                )],
+                Role::Manager => of_which(bed, night.0)
+                    .iter()
+                    .map(|(crop, sowing)| {
+                        let (bed, of) = (quoted(&bed.id), &garden.id);
+                        format!("counterpane damage --garden {of} {bed}{crop} <0 to 5>{sowing} --night {night}")
+                    })
+                    .collect(),
                 Role::Volunteer => Vec::new(),
             };
             Some(entries::Entry { title: title(bed, catalogue), lines })
@@ -66,6 +69,35 @@ pub fn look_again_letter(
     })
 }
 
+/// Of which plantings of a bed an answer is wanted, as it is typed before and behind the class: of the whole bed in one,
+/// and where it has a crop twice of each planting by itself, for one answer would teach nothing of either.
+fn of_which(bed: &Bed, on: NaiveDate) -> Vec<(String, String)> {
+    let there = || bed.plantings.iter().filter(|planting| planting.planted.is_none_or(|planted| planted <= on));
+    let is_twice = |planting: &Planting| there().filter(|other| other.crop == planting.crop).count() > 1;
+    if !there().any(|planting| is_twice(planting) && bed.sowing_of(planting).is_some()) {
+        return vec![(String::new(), String::new())];
+    }
+    let mut which = Vec::new();
+    for planting in there() {
+        let sowing = bed.sowing_of(planting).filter(|_| is_twice(planting));
+        let sowing = sowing.map_or(String::new(), |sowing| format!(" --sowing {}", quoted(&sowing)));
+        // What nothing tells apart from the others cannot be typed by itself.
+        if is_twice(planting) && sowing.is_empty() {
+            continue;
+        }
+        which.push((format!(" {}", planting.crop), sowing));
+    }
+    which
+}
+
+fn quoted(text: &str) -> String {
+    if text.contains(|letter: char| !letter.is_ascii_alphanumeric() && letter != '-' && letter != '_') {
+        format!("\"{text}\"")
+    } else {
+        text.into()
+    }
+}
+
 fn title(bed: &Bed, catalogue: &Catalogue) -> String {
     let mut crops: Vec<&str> = Vec::new();
     for planting in &bed.plantings {
@@ -83,7 +115,7 @@ mod tests {
     use crate::beds::sample::{bed, garden};
     use crate::plan::Measure;
     use crate::plan::said::SaidBed;
-    use chrono::{DateTime, Duration, NaiveDate};
+    use chrono::{DateTime, Duration};
 
     fn night(day: i64) -> NightOf {
         NightOf(NaiveDate::default() + Duration::days(day))
@@ -124,6 +156,22 @@ mod tests {
         let volunteers = asked(&nights, Role::Volunteer).expect("two beds");
         assert!(volunteers.groups[0].entries().iter().all(|entry| entry.lines.is_empty()));
         assert!(!format!("{volunteers:?}").contains("counterpane damage"));
+    }
+
+    /// One answer for both sowings would teach nothing of either.
+    #[test]
+    fn a_crop_that_stands_twice_is_asked_about_by_sowings() {
+        let mut bed = bed("R1", &[("kale", "leafy"), ("kale", "leafy"), ("leek", "leafy")]);
+        let answers = |bed: &Bed| {
+            of_which(bed, night(9).0).into_iter().map(|(crop, sowing)| format!("{crop} 2{sowing}")).collect::<Vec<_>>()
+        };
+        assert_eq!(answers(&bed), [" 2"]);
+        bed.plantings[0].cultivar = Some("Red Russian".into());
+        bed.plantings[1].planted = Some(night(2).0);
+        assert_eq!(answers(&bed), [" kale 2 --sowing \"Red Russian\"", " kale 2 --sowing 1970-01-03", " leek 2"]);
+        // Of one that was not there yet nobody is asked.
+        bed.plantings[1].planted = Some(night(12).0);
+        assert_eq!(answers(&bed), [" 2"]);
     }
 
     #[test]

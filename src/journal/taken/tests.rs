@@ -16,7 +16,10 @@ fn written(at: DateTime<Utc>, what: What) -> Written {
 }
 
 fn harvested(day: u32, amount: Amount) -> Written {
-    written(instant(day, 20), What::Harvested(Harvested { bed: "A1".into(), crop: "kale".into(), amount, note: None }))
+    written(
+        instant(day, 20),
+        What::Harvested(Harvested { bed: "A1".into(), sowing: None, crop: "kale".into(), amount, note: None }),
+    )
 }
 
 /// A list of 16 January, 18 UTC, that asks to pick these crops in A1.
@@ -65,7 +68,7 @@ fn harm_counts_where_nothing_grows_again_or_what_is_marked_is_of_no_use() {
     let of = |class: u8, usable: Option<Usable>| {
         let class = DamageClass::new(class).expect("a class");
         let (bed, night) = ("A1".to_string(), NightOf(instant(15, 0).date_naive()));
-        let damage = Damage { bed, crop: None, night, class, usable, note: None, photo: None };
+        let damage = Damage { bed, crop: None, sowing: None, night, class, usable, note: None, photo: None };
         taken(&garden, &[written(instant(16, 20), What::Damage(damage))], &[]).first().map(|taken| taken.how)
     };
     assert_eq!(of(5, Some(Usable::Yes)), Some(How::Gone));
@@ -79,7 +82,7 @@ fn harm_counts_where_nothing_grows_again_or_what_is_marked_is_of_no_use() {
 #[test]
 fn what_was_struck_or_corrected_counts_no_more() {
     let garden = sample::garden(Vec::new(), Vec::new());
-    let gone = || Gone { bed: "A1".into(), crop: "kale".into(), note: None };
+    let gone = || Gone { bed: "A1".into(), sowing: None, crop: "kale".into(), note: None };
     let all = [written(instant(16, 20), What::Lost(gone())), written(instant(18, 20), What::Resown(gone()))];
     assert_eq!(taken(&garden, &all, &[]).iter().map(|one| one.how).collect::<Vec<_>>(), [How::Gone, How::Resown]);
     let struck = Written { corrected_by: Some(2), key: Key::of(&["x"]), ..all[0].clone() };
