@@ -106,3 +106,23 @@ fn a_sowing_that_is_lost_takes_no_other_with_it() {
     damage("Jan").ended_with(0);
     has(&damage("12 Sep").ended_with(2).err, &["cabbage (set out 12 September) in bed A1 was lost on 2027-01-12"]);
 }
+
+/// Two people look at one planting on one day: nothing is refused, and the second is told of the first.
+#[test]
+fn reports_that_contradict_each_other_are_told_of() {
+    let garden = garden();
+    let damage = |class: &str, more: &[&str]| {
+        let arguments = ["damage", "A1", "cabbage", class, "--sowing", "Jan", "--night", "2027-01-14"];
+        ran(&garden, &[&arguments, more].concat()).ended_with(0).out
+    };
+    assert!(!damage("2", &["--by", "Ada", "--at", "08:00"]).contains("says class"));
+    let told = "It is entry 2.\nEntry 1 (Ada) says class 2 of it; both count, the worse decides. If one is a slip: \
+                --replaces 1.\n";
+    has(&damage("4", &["--at", "11:00"]), &[told]);
+    // Of the same class, of another sowing, on another day, and in place of the slip nothing is said but what still differs.
+    assert!(!damage("2", &["--at", "yesterday 12:00"]).contains("says class"));
+    assert!(!damage("3", &["--at", "yesterday 12:00", "--replaces", "3"]).contains("says class"));
+    let of_other = ["damage", "A1", "cabbage", "5", "--sowing", "12 Sep", "--night", "2027-01-14"];
+    assert!(!ran(&garden, &of_other).ended_with(0).out.contains("says class"));
+    assert!(!damage("2", &["--at", "11:00", "--replaces", "2"]).contains("says class"));
+}

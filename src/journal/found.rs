@@ -22,8 +22,8 @@ use crate::crops::Catalogue;
 use crate::night::Estimate;
 use crate::risk::assess;
 use crate::units::Kelvins;
-use crate::zone::NightOf;
-use chrono::Duration;
+use crate::zone::{NightOf, Zone};
+use chrono::{DateTime, Duration, Utc};
 use std::collections::BTreeMap;
 
 /// A report of damage that stands, and the night that did it.
@@ -114,6 +114,27 @@ pub fn night_asked(garden: &Garden, catalogue: &Catalogue, known: &Known, bed: &
     let ago = |days: i64| last_night.0.checked_sub_signed(Duration::days(days)).map(NightOf);
     let asked_about = (0..ASKED_WITHIN.num_days()).filter_map(ago);
     asked_about.into_iter().find(|night| listed(*night) || was_cold(*night)).unwrap_or(last_night)
+}
+
+/// Reports that stand and say another class of the same planting and night, seen on the same day of the garden: one of the
+/// two is mostly a slip, and until somebody says which, the worst counts. Harm that shows later is none.
+pub fn contradicting<'e>(
+    damage: &Damage,
+    seen: DateTime<Utc>,
+    zone: &Zone,
+    entries: &'e [Written],
+) -> Vec<(&'e Written, &'e Damage)> {
+    let day = |at: DateTime<Utc>| zone.local(at).date_naive();
+    let of_same = |other: &Damage| {
+        (&other.bed, &other.crop, &other.sowing, other.night)
+            == (&damage.bed, &damage.crop, &damage.sowing, damage.night)
+    };
+    let that_day = entries.iter().filter(|written| written.stands() && day(written.entry.at) == day(seen));
+    let reports = that_day.filter_map(|written| match &written.entry.what {
+        What::Damage(other) => Some((written, other)),
+        _ => None,
+    });
+    reports.filter(|(_, other)| of_same(other) && other.class != damage.class).collect()
 }
 
 /// Whether something was sown again in the bed between two reports.

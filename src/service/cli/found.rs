@@ -4,7 +4,8 @@ use super::writing::{Desk, Writing, refused};
 use super::{Done, Failure};
 use crate::beds::named;
 use crate::crops::damage::{DamageClass, Usable};
-use crate::journal::found::{ASKED_WITHIN, night_asked};
+use crate::journal::event::Written;
+use crate::journal::found::{ASKED_WITHIN, contradicting, night_asked};
 use crate::journal::when::Speaker;
 use crate::journal::{
     Amount, Damage, Gone, Harvested, Kind, Struck, What, bed_of, crop_in, lost_before, note, photo, sowing_in,
@@ -220,37 +221,42 @@ impl DamageCommand {
         );
         let note = self.about.note(&desk)?;
         let what = Damage { bed: bed.clone(), crop, sowing, night, class, usable, note, photo };
+        let entries = self.entries(&desk)?;
         if !self.about.anyway {
-            self.was_there(&desk, &what)?;
+            was_there(&desk, &what, &entries)?;
         }
+        let replaced = self.about.writing.replaces;
+        let contradicting: Vec<String> = contradicting(&what, moment.at, &desk.garden.zone, &entries)
+            .into_iter()
+            .filter(|(other, _)| Some(other.id) != replaced)
+            .map(|(other, damage)| {
+                let (number, class) = (other.id, damage.class.number());
+                let by = other.entry.by.as_ref().map_or(String::new(), |by| format!(" ({by})"));
+                format!(
+                    "Entry {number}{by} says class {class} of it; both count, the worse decides. If one is a slip: \
+                     --replaces {number}."
+                )
+            })
+            .collect();
         let entry = desk.entry(&moment, self.words.join(" "), What::Damage(what), self.about.anyway)?;
-        self.about.writing.write(&desk, vec![(entry, echo)])?;
+        self.about.writing.write_with(&desk, vec![(entry, echo)], &contradicting)?;
         Ok(Done::Well)
     }
 }
 
 impl DamageCommand {
-    /// Asks about damage to what was written down as lost before that night.
-    fn was_there(&self, desk: &Desk<'_>, damage: &Damage) -> Result<(), Failure> {
+    /// The whole journal so far.
+    fn entries(&self, desk: &Desk<'_>) -> Result<Vec<Written>, Failure> {
         let (garden, path) = (desk.garden, self.about.writing.configuration.store_path(desk.settings));
         if !path.exists() {
-            return Ok(());
+            return Ok(Vec::new());
         }
-        let entries = super::runtime()?.block_on(async {
+        super::runtime()?.block_on(async {
             let store = Store::open(&path, Open::ExistingOnly).await?;
             let entries = store.entries(&garden.id, None).await?;
             store.close().await;
-            Ok::<_, Failure>(entries)
-        })?;
-        let Some(lost) = lost_before(damage, garden, &entries) else { return Ok(()) };
-        let day = garden.zone.local(lost.entry.at).date_naive();
-        let crop = damage.crop.as_deref().unwrap_or_default();
-        let crop = About::named(desk, &damage.bed, crop, damage.sowing.as_deref());
-        Err(refused(format!(
-            "{crop} in bed {} was lost on {day}, before the night of {}, by entry {}; was it another night? If it was there \
-             all the same, write it down as resown, or add --anyway",
-            damage.bed, damage.night, lost.id
-        )))
+            Ok(entries)
+        })
     }
 
     /// Where nobody names a night: the one that people were asked about when they looked.
@@ -269,6 +275,19 @@ impl DamageCommand {
         })?;
         Ok(night_asked(garden, &desk.settings.catalogue, &known, bed, last_night))
     }
+}
+
+/// Asks about damage to what was written down as lost before that night.
+fn was_there(desk: &Desk<'_>, damage: &Damage, entries: &[Written]) -> Result<(), Failure> {
+    let Some(lost) = lost_before(damage, desk.garden, entries) else { return Ok(()) };
+    let day = desk.garden.zone.local(lost.entry.at).date_naive();
+    let crop = damage.crop.as_deref().unwrap_or_default();
+    let crop = About::named(desk, &damage.bed, crop, damage.sowing.as_deref());
+    Err(refused(format!(
+        "{crop} in bed {} was lost on {day}, before the night of {}, by entry {}; was it another night? If it was there \
+         all the same, write it down as resown, or add --anyway",
+        damage.bed, damage.night, lost.id
+    )))
 }
 
 impl GoneCommand {
