@@ -3,10 +3,12 @@
 mod caution;
 mod in_use;
 mod own_figures;
+mod sowing;
 
 pub use caution::Caution;
 pub use in_use::{InUse, LearnedShift};
 pub use own_figures::{Applied, OwnFigure, OwnFigures};
+pub use sowing::named;
 
 use crate::crops::CountedFrom;
 use crate::night::cover::{Cover, CoverKind, Layers};

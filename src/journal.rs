@@ -28,7 +28,7 @@ use crate::units::{Celsius, Limits};
 use crate::words::words;
 use crate::zone::NightOf;
 pub use amount::{Amount, HARVEST_GRAMS};
-pub use belongs::{bed_of, belongs, crop_in, lost_before};
+pub use belongs::{bed_of, belongs, crop_in, lost_before, overlap, sowing_in};
 use chrono::{DateTime, SubsecRound, Utc};
 pub use key::Key;
 pub use note::{NOTE_LENGTH, note, photo};
@@ -244,6 +244,9 @@ pub struct Harvested {
     pub bed: String,
     /// A crop of the catalogue.
     pub crop: String,
+    /// Which of several sowings of it in that bed, by [`crate::beds::Planting::is_sowing`]; none: all of them.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub sowing: Option<String>,
     pub amount: Amount,
     pub note: Option<String>,
 }
@@ -254,6 +257,9 @@ pub struct Damage {
     pub bed: String,
     /// A crop of the catalogue; none: all that grows in the bed.
     pub crop: Option<String>,
+    /// Which of several sowings of it in that bed, by [`crate::beds::Planting::is_sowing`]; none: all of them.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub sowing: Option<String>,
     /// The night that did it.
     pub night: NightOf,
     pub class: DamageClass,
@@ -270,6 +276,9 @@ pub struct Gone {
     pub bed: String,
     /// A crop of the catalogue.
     pub crop: String,
+    /// Which of several sowings of it in that bed, by [`crate::beds::Planting::is_sowing`]; none: all of them.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub sowing: Option<String>,
     pub note: Option<String>,
 }
 
@@ -334,6 +343,28 @@ impl What {
             | What::Resown(Gone { note, .. }) => note.as_deref(),
             What::Struck(Struck { because }) => because.as_deref(),
             What::Reading(_) | What::Covered(_) | What::Uncovered(_) | What::Imported(_) => None,
+        }
+    }
+
+    /// The sowing that it names, where it names one.
+    pub fn sowing(&self) -> Option<&str> {
+        match self {
+            What::Harvested(Harvested { sowing, .. })
+            | What::Damage(Damage { sowing, .. })
+            | What::Lost(Gone { sowing, .. })
+            | What::Resown(Gone { sowing, .. }) => sowing.as_deref(),
+            What::Reading(_) | What::Covered(_) | What::Uncovered(_) | What::Imported(_) | What::Struck(_) => None,
+        }
+    }
+
+    /// The crop it is about; none where it is about no planting, or about a whole bed.
+    pub fn crop(&self) -> Option<&str> {
+        match self {
+            What::Harvested(Harvested { crop, .. })
+            | What::Lost(Gone { crop, .. })
+            | What::Resown(Gone { crop, .. }) => Some(crop),
+            What::Damage(Damage { crop, .. }) => crop.as_deref(),
+            What::Reading(_) | What::Covered(_) | What::Uncovered(_) | What::Imported(_) | What::Struck(_) => None,
         }
     }
 

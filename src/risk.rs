@@ -8,7 +8,7 @@ pub use dose::relief;
 pub use growth::{HardenedBy, HardeningState, days_to_maturity, hardening_of, is_past_its_best, stage_of};
 pub use worth::{GROUND_OF_A_POT, Grown, LETTUCE_DAYS, Worth, WorthFrom, worth};
 
-use crate::beds::{Applied, Bed, BedKind, CoverStock, Garden, Planting};
+use crate::beds::{Applied, Bed, BedKind, CoverStock, Garden, Planting, named};
 use crate::crops::age::Stage;
 use crate::crops::{Catalogue, Crop, Frame, Harm, Stature, Tolerance};
 use crate::night::bed::{BedNight, Place, RootZone, at_bed};
@@ -35,6 +35,8 @@ pub struct BedRisk<'a> {
 pub struct PlantingRisk<'a> {
     pub planting: &'a Planting,
     pub crop: &'a Crop,
+    /// What tells it from other plantings of its crop in its bed, as people say it.
+    pub told_apart: Option<String>,
     /// Of all that still stands.
     pub worth: Minutes,
     /// What it was before anything was picked or lost, and why so much.
@@ -173,6 +175,7 @@ fn describe<'a>(
     PlantingRisk {
         planting,
         crop,
+        told_apart: bed.told_apart(planting, crop),
         worth: whole_worth.minutes,
         whole_worth,
         stage,
@@ -299,6 +302,11 @@ impl OrganRisk<'_> {
 }
 
 impl<'a> PlantingRisk<'a> {
+    /// Its name within its bed, by [`Bed::name_of`].
+    pub fn name(&self) -> String {
+        named(&self.crop.name, self.told_apart.as_ref())
+    }
+
     /// Expected loss in minutes of worth.
     pub fn expected_loss(&self, cover: Option<Cover>) -> Minutes {
         let part: f64 = self.organs.iter().map(|organ| self.share(organ) * organ.under(cover).chance.0).sum();

@@ -259,6 +259,43 @@ fn a_reading_far_from_the_lows_of_the_week_is_asked_about() {
     }
 }
 
+/// No cover makes it colder: by the thermometer at the bed, else by the garden's own with room for the bed's exposure.
+#[test]
+fn a_reading_under_a_cover_that_is_colder_than_the_night_outside_is_asked_about() {
+    let garden = garden();
+    ran(&garden, &["reading", "30F", "--min"]).ended_with(0);
+    let under = |shown: &str, more: &[&str]| {
+        ran(&garden, &[&["reading", shown, "--min", "--bed", "A1", "--under-cover"], more].concat())
+    };
+    refused(
+        &under("22F", &[]),
+        "22.0 F (-5.6 C) under the cover of bed A1 is 8.0 F colder than the night's low at the garden's screen, 30.0 F \
+         (-1.1 C), and no cover makes it colder.",
+    );
+    for (shown, more) in [("34F", &[][..]), ("29F", &[]), ("22F", &["--sure"]), ("60F", &[])] {
+        under(shown, more).ended_with(0);
+    }
+    ran(&garden, &["reading", "31F", "--min", "--bed", "A1"]).ended_with(0);
+    under("30F", &[]).ended_with(0);
+    refused(&under("29F", &[]), "2.0 F colder than the night's low at bed A1, 31.0 F");
+}
+
+/// A cover that nobody wrote off lies in two places.
+#[test]
+fn more_covers_than_there_are_on_the_shelf_are_told_of() {
+    let garden = garden();
+    let covered = |arguments: &[&str]| ran(&garden, &[&["covered"], arguments].concat()).ended_with(0).out;
+    let first = covered(&["A1", "A2", "--with", "heavy", "--at", "2027-01-14 16:00"]);
+    assert!(!first.contains("By the journal"), "{first}");
+    let told = "By the journal 4 pieces of heavy row cover lie or may lie on A1, A2, A3, and there are 3. Where one came \
+                off, write it off: covered A1 --uncovered --at TIME.\n";
+    let too_many = covered(&["A3", "--with", "heavy", "--layers", "2", "--at", "2027-01-15 16:00"]);
+    assert!(too_many.ends_with(told), "{too_many}\n{told}");
+    covered(&["A1", "A2", "--uncovered", "--at", "2027-01-15 09:00"]);
+    let again = covered(&["A2", "--with", "heavy", "--at", "2027-01-15 16:30"]);
+    assert!(!again.contains("By the journal"), "{again}");
+}
+
 #[test]
 fn what_is_written_is_listed_with_its_corrections() {
     let garden = written();

@@ -89,7 +89,7 @@ impl Night {
             let catalogue = &self.settings.catalogue;
             let lists = [said];
             let foretold = ForecastAtRound::of(&plan_before.expect("a plan"), RoundKind::Afternoon, &[], 0);
-            let night = NightBehind { of, said: &lists, foretold: foretold.as_ref(), lows: &[] };
+            let night = NightBehind { of, said: &lists, foretold: foretold.as_ref(), taken: &[], lows: &[] };
             let (said, at_risk) = (&lists[0], at_risk(self.garden(), catalogue, night));
             let over = NightOver { of, said, kept: &Kept::default(), at_risk: &at_risk };
             return morning_after_letter(self.garden(), catalogue, over, next_word_by, None, reader);

@@ -8,6 +8,7 @@ use crate::night::screen::{Evidence, Span, expect, forecast_of_low};
 use crate::night::{Estimate, Night};
 use crate::plan::Measure;
 use crate::plan::said::Said;
+use crate::plan::taken::{self, Taken};
 use crate::risk::{HardenedBy, assess};
 use crate::rounds::night_hours;
 use crate::units::{Celsius, Kelvins, Probability};
@@ -19,6 +20,8 @@ pub struct AtRisk {
     pub bed: String,
     /// Identifier of its crop.
     pub crop: String,
+    /// Which of several sowings of it, where something tells them apart.
+    pub sowing: Option<String>,
     /// Of damage without a cover; `None` where nothing is known of the night.
     pub chance: Option<Probability>,
 }
@@ -31,6 +34,8 @@ pub struct NightBehind<'a> {
     pub said: &'a [Said],
     /// The last round of its day.
     pub foretold: Option<&'a ForecastAtRound>,
+    /// What was picked or lost before it, by the journal: of that nobody is asked.
+    pub taken: &'a [Taken],
     /// The coldest that was seen in it, looks included: they prove cold.
     pub lows: &'a [PlaceLow],
 }
@@ -72,7 +77,7 @@ pub fn at_risk(garden: &Garden, catalogue: &Catalogue, night: NightBehind<'_>) -
         let foreseen = if is_out { by_list.as_deref().map(of_bed).unwrap_or_default() } else { Vec::new() };
         let mut of_this: Vec<AtRisk> = Vec::new();
         for planting in seen.iter().chain(&foreseen) {
-            match of_this.iter_mut().find(|known| known.crop == planting.crop) {
+            match of_this.iter_mut().find(|known| (&known.crop, &known.sowing) == (&planting.crop, &planting.sowing)) {
                 Some(known) if known.of() < planting.of() => known.chance = planting.chance,
                 Some(_) => {}
                 None => of_this.push(planting.clone()),
@@ -82,7 +87,7 @@ pub fn at_risk(garden: &Garden, catalogue: &Catalogue, night: NightBehind<'_>) -
         match measure {
             // Nothing is known of the night at all.
             Some(Measure::Unknown | Measure::Cover | Measure::Harvest | Measure::Leave) if of_this.is_empty() => {
-                of_this = growing(bed, night.of);
+                of_this = growing(garden, catalogue, &night, bed);
             }
             Some(Measure::Cover | Measure::Harvest | Measure::Leave) if likeliest < asks.0 => {
                 of_this.retain(|planting| planting.of() >= likeliest);
@@ -103,15 +108,23 @@ impl AtRisk {
     }
 }
 
-/// What grows in a bed on a night, each crop once.
-fn growing(bed: &Bed, of: NightOf) -> Vec<AtRisk> {
-    let mut crops: Vec<&str> = Vec::new();
-    for planting in bed.plantings.iter().filter(|planting| planting.planted.is_none_or(|planted| planted <= of.0)) {
-        if !crops.contains(&planting.crop.as_str()) {
-            crops.push(&planting.crop);
+/// What stood in a bed on a night, each sowing once.
+fn growing(garden: &Garden, catalogue: &Catalogue, night: &NightBehind<'_>, bed: &Bed) -> Vec<AtRisk> {
+    let mut beds = assess(garden, night.of, None, catalogue);
+    taken::apply(&mut beds, night.taken, night.of);
+    let mut found: Vec<AtRisk> = Vec::new();
+    let plantings = beds.iter().filter(|risk| risk.bed.id == bed.id).flat_map(|risk| &risk.plantings);
+    for planting in plantings.map(|risk| risk.planting) {
+        if planting.planted.is_some_and(|planted| planted > night.of.0) {
+            continue;
+        }
+        let (crop, sowing) = (planting.crop.clone(), bed.sowing_of(planting));
+        let planting = AtRisk { bed: bed.id.clone(), crop, sowing, chance: None };
+        if !found.contains(&planting) {
+            found.push(planting);
         }
     }
-    crops.into_iter().map(|crop| AtRisk { bed: bed.id.clone(), crop: crop.into(), chance: None }).collect()
+    found
 }
 
 /// The garden with full hardening where neither the manager nor a planting's age says otherwise.
@@ -139,13 +152,15 @@ fn alone(garden: &Garden, index: usize) -> Garden {
 /// The chance of damage of each planting in a night of that low at the garden's screen, with the bed's place in the garden.
 fn chances(garden: &Garden, catalogue: &Catalogue, behind: &NightBehind<'_>, low: Estimate) -> Vec<(usize, AtRisk)> {
     let Some(night) = of_low(garden, behind, low) else { return Vec::new() };
-    let beds = assess(garden, behind.of, Some(&night), catalogue);
+    let mut beds = assess(garden, behind.of, Some(&night), catalogue);
+    taken::apply(&mut beds, behind.taken, behind.of);
     let stood = |planted: Option<chrono::NaiveDate>| planted.is_none_or(|planted| planted <= behind.of.0);
     let each = beds.iter().enumerate().flat_map(|(index, bed)| {
         let plantings = bed.plantings.iter().filter(|planting| stood(planting.planting.planted));
         plantings.filter_map(move |planting| {
             let chance = planting.deciding()?.open.chance;
-            Some((index, AtRisk { bed: bed.bed.id.clone(), crop: planting.crop.id.clone(), chance: Some(chance) }))
+            let (crop, sowing) = (planting.crop.id.clone(), bed.bed.sowing_of(planting.planting));
+            Some((index, AtRisk { bed: bed.bed.id.clone(), crop, sowing, chance: Some(chance) }))
         })
     });
     each.collect()

@@ -2,7 +2,7 @@
 
 use super::event::Written;
 use super::{Damage, Entry, What};
-use crate::beds::{Bed, Garden};
+use crate::beds::{Bed, Garden, Planting, named};
 use crate::crops::Catalogue;
 use crate::rounds::night_hours;
 use chrono::{Duration, NaiveDate};
@@ -21,10 +21,11 @@ pub fn crop_in(bed: &Bed, catalogue: &Catalogue, named: &str, on: NaiveDate) -> 
         .crops
         .values()
         .find(|crop| [&crop.id, &crop.name, &crop.listed_as].into_iter().any(|name| name.eq_ignore_ascii_case(named)));
-    let crop = crop.ok_or_else(|| format!("No crop is called \"{named}\". Bed {} has: {}", bed.id, crops_of(bed)))?;
+    let crop =
+        crop.ok_or_else(|| format!("No crop is called \"{named}\". Bed {} has: {}", bed.id, crops_of(bed, catalogue)))?;
     let mut plantings = bed.plantings.iter().filter(|planting| planting.crop == crop.id).peekable();
     if plantings.peek().is_none() {
-        return Err(format!("Bed {} has no {}. It has: {}", bed.id, crop.name, crops_of(bed)));
+        return Err(format!("Bed {} has no {}. It has: {}", bed.id, crop.name, crops_of(bed, catalogue)));
     }
     let planted = plantings.map(|planting| planting.planted).collect::<Option<Vec<NaiveDate>>>();
     match planted.and_then(|dates| dates.into_iter().min()) {
@@ -35,9 +36,77 @@ pub fn crop_in(bed: &Bed, catalogue: &Catalogue, named: &str, on: NaiveDate) -> 
     }
 }
 
-fn crops_of(bed: &Bed) -> String {
-    let crops: Vec<&str> = bed.plantings.iter().map(|planting| planting.crop.as_str()).collect();
+fn crops_of(bed: &Bed, catalogue: &Catalogue) -> String {
+    let name = |planting: &Planting| {
+        let crop = catalogue.crops.get(&planting.crop);
+        named(&planting.crop, crop.and_then(|crop| bed.told_apart(planting, crop)))
+    };
+    let mut crops: Vec<String> = Vec::new();
+    for name in bed.plantings.iter().map(name) {
+        if !crops.contains(&name) {
+            crops.push(name);
+        }
+    }
     if crops.is_empty() { "nothing".into() } else { crops.join(", ") }
+}
+
+/// Which of several sowings of a crop in a bed is meant, as entries keep it: by what somebody typed, or asking where they
+/// did not say. `None`: all that stand there, because there is but one, because they are alike, or because `all` was typed.
+pub fn sowing_in(
+    bed: &Bed,
+    catalogue: &Catalogue,
+    crop: &str,
+    typed: Option<&str>,
+    on: NaiveDate,
+) -> Result<Option<String>, String> {
+    let there: Vec<&Planting> =
+        bed.plantings_of(crop).filter(|planting| planting.planted.is_none_or(|planted| planted <= on)).collect();
+    let which = |planting: &&Planting| {
+        let crop = catalogue.crops.get(&planting.crop)?;
+        bed.told_apart(planting, crop)
+    };
+    let choices = || {
+        let alike = || "one without a cultivar or date of its own".to_string();
+        there.iter().map(|planting| which(planting).unwrap_or_else(alike)).collect::<Vec<_>>().join(", ")
+    };
+    let Some(typed) = typed.map(str::trim) else {
+        if there.len() < 2 {
+            return Ok(None);
+        }
+        return match there.iter().find_map(which) {
+            None => Ok(None),
+            Some(example) => Err(format!(
+                "Bed {} has {crop} {} times: {}. Which is meant? Add it, such as --sowing \"{example}\", or --sowing all",
+                bed.id,
+                there.len(),
+                choices()
+            )),
+        };
+    };
+    if typed.eq_ignore_ascii_case(ALL) {
+        return Ok(None);
+    }
+    let answers = |whole: bool| there.iter().filter(|planting| planting.answers_to(typed, whole)).collect::<Vec<_>>();
+    let found = match answers(true) {
+        found if found.is_empty() => answers(false),
+        found => found,
+    };
+    match found.as_slice() {
+        [only] => {
+            let date = only.planted.map(|planted| planted.to_string());
+            Ok(bed.sowing_of(only).or_else(|| only.cultivar.clone()).or(date))
+        }
+        [] => Err(format!("No {crop} in bed {} is of the sowing \"{typed}\". There is: {}", bed.id, choices())),
+        _ => Err(format!("Several {crop} in bed {} are of the sowing \"{typed}\": {}", bed.id, choices())),
+    }
+}
+
+/// What means every sowing.
+const ALL: &str = "all";
+
+/// Whether two entries may speak of the same, where none means all.
+pub fn overlap(one: &Option<String>, other: &Option<String>) -> bool {
+    one.is_none() || other.is_none() || one == other
 }
 
 /// The entry by which a planting was gone before a night: it cannot have been harmed in it, unless it was sown again since.
@@ -46,14 +115,19 @@ pub fn lost_before<'e>(damage: &Damage, garden: &Garden, entries: &'e [Written])
     let crop = damage.crop.as_ref()?;
     let (sunset, _) = night_hours(&garden.site, &garden.zone, damage.night);
     let of_planting = |written: &&Written| match &written.entry.what {
-        What::Lost(gone) | What::Resown(gone) => gone.bed == damage.bed && gone.crop == *crop,
+        // One sowing that is lost takes no other with it.
+        What::Lost(gone) | What::Resown(gone) => {
+            gone.bed == damage.bed && gone.crop == *crop && (gone.sowing.is_none() || gone.sowing == damage.sowing)
+        }
         _ => false,
     };
     let mut before = entries.iter().filter(|written| written.stands() && written.entry.at <= sunset);
     let last = before.rfind(of_planting).filter(|last| matches!(last.entry.what, What::Lost(_)))?;
     let gone_on = garden.zone.local(last.entry.at).date_naive();
     let plantings = garden.beds.iter().filter(|bed| bed.id == damage.bed).flat_map(|bed| &bed.plantings);
-    let mut set_out = plantings.filter(|planting| planting.crop == *crop).filter_map(|planting| planting.planted);
+    let meant = |planting: &&Planting| damage.sowing.as_ref().is_none_or(|sowing| planting.is_sowing(sowing));
+    let mut set_out =
+        plantings.filter(|planting| planting.crop == *crop).filter(meant).filter_map(|planting| planting.planted);
     let is_new = set_out.any(|planted| planted > gone_on && planted <= damage.night.0);
     (!is_new).then_some(last)
 }
@@ -63,7 +137,17 @@ pub fn belongs(entry: &Entry, garden: &Garden, catalogue: &Catalogue) -> Result<
     let Some(bed) = entry.what.bed() else { return Ok(()) };
     let bed = bed_of(garden, bed)?;
     let day = garden.zone.local(entry.at).date_naive();
-    let grew = |crop: &str, on: NaiveDate| crop_in(bed, catalogue, crop, on).map(drop);
+    let grew = |crop: &str, on: NaiveDate| {
+        let id = crop_in(bed, catalogue, crop, on)?;
+        let Some(sowing) = entry.what.sowing() else { return Ok(()) };
+        if bed.plantings_of(&id).any(|planting| planting.is_sowing(sowing)) {
+            return Ok(());
+        }
+        Err(match sowing_in(bed, catalogue, &id, Some(sowing), on)? {
+            Some(kept) => format!("The sowing \"{sowing}\" is kept as \"{kept}\"; write it so"),
+            None => "Where every sowing is meant, leave the sowing blank".into(),
+        })
+    };
     match &entry.what {
         What::Damage(damage) => {
             let (sunset, _) = night_hours(&garden.site, &garden.zone, damage.night);

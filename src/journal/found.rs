@@ -16,14 +16,14 @@
 //! of a night of which nothing is known stays where it is, and so does one of what was sown again since.
 
 use super::event::{ForecastAtRound, Known, PlaceLow, Written, night_of, tender_of};
-use super::{Damage, Place, What};
+use super::{Damage, Gone, Place, What, overlap};
 use crate::beds::Garden;
 use crate::crops::Catalogue;
 use crate::night::Estimate;
 use crate::risk::assess;
 use crate::units::Kelvins;
-use crate::zone::NightOf;
-use chrono::Duration;
+use crate::zone::{NightOf, Zone};
+use chrono::{DateTime, Duration, Utc};
 use std::collections::BTreeMap;
 
 /// A report of damage that stands, and the night that did it.
@@ -74,7 +74,7 @@ pub fn reports<'e>(entries: &'e [Written], dangers: &Dangers, longitude: f64) ->
         let What::Damage(damage) = &written.entry.what else { continue };
         let of_planting = |earlier: &&Report<'_>| {
             let other = earlier.damage;
-            other.bed == damage.bed && (other.crop == damage.crop || other.crop.is_none() || damage.crop.is_none())
+            other.bed == damage.bed && overlap(&other.crop, &damage.crop) && overlap(&other.sowing, &damage.sowing)
         };
         let seen = night_of(written.entry.at, longitude);
         let before = |earlier: &&Report<'_>| {
@@ -116,6 +116,27 @@ pub fn night_asked(garden: &Garden, catalogue: &Catalogue, known: &Known, bed: &
     asked_about.into_iter().find(|night| listed(*night) || was_cold(*night)).unwrap_or(last_night)
 }
 
+/// Reports that stand and say another class of the same planting and night, seen on the same day of the garden: one of the
+/// two is mostly a slip, and until somebody says which, the worst counts. Harm that shows later is none.
+pub fn contradicting<'e>(
+    damage: &Damage,
+    seen: DateTime<Utc>,
+    zone: &Zone,
+    entries: &'e [Written],
+) -> Vec<(&'e Written, &'e Damage)> {
+    let day = |at: DateTime<Utc>| zone.local(at).date_naive();
+    let of_same = |other: &Damage| {
+        (&other.bed, &other.crop, &other.sowing, other.night)
+            == (&damage.bed, &damage.crop, &damage.sowing, damage.night)
+    };
+    let that_day = entries.iter().filter(|written| written.stands() && day(written.entry.at) == day(seen));
+    let reports = that_day.filter_map(|written| match &written.entry.what {
+        What::Damage(other) => Some((written, other)),
+        _ => None,
+    });
+    reports.filter(|(_, other)| of_same(other) && other.class != damage.class).collect()
+}
+
 /// Whether something was sown again in the bed between two reports.
 fn sown_again(entries: &[Written], earlier: &Report<'_>, later: &Written) -> bool {
     let between = entries
@@ -127,7 +148,8 @@ fn sown_again(entries: &[Written], earlier: &Report<'_>, later: &Written) -> boo
         What::Resown(sown) => Some(sown),
         _ => None,
     });
-    sown.any(|sown| sown.bed == earlier.damage.bed && of_crop(&sown.crop))
+    let of_sowing = |sown: &Gone| overlap(&sown.sowing, &earlier.damage.sowing);
+    sown.any(|sown| sown.bed == earlier.damage.bed && of_crop(&sown.crop) && of_sowing(sown))
 }
 
 #[cfg(test)]

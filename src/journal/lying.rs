@@ -18,8 +18,9 @@
 
 use super::event::{Written, night_of};
 use super::{Covered, What};
-use crate::beds::Garden;
+use crate::beds::{Bed, CoverStock, Garden};
 use crate::plan::said::Said;
+use crate::risk::pieces_for;
 use crate::rounds::night_hours;
 use crate::zone::NightOf;
 use chrono::{DateTime, Duration, Utc};
@@ -41,6 +42,12 @@ impl Stay {
     /// Whether it surely lay in a night.
     pub fn is_sure(&self, night: NightOf) -> bool {
         (self.first..=self.last).contains(&night)
+    }
+
+    /// Whether it may have lain in a night, surely or as far as anybody knows.
+    pub fn may_lie(&self, night: NightOf) -> bool {
+        let perhaps = |(first, end): (NightOf, Option<NightOf>)| first <= night && end.is_none_or(|end| night <= end);
+        self.is_sure(night) || self.perhaps.is_some_and(perhaps)
     }
 
     /// The nights in which it surely lay.
@@ -100,6 +107,44 @@ pub fn stays(garden: &Garden, entries: &[Written], mornings: &[(NightOf, Said)])
         }
     }
     stays
+}
+
+/// More pieces of a cover than there are, by what is written.
+#[derive(Clone, Debug, PartialEq)]
+pub struct TooMany {
+    /// As the shelf calls it.
+    pub cover: String,
+    pub pieces: u32,
+    pub shelf: u32,
+    /// The beds on which they lie, or may lie.
+    pub beds: Vec<String>,
+}
+
+/// Covers of which by these stays more pieces lie in a night than the garden has: one that came off was not written off.
+/// Where nobody said which cover it was and the garden has no choice, it is that one. Of two neighbours under the same cover
+/// the bed that takes more pieces counts, for they may lie under one.
+pub fn too_many(garden: &Garden, stays: &[Stay], night: NightOf) -> Vec<TooMany> {
+    let is_only = garden.covers.len() == 1;
+    let of_stock = |stock: &CoverStock| {
+        let is_of = |laid: &Covered| laid.cover.as_ref().map_or(is_only, |cover| *cover == stock.name);
+        let mut pieces: BTreeMap<&str, (&Bed, u32)> = BTreeMap::new();
+        for stay in stays.iter().filter(|stay| is_of(&stay.laid) && stay.may_lie(night)) {
+            let Some(bed) = garden.beds.iter().find(|bed| bed.id == stay.laid.bed) else { continue };
+            pieces.insert(&bed.id, (bed, pieces_for(bed, stock).saturating_mul(stay.laid.layers.into())));
+        }
+        let with_a_neighbour = |bed: &Bed, own: u32| {
+            let neighbour = pieces
+                .values()
+                .find(|(other, _)| bed.beside.as_ref() == Some(&other.id) || other.beside.as_ref() == Some(&bed.id));
+            // The one that takes more counts, of equals the first.
+            neighbour.is_some_and(|(other, pieces)| (*pieces, &bed.id) > (own, &other.id))
+        };
+        let counted = pieces.values().filter(|(bed, own)| !with_a_neighbour(bed, *own));
+        let sum = counted.fold(0_u32, |sum, (_, own)| sum.saturating_add(*own));
+        let beds = pieces.keys().map(|bed| (*bed).to_string()).collect();
+        (sum > stock.count).then(|| TooMany { cover: stock.name.clone(), pieces: sum, shelf: stock.count, beds })
+    };
+    garden.covers.iter().filter_map(of_stock).collect()
 }
 
 /// Its night by noon and noon, and whether that night's low is still to come.

@@ -38,9 +38,9 @@ pub fn columns(kind: Kind) -> &'static [&'static str] {
         ],
         Kind::Covered => &["bed", "cover", "layers"],
         Kind::Uncovered => &["bed"],
-        Kind::Harvested => &["bed", "crop", "grams", "count", "note"],
-        Kind::Damage => &["bed", "crop", "night", "class", "usable", "note", "photo"],
-        Kind::Lost | Kind::Resown => &["bed", "crop", "note"],
+        Kind::Harvested => &["bed", "crop", "grams", "count", "note", "sowing"],
+        Kind::Damage => &["bed", "crop", "night", "class", "usable", "note", "photo", "sowing"],
+        Kind::Lost | Kind::Resown => &["bed", "crop", "note", "sowing"],
         Kind::Imported => &["file", "column", "place", "bed", "cover", "rows", "first_utc", "last_utc"],
         Kind::Struck => &["because"],
     }
@@ -122,6 +122,7 @@ fn fields(key: &Key, entry: &Entry) -> Vec<String> {
                 Amount::Count(count) => (String::new(), count.to_string()),
             };
             fields.extend([harvested.bed.clone(), harvested.crop.clone(), grams, count, text(&harvested.note)]);
+            fields.push(text(&harvested.sowing));
         }
         What::Damage(damage) => fields.extend([
             damage.bed.clone(),
@@ -131,9 +132,10 @@ fn fields(key: &Key, entry: &Entry) -> Vec<String> {
             damage.usable.map_or("", Usable::word).into(),
             text(&damage.note),
             text(&damage.photo),
+            text(&damage.sowing),
         ]),
         What::Lost(gone) | What::Resown(gone) => {
-            fields.extend([gone.bed.clone(), gone.crop.clone(), text(&gone.note)]);
+            fields.extend([gone.bed.clone(), gone.crop.clone(), text(&gone.note), text(&gone.sowing)]);
         }
         What::Imported(imported) => {
             fields.extend([imported.file.clone(), imported.column.clone()]);
@@ -291,6 +293,11 @@ fn row(fields: &Fields<'_>, line: u64, now: DateTime<Utc>) -> Result<Row, String
 
 fn what(kind: Kind, fields: &Fields<'_>) -> Result<What, String> {
     let a_note = |name: &str| note(fields.text(name)?);
+    // Tables that were written before sowings were told apart do not have it.
+    let sowing = || match fields.0.get("sowing") {
+        None => Ok(None),
+        Some(_) => a_note("sowing"),
+    };
     Ok(match kind {
         Kind::Reading => {
             let temperature = fields.number("temperature_c", &READING)?.ok_or("temperature_c is blank")?;
@@ -330,7 +337,7 @@ fn what(kind: Kind, fields: &Fields<'_>) -> Result<What, String> {
                 _ => return Err("a harvest has either grams or a count".into()),
             };
             let (bed, crop) = (fields.needed("bed")?, fields.needed("crop")?);
-            What::Harvested(Harvested { bed, crop, amount, note: a_note("note")? })
+            What::Harvested(Harvested { bed, crop, sowing: sowing()?, amount, note: a_note("note")? })
         }
         Kind::Damage => {
             let class = fields.needed("class")?;
@@ -338,6 +345,7 @@ fn what(kind: Kind, fields: &Fields<'_>) -> Result<What, String> {
             What::Damage(Damage {
                 bed: fields.needed("bed")?,
                 crop: fields.some("crop")?,
+                sowing: sowing()?,
                 night: fields
                     .parsed(
                         "night",
@@ -352,7 +360,8 @@ fn what(kind: Kind, fields: &Fields<'_>) -> Result<What, String> {
             })
         }
         Kind::Lost | Kind::Resown => {
-            let gone = Gone { bed: fields.needed("bed")?, crop: fields.needed("crop")?, note: a_note("note")? };
+            let (bed, crop) = (fields.needed("bed")?, fields.needed("crop")?);
+            let gone = Gone { bed, crop, sowing: sowing()?, note: a_note("note")? };
             if kind == Kind::Lost { What::Lost(gone) } else { What::Resown(gone) }
         }
         Kind::Imported => What::Imported(Imported {

@@ -44,7 +44,8 @@ pub fn taken(garden: &Garden, entries: &[Written], said: &[Said], of: NightOf) -
             | What::Imported(_)
             | What::Struck(_) => return None,
         };
-        Some(Taken { bed: bed.clone(), crop: crop.cloned(), on, how })
+        let sowing = entry.what.sowing().map(str::to_string);
+        Some(Taken { bed: bed.clone(), crop: crop.cloned(), sowing, on, how })
     });
     taken.collect()
 }

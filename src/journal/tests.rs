@@ -85,7 +85,8 @@ fn damage_to_what_was_not_there_that_day_is_refused() {
         let night = NightOf(NaiveDate::from_ymd_opt(night.0, night.1, night.2).expect("a date"));
         let class = DamageClass::new(2).expect("a class");
         let (bed, crop) = (bed.into(), crop.map(str::to_string));
-        let what = What::Damage(Damage { bed, crop, night, class, usable: None, note: None, photo: None });
+        let what =
+            What::Damage(Damage { bed, crop, sowing: None, night, class, usable: None, note: None, photo: None });
         belongs(&Entry::new(instant(15), instant(15), "", what), &garden, &catalogue)
     };
     assert_eq!(damage("A1", Some("broccoli"), (2027, 1, 15)), Ok(()));

@@ -38,6 +38,8 @@ pub struct Aside {
     pub bed: String,
     /// None: it spoke of the whole bed.
     pub crop: Option<String>,
+    /// Which of several sowings of it, where it said so.
+    pub sowing: Option<String>,
     pub why: Why,
 }
 
@@ -93,23 +95,23 @@ pub fn part_of<'c>(crop: &'c Crop, stage: &str) -> Result<&'c Tolerance, Why> {
 /// stand in it, accepted ones too. Of a planting that was looked at on several days, the worst counts: harm shows late.
 pub fn of(garden: &Garden, catalogue: &Catalogue, lessons: &Lessons) -> FromHarm {
     let mut found = FromHarm::default();
-    let mut looks: BTreeMap<(NightOf, String, Option<String>), &Damage> = BTreeMap::new();
+    let mut looks: BTreeMap<(NightOf, String, Option<String>, Option<String>), &Damage> = BTreeMap::new();
     for Harmed { night, damage } in &lessons.damage {
         let bed = garden.beds.iter().find(|bed| bed.id == damage.bed);
         let crop = damage.crop.clone().or_else(|| only_crop(bed?, *night));
-        let worst = looks.entry((*night, damage.bed.clone(), crop)).or_insert(damage);
+        let worst = looks.entry((*night, damage.bed.clone(), crop, damage.sowing.clone())).or_insert(damage);
         if damage.class >= worst.class {
             *worst = damage;
         }
     }
     let mut reports: BTreeMap<(String, String, Organ), (Part, Vec<DamageReport>)> = BTreeMap::new();
-    for ((night, bed, crop), damage) in looks {
+    for ((night, bed, crop, sowing), damage) in looks {
         match report(garden, catalogue, lessons, crop.as_deref(), night, damage) {
             Ok((part, report)) => {
                 let key = (part.crop.clone(), part.stage.clone(), part.organ);
                 reports.entry(key).or_insert_with(|| (part, Vec::new())).1.push(report);
             }
-            Err(why) => found.aside.push(Aside { night, bed, crop, why }),
+            Err(why) => found.aside.push(Aside { night, bed, crop, sowing, why }),
         }
     }
     // What was accepted acts, and so is listed, when its reports are gone.
@@ -152,7 +154,8 @@ fn report(
     let number = garden.beds.iter().position(|bed| bed.id == damage.bed).ok_or(Why::NotThere)?;
     let bed = garden.beds.get(number).ok_or(Why::NotThere)?;
     let crop = catalogue.crops.get(crop.ok_or(Why::Several)?).ok_or(Why::NotThere)?;
-    let mut plantings = bed.plantings.iter().filter(|planting| planting.crop == crop.id && stood(planting, night));
+    let meant = |planting: &&Planting| damage.sowing.as_ref().is_none_or(|sowing| planting.is_sowing(sowing));
+    let mut plantings = bed.plantings_of(&crop.id).filter(meant).filter(|planting| stood(planting, night));
     let planting = plantings.next().ok_or(Why::NotThere)?;
     let stage = stage_of(garden, planting, crop, night);
     if plantings.any(|other| stage_of(garden, other, crop, night).name != stage.name) {

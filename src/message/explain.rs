@@ -83,7 +83,7 @@ impl Page {
         self.section("3. What grows there");
         let scale = self.scale;
         for planting in &bed.risk.plantings {
-            let (crop, stage) = (&planting.crop.name, growth::stage(&planting.stage));
+            let (crop, stage) = (planting.name(), growth::stage(&planting.stage));
             self.line("   ", &format!("{crop}, {stage}, worth {:.0} minutes of work", planting.worth.0));
             self.line("     ", &growth::hardening(&planting.hardening, scale));
             self.steps("     ", planting.night.iter().flat_map(|night| &night.leaf_steps));
@@ -108,7 +108,7 @@ impl Page {
             bed.work.0
         ));
         for planting in &bed.risk.plantings {
-            self.line("   ", &format!("{}: {}", planting.crop.name, growth::worth(planting)));
+            self.line("   ", &format!("{}: {}", planting.name(), growth::worth(planting)));
         }
         self.line("   ", &format!("caution {}", caution(plan.garden.caution)));
         if let Some(minutes) = plan.minutes {
@@ -156,7 +156,7 @@ impl Page {
                 "   ",
                 &format!(
                     "{} (as {}): {}. {} Signs: {}{rest}  [{}, {}]",
-                    planting.crop.name,
+                    planting.name(),
                     class.class.replace('_', " "),
                     class.then.word(),
                     class.short,

@@ -1,6 +1,6 @@
 //! The journal in words: a line for each entry.
 
-use crate::beds::Garden;
+use crate::beds::{Garden, named};
 use crate::crops::damage::Usable;
 use crate::journal::event::Written;
 use crate::journal::when::Speaker;
@@ -28,10 +28,19 @@ pub fn said(what: &What, shown: Scale) -> String {
         }
         What::Uncovered(uncovered) => format!("bed {} uncovered", uncovered.bed),
         What::Harvested(harvested) => {
-            format!("{} of {} from bed {}{}", harvested.amount, harvested.crop, harvested.bed, noted(&harvested.note))
+            format!(
+                "{} of {} from bed {}{}",
+                harvested.amount,
+                named(&harvested.crop, harvested.sowing.as_ref()),
+                harvested.bed,
+                noted(&harvested.note)
+            )
         }
         What::Damage(damage) => {
-            let of = damage.crop.as_ref().map_or(String::new(), |crop| format!("{crop} in "));
+            let of = damage
+                .crop
+                .as_ref()
+                .map_or(String::new(), |crop| format!("{} in ", named(crop, damage.sowing.as_ref())));
             let usable = match damage.usable {
                 None => "",
                 Some(Usable::Yes) => ", usable",
@@ -48,8 +57,12 @@ pub fn said(what: &What, shown: Scale) -> String {
                 noted(&damage.note)
             )
         }
-        What::Lost(gone) => format!("{} in bed {} lost{}", gone.crop, gone.bed, noted(&gone.note)),
-        What::Resown(gone) => format!("{} in bed {} sown again{}", gone.crop, gone.bed, noted(&gone.note)),
+        What::Lost(gone) => {
+            format!("{} in bed {} lost{}", named(&gone.crop, gone.sowing.as_ref()), gone.bed, noted(&gone.note))
+        }
+        What::Resown(gone) => {
+            format!("{} in bed {} sown again{}", named(&gone.crop, gone.sowing.as_ref()), gone.bed, noted(&gone.note))
+        }
         What::Imported(imported) => {
             format!("log {} taken in: {} of {} rows {}", imported.file, imported.column, imported.rows, imported.place)
         }

@@ -1,7 +1,7 @@
 //! What nights have taught, in words: published, learned and in use side by side, and what is asked about.
 
 use super::sentences::capped;
-use crate::beds::Garden;
+use crate::beds::{self, Garden};
 use crate::crops::Frame;
 use crate::learn::Figure;
 use crate::learn::doubt::Doubt;
@@ -90,8 +90,8 @@ pub fn list(
     if !aside.is_empty() {
         line("");
         line("Reports of harm that teach nothing");
-        for Aside { night, bed, crop, why } in aside {
-            let crop = crop.as_deref().unwrap_or("the whole bed");
+        for Aside { night, bed, crop, sowing, why } in aside {
+            let crop = beds::named(crop.as_deref().unwrap_or("the whole bed"), sowing.as_ref());
             line(&format!("   {night}, bed {bed}, {crop}: {}", why_not(*why)));
         }
     }
@@ -174,7 +174,10 @@ fn what(kind: &Kind) -> String {
 fn why_not(why: Why) -> String {
     match why {
         Why::NotThere => "the garden's file has no such bed or crop, or not yet on that night".into(),
-        Why::Several => "several crops or stages stand there; a report of one of them teaches".into(),
+        Why::Several => {
+            "several crops or stages stand there; a report of one of them teaches (damage BED CROP CLASS --sowing)"
+                .into()
+        }
         Why::OtherFrame(frame) => {
             let where_from = if frame == Frame::Soil { "soil" } else { "plant itself" };
             format!("what harms it is reckoned by the temperature of the {where_from}, and nobody measured that")
@@ -258,8 +261,8 @@ pub fn document(rows: &[Row], aside: &[Aside], left_on: &BTreeMap<String, NightO
         .collect();
     let aside: Vec<Value> = aside
         .iter()
-        .map(|Aside { night, bed, crop, why }| {
-            json!({ "night": night.to_string(), "bed": bed, "crop": crop, "why": why_not(*why) })
+        .map(|Aside { night, bed, crop, sowing, why }| {
+            json!({ "night": night.to_string(), "bed": bed, "crop": crop, "sowing": sowing, "why": why_not(*why) })
         })
         .collect();
     let left_on: Vec<Value> =

@@ -2,7 +2,7 @@
 
 use super::letter::{Letter, Reader};
 use super::{cautions, entries};
-use crate::beds::{Garden, Role};
+use crate::beds::{Garden, Role, named};
 use crate::crops::Catalogue;
 use crate::journal::at_risk::AtRisk;
 use crate::zone::NightOf;
@@ -26,7 +26,10 @@ fn in_question(garden: &Garden, nights: &[AtRiskOf]) -> Vec<(NightOf, AtRisk)> {
     let mut each: Vec<(NightOf, AtRisk)> = Vec::new();
     for (night, plantings) in nights.iter().rev() {
         for planting in plantings.iter().filter(|planting| garden.beds.iter().any(|bed| bed.id == planting.bed)) {
-            if !each.iter().any(|(_, known)| (&known.bed, &known.crop) == (&planting.bed, &planting.crop)) {
+            let is_it = |known: &AtRisk| {
+                (&known.bed, &known.crop, &known.sowing) == (&planting.bed, &planting.crop, &planting.sowing)
+            };
+            if !each.iter().any(|(_, known)| is_it(known)) {
                 each.push((*night, planting.clone()));
             }
         }
@@ -48,7 +51,8 @@ fn questions(garden: &Garden, catalogue: &Catalogue, nights: &[AtRiskOf], reader
             continue;
         }
         let name = |crop: &str| catalogue.crops.get(crop).map_or(crop.to_string(), |crop| crop.name.clone());
-        let crops: Vec<String> = of_bed.iter().map(|(_, planting)| name(&planting.crop)).collect();
+        let crops: Vec<String> =
+            of_bed.iter().map(|(_, planting)| named(&name(&planting.crop), planting.sowing.as_ref())).collect();
         let lines = of_bed.iter().filter(|_| is_manager).map(|(night, planting)| command(garden, *night, planting));
         all.push(entries::Entry { title: format!("{}: {}", bed.title(), crops.join(", ")), lines: lines.collect() });
     }
@@ -73,7 +77,9 @@ pub fn quoted(label: &str) -> String {
 
 /// The command with which an answer is written down, a number in place of `0-5`.
 pub(super) fn command(garden: &Garden, night: NightOf, planting: &AtRisk) -> String {
-    format!("counterpane damage {} {} 0-5 --night {night} --garden {}", quoted(&planting.bed), planting.crop, garden.id)
+    let sowing = planting.sowing.as_ref().map_or(String::new(), |sowing| format!(" --sowing {}", quoted(sowing)));
+    let (bed, crop) = (quoted(&planting.bed), &planting.crop);
+    format!("counterpane damage {bed} {crop} 0-5{sowing} --night {night} --garden {}", garden.id)
 }
 
 /// The question in the morning after a night, for whoever keeps the log.
@@ -150,6 +156,7 @@ mod tests {
         let planting = |(bed, crop, chance): &(&str, &str, f64)| AtRisk {
             bed: (*bed).into(),
             crop: (*crop).into(),
+            sowing: None,
             chance: Some(Probability(*chance)),
         };
         plantings.iter().map(planting).collect()
@@ -186,6 +193,22 @@ mod tests {
         let volunteers = asked(&nights, Role::Volunteer).expect("two beds");
         assert_eq!(volunteers.groups[0].entries()[0].title, "R1: pea, kale");
         assert!(lines(&volunteers).is_empty() && !format!("{volunteers:?}").contains("counterpane damage"));
+    }
+
+    /// One answer for both sowings would teach nothing of either.
+    #[test]
+    fn a_crop_that_stands_twice_is_asked_about_by_sowings() {
+        let mut plantings = at_risk(&[("R1", "kale", 0.9), ("R1", "kale", 0.5)]);
+        plantings[0].sowing = Some("Red Russian".into());
+        plantings[1].sowing = Some("1969-12-03".into());
+        let letter = asked(&[(night(9), plantings)], Role::Manager).expect("a bed");
+        assert_eq!(
+            lines(&letter),
+            [
+                "counterpane damage R1 kale 0-5 --sowing \"Red Russian\" --night 1970-01-10 --garden plot",
+                "counterpane damage R1 kale 0-5 --sowing 1969-12-03 --night 1970-01-10 --garden plot",
+            ]
+        );
     }
 
     #[test]

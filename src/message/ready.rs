@@ -117,6 +117,10 @@ pub fn remark(remark: &Remark, zone: &Zone) -> String {
             centimetres(*room),
             centimetres(*spread)
         ),
+        Remark::Alike { bed, crop } => format!(
+            "{bed}: {crop} stands there more than once, and nothing tells the sowings apart; give each a cultivar or its \
+             date (planted), or what is written of one counts for all."
+        ),
         Remark::Long { bed, side } => {
             format!("{bed}: it is {side:.0} m long; are that metres? Write feet and centimetres as metres.")
         }

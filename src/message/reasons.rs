@@ -152,7 +152,7 @@ const FAR_FROM_HARM: Kelvins = Kelvins(5.0);
 
 /// A bed that stands the night is worth one line, about what is nearest to harm.
 fn margin_line(planting: &PlantingRisk<'_>, organ: &OrganRisk<'_>, scale: Scale) -> String {
-    let (crop, parts) = (&planting.crop.name, parts(organ.tolerance.organ));
+    let (crop, parts) = (planting.name(), parts(organ.tolerance.organ));
     format!("Nearest to harm: {crop} {parts}, {} to spare.", organ.open.margin.size(scale))
 }
 
@@ -182,7 +182,7 @@ fn tenderest_line(bed: &BedPlan<'_>, role: Role, scale: Scale) -> Option<String>
     let stage = if role == Role::Manager { format!(" ({})", planting.stage.name) } else { String::new() };
     Some(format!(
         "Harm to {} {}{stage} begins at {} in the {}.",
-        planting.crop.name,
+        planting.name(),
         parts(tolerance.organ),
         fine(begins, scale),
         frame(tolerance.frame)
@@ -191,7 +191,7 @@ fn tenderest_line(bed: &BedPlan<'_>, role: Role, scale: Scale) -> Option<String>
 
 /// "Chance of damage 66 %: harm to broccoli heads (heading) begins at 28 F in the air; 24 F expected, margin -3.6 F."
 fn figures(planting: &PlantingRisk<'_>, organ: &OrganRisk<'_>, scale: Scale) -> String {
-    let (crop, parts, stage) = (&planting.crop.name, parts(organ.tolerance.organ), planting.stage.name);
+    let (crop, parts, stage) = (planting.name(), parts(organ.tolerance.organ), planting.stage.name);
     let (begins, place) = (fine(organ.damage_begins, scale), frame(organ.tolerance.frame));
     let own = match organ.applied.learned {
         _ if organ.applied.is_own(OwnFigure::DamageBegins) => " (your figure)",
@@ -238,7 +238,7 @@ fn short_why(planting: &PlantingRisk<'_>, organ: &OrganRisk<'_>, scale: Scale) -
     };
     format!(
         "Why: {harm} to {} {} begins at {}{place}; {} expected{colder}.",
-        planting.crop.name,
+        planting.name(),
         parts(organ.tolerance.organ),
         fine(organ.damage_begins, scale),
         fine(organ.open.minimum.mean, scale)

@@ -16,6 +16,8 @@ pub enum Remark {
     Shallow { bed: String, crop: String, depth: f64, wants: f64 },
     /// Each plant has less room across than it grows to, both in m.
     Close { bed: String, crop: String, room: f64, spread: f64 },
+    /// A crop stands there more than once, and neither cultivar nor date tells its sowings apart.
+    Alike { bed: String, crop: String },
     /// A side is longer than a bed worked by hand is, m.
     Long { bed: String, side: f64 },
     /// It was planted longer ago than its kind lives, days.
@@ -50,8 +52,14 @@ pub fn remarks(garden: &Garden, catalogue: &Catalogue, timetable: &Timetable, to
         if side > LONG {
             remarks.push(Remark::Long { bed: bed.title(), side });
         }
+        let mut alike: Vec<&str> = Vec::new();
         for planting in &bed.plantings {
             let Some(crop) = catalogue.crops.get(&planting.crop) else { continue };
+            let is_twice = bed.plantings_of(&planting.crop).count() > 1;
+            if is_twice && bed.sowing_of(planting).is_none() && !alike.contains(&planting.crop.as_str()) {
+                alike.push(&planting.crop);
+                remarks.push(Remark::Alike { bed: bed.title(), crop: crop.name.clone() });
+            }
             let (title, name) = (bed.title(), crop.name.clone());
             if let Some(planted) = planting.planted {
                 let days = (today - planted).num_days();
@@ -190,6 +198,24 @@ mod tests {
             let found = remarks(&garden(vec![bed], Vec::new()), &catalogue, &timetable("13:00"), TODAY);
             assert_eq!(matches!(found.as_slice(), [Remark::Old { .. }]), is_old, "{life:?} {day}: {found:?}");
         }
+    }
+
+    #[test]
+    fn sowings_that_nothing_tells_apart_are_remarked_on_once() {
+        let crop = crop("carrot", HarvestHabit::RootAsWanted, Life::Biennial, &[(Organ::Leaf, 1.0, None)]);
+        let catalogue = Catalogue { crops: [(crop.id.clone(), crop)].into(), ..Catalogue::default() };
+        let remarks_on = |cultivars: [Option<&str>; 2]| {
+            let mut bed = bed("R1", &[("carrot", "grown"), ("carrot", "grown")]);
+            for (planting, cultivar) in bed.plantings.iter_mut().zip(cultivars) {
+                planting.cultivar = cultivar.map(str::to_string);
+            }
+            remarks(&garden(vec![bed], Vec::new()), &catalogue, &timetable("13:00"), TODAY)
+        };
+        let alike = || vec![Remark::Alike { bed: "R1".into(), crop: "carrot".into() }];
+        assert_eq!(remarks_on([None, None]), alike());
+        assert_eq!(remarks_on([Some("Nantes"), Some("nantes")]), alike());
+        assert_eq!(remarks_on([Some("Nantes"), None]), alike());
+        assert_eq!(remarks_on([Some("Nantes"), Some("Autumn King")]), []);
     }
 
     #[test]

@@ -26,6 +26,8 @@ pub struct Taken {
     pub bed: String,
     /// A crop of the catalogue; none: all that grows there.
     pub crop: Option<String>,
+    /// Which of several sowings of it in that bed; none: all of them.
+    pub sowing: Option<String>,
     /// The day of the garden; of harm that of its night's evening.
     pub on: NaiveDate,
     pub how: How,
@@ -67,7 +69,7 @@ const A_MEAL: f64 = 100.0;
 const REMNANT: f64 = 0.05;
 
 /// Takes what is gone from the risks of a night.
-pub(super) fn apply(risks: &mut [BedRisk<'_>], all: &[Taken], of: NightOf) {
+pub fn apply(risks: &mut [BedRisk<'_>], all: &[Taken], of: NightOf) {
     for risk in risks {
         let here: Vec<&Taken> = all.iter().filter(|taken| taken.bed == risk.bed.id && taken.on <= of.0).collect();
         if here.is_empty() {
@@ -111,7 +113,13 @@ fn left(risk: &BedRisk<'_>, planting: &PlantingRisk<'_>, taken: &[&Taken], of: N
 
 fn is_of(planting: &PlantingRisk<'_>, taken: &Taken, of: NightOf) -> bool {
     let since = planting.planting.planted.unwrap_or(of.0 - OF_THIS_PLANTING);
-    taken.crop.as_ref().is_none_or(|crop| *crop == planting.crop.id) && taken.on >= since
+    taken.crop.as_ref().is_none_or(|crop| *crop == planting.crop.id)
+        && is_of_sowing(planting, taken)
+        && taken.on >= since
+}
+
+fn is_of_sowing(planting: &PlantingRisk<'_>, taken: &Taken) -> bool {
+    taken.sowing.as_ref().is_none_or(|sowing| planting.planting.is_sowing(sowing))
 }
 
 /// The part of a planting that is picked first and foremost; an entry names the crop alone.
@@ -132,7 +140,8 @@ fn after_picking(planting: &PlantingRisk<'_>) -> (Keeps, bool) {
 /// What part of the picking somebody did.
 fn part(risk: &BedRisk<'_>, planting: &PlantingRisk<'_>, taken: &Taken, amount: Picked, asked: bool) -> f64 {
     let Some(organ) = main_part(planting) else { return 0.0 };
-    let alike = || risk.plantings.iter().filter(|other| other.crop.id == planting.crop.id);
+    let same = |other: &&PlantingRisk<'_>| other.crop.id == planting.crop.id && is_of_sowing(other, taken);
+    let alike = || risk.plantings.iter().filter(same);
     let there = || alike().filter(|other| other.planting.planted.is_none_or(|planted| planted <= taken.on));
     let all: f64 = there().map(|other| plants(risk.bed, other.planting, other.crop)).sum();
     let is_counted = there().all(|other| other.planting.plants.is_some());

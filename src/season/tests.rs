@@ -66,7 +66,16 @@ fn covered(day: u32, bed: &str) -> Written {
 
 fn damage(of: u32, bed: &str, class: u8) -> Written {
     let class = DamageClass::new(class).expect("a class");
-    let damage = Damage { bed: bed.into(), crop: None, night: night(of), class, usable: None, note: None, photo: None };
+    let damage = Damage {
+        bed: bed.into(),
+        sowing: None,
+        crop: None,
+        night: night(of),
+        class,
+        usable: None,
+        note: None,
+        photo: None,
+    };
     written(at(of + 1, 15), What::Damage(damage))
 }
 
@@ -288,8 +297,9 @@ fn what_nobody_wrote_down_is_not_known_and_never_nothing() {
 
 #[test]
 fn a_planting_gone_after_frost_is_lost_whole_and_one_gone_in_summer_is_not() {
-    let gone =
-        |at: DateTime<Utc>| written(at, What::Lost(Gone { bed: "A1".into(), crop: "lettuce".into(), note: None }));
+    let gone = |at: DateTime<Utc>| {
+        written(at, What::Lost(Gone { bed: "A1".into(), sowing: None, crop: "lettuce".into(), note: None }))
+    };
     let base = known();
     let lost = |entry: Written| {
         let known = Known { entries: vec![entry], ..base.clone() };

@@ -66,7 +66,7 @@ fn asked(said: &[Said], round: Option<f64>, lows: &[(Place, f64)]) -> String {
     let lows: Vec<PlaceLow> =
         lows.iter().map(|(place, low)| PlaceLow { night: of(), place: place.clone(), low: Celsius(*low) }).collect();
     let foretold = round.map(foretold);
-    let night = NightBehind { of: of(), said, foretold: foretold.as_ref(), lows: &lows };
+    let night = NightBehind { of: of(), said, foretold: foretold.as_ref(), taken: &[], lows: &lows };
     let found = at_risk(&plot(), &catalogue(), night);
     let mut names: Vec<String> = found.iter().map(|planting| format!("{} {}", planting.bed, planting.crop)).collect();
     names.sort_by_key(|name| name.split(' ').next().map(str::to_string));
@@ -124,7 +124,7 @@ fn what_was_planted_after_the_night_is_no_question() {
     garden.beds[0].plantings[0].planted = NaiveDate::from_ymd_opt(2027, 1, 18);
     let said = [list(&[("R1", Measure::Cover)])];
     for round in [None, Some(foretold(-4.0))] {
-        let night = NightBehind { of: of(), said: &said, foretold: round.as_ref(), lows: &[] };
+        let night = NightBehind { of: of(), said: &said, foretold: round.as_ref(), taken: &[], lows: &[] };
         let crops: Vec<String> = at_risk(&garden, &catalogue(), night).into_iter().map(|of| of.crop).collect();
         assert_eq!(crops, ["hardy"]);
     }

@@ -74,6 +74,7 @@ fn nights_are_cold_by_what_was_foretold_or_measured_and_carry_what_was_done() {
         What::Damage(Damage {
             bed: "A1".into(),
             crop: None,
+            sowing: None,
             night: night(15),
             class: DamageClass::new(class).expect("a class"),
             usable: None,

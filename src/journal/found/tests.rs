@@ -22,8 +22,18 @@ fn harm(of: u32, seen: u32) -> Written {
 fn of_crop(crop: Option<&str>, of: u32, seen: u32) -> Written {
     let class = DamageClass::new(2).expect("a class");
     let crop = crop.map(str::to_string);
-    let damage = Damage { bed: "A1".into(), crop, night: night(of), class, usable: None, note: None, photo: None };
+    let damage =
+        Damage { bed: "A1".into(), sowing: None, crop, night: night(of), class, usable: None, note: None, photo: None };
     written(seen, What::Damage(damage))
+}
+
+/// Harm to one of several sowings of kale.
+fn of_sowing(sowing: &str, of: u32, seen: u32) -> Written {
+    let mut written = harm(of, seen);
+    if let What::Damage(damage) = &mut written.entry.what {
+        damage.sowing = Some(sowing.into());
+    }
+    written
 }
 
 fn measured(low: f64) -> Estimate {
@@ -45,6 +55,13 @@ fn a_second_look_is_no_second_harm() {
         ("a third look", vec![harm(5, 6), harm(5, 8), harm(15, 16)], mild, days(&[5, 5, 5])),
         ("of the whole bed", vec![harm(5, 8), of_crop(None, 15, 16)], mild, days(&[5, 5])),
         ("of another crop", vec![harm(5, 8), of_crop(Some("leek"), 15, 16)], mild, days(&[5, 15])),
+        (
+            "of another sowing",
+            vec![of_sowing("Winterbor", 5, 8), of_sowing("2026-08-01", 15, 16)],
+            mild,
+            days(&[5, 15]),
+        ),
+        ("of all sowings", vec![of_sowing("Winterbor", 5, 8), harm(15, 16)], mild, days(&[5, 5])),
         ("as cold a night itself", vec![harm(5, 8), harm(15, 16)], &[(5, -6.0), (15, -5.5)], days(&[5, 15])),
         ("as cold a night between", vec![harm(5, 8), harm(15, 16)], &[(5, -6.0), (9, -7.0), (15, 2.0)], days(&[5, 9])),
         ("not quite as cold", vec![harm(5, 8), harm(15, 16)], &[(5, -6.0), (9, -5.4), (15, 2.0)], days(&[5, 5])),
@@ -65,7 +82,8 @@ fn a_second_look_is_no_second_harm() {
     }
     let slip = Written { corrected_by: Some(9), ..harm(5, 8) };
     assert_eq!(nights(&[slip, harm(15, 16)], mild), [night(15)]);
-    let sown = |crop: &str| written(10, What::Resown(Gone { bed: "A1".into(), crop: crop.into(), note: None }));
+    let sown =
+        |crop: &str| written(10, What::Resown(Gone { bed: "A1".into(), sowing: None, crop: crop.into(), note: None }));
     assert_eq!(nights(&[harm(5, 8), sown("kale"), harm(15, 16)], mild), [night(5), night(15)]);
     assert_eq!(nights(&[harm(5, 8), sown("leek"), harm(15, 16)], mild), [night(5), night(5)]);
 }

@@ -99,3 +99,31 @@ fn one_rule_says_in_which_nights_a_cover_lay() {
     let slip = Written { corrected_by: Some(2), ..laid(10, 21) };
     assert_eq!(nights(&[slip], &[]), (vec![], vec![]));
 }
+
+/// Beds of 2.4 by 1.2 m under cloth of which one piece covers a bed.
+#[test]
+fn more_pieces_than_the_shelf_has_are_counted_once_for_neighbours() {
+    let mut garden = sample::garden(["A1", "A2", "A3"].map(|id| sample::bed(id, &[])).into(), vec![sample::cloth(2)]);
+    let name = garden.covers[0].name.clone();
+    let laid = |bed: &str, layers: u8, cover: Option<&str>| {
+        let covered = Covered { bed: bed.into(), cover: cover.map(str::to_string), layers };
+        written(3, 20, What::Covered(covered))
+    };
+    let many = |garden: &Garden, entries: &[Written], day: u32| {
+        let found = too_many(garden, &stays(garden, entries, &[]), night(day));
+        found.into_iter().map(|many| (many.cover, many.pieces, many.beds.join(" "))).collect::<Vec<_>>()
+    };
+    let three = [laid("A1", 1, None), laid("A2", 1, Some(&name)), laid("A3", 1, Some(&name))];
+    let told = |pieces: u32, beds: &str| vec![(name.clone(), pieces, beds.to_string())];
+    assert_eq!(many(&garden, &three[..2], 3), []);
+    assert_eq!(many(&garden, &three, 2), []);
+    // Nobody wrote one off: they may lie there still.
+    assert_eq!(many(&garden, &three, 3), told(3, "A1 A2 A3"));
+    assert_eq!(many(&garden, &three, 9), told(3, "A1 A2 A3"));
+    assert_eq!(many(&garden, &[laid("A1", 2, None), laid("A2", 1, None)], 3), told(3, "A1 A2"));
+    assert_eq!(many(&garden, &[laid("A1", 2, Some("another")), laid("A2", 1, None)], 3), []);
+    // Neighbours may lie under one.
+    garden.beds[1].beside = Some("A1".into());
+    assert_eq!(many(&garden, &three, 3), []);
+    assert_eq!(many(&garden, &[laid("A1", 1, None), laid("A2", 2, None), laid("A3", 1, None)], 3), told(3, "A1 A2 A3"));
+}

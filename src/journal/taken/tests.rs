@@ -24,7 +24,10 @@ fn written(at: DateTime<Utc>, what: What) -> Written {
 }
 
 fn harvested(day: u32, amount: Amount) -> Written {
-    written(instant(day, 20), What::Harvested(Harvested { bed: "A1".into(), crop: "kale".into(), amount, note: None }))
+    written(
+        instant(day, 20),
+        What::Harvested(Harvested { bed: "A1".into(), sowing: None, crop: "kale".into(), amount, note: None }),
+    )
 }
 
 /// A list of 16 January, 18 UTC, that asks to pick these crops in A1.
@@ -72,7 +75,16 @@ fn harm_counts_where_nothing_grows_again_or_what_is_marked_is_of_no_use() {
     let garden = sample::garden(Vec::new(), Vec::new());
     let of = |class: u8, usable: Option<Usable>| {
         let class = DamageClass::new(class).expect("a class");
-        let damage = Damage { bed: "A1".into(), crop: None, night: night(15), class, usable, note: None, photo: None };
+        let damage = Damage {
+            bed: "A1".into(),
+            crop: None,
+            sowing: None,
+            night: night(15),
+            class,
+            usable,
+            note: None,
+            photo: None,
+        };
         taken(&garden, &[written(instant(16, 20), What::Damage(damage))], &[], night(16)).first().map(|taken| taken.how)
     };
     assert_eq!(of(5, Some(Usable::Yes)), Some(How::Gone));
@@ -86,7 +98,7 @@ fn harm_counts_where_nothing_grows_again_or_what_is_marked_is_of_no_use() {
 #[test]
 fn what_was_struck_or_corrected_counts_no_more() {
     let garden = sample::garden(Vec::new(), Vec::new());
-    let gone = || Gone { bed: "A1".into(), crop: "kale".into(), note: None };
+    let gone = || Gone { bed: "A1".into(), sowing: None, crop: "kale".into(), note: None };
     let all = [written(instant(16, 20), What::Lost(gone())), written(instant(18, 20), What::Resown(gone()))];
     assert_eq!(
         taken(&garden, &all, &[], night(30)).iter().map(|one| one.how).collect::<Vec<_>>(),
@@ -99,7 +111,7 @@ fn what_was_struck_or_corrected_counts_no_more() {
 fn damage(crop: Option<&str>, of: u32, seen: u32) -> Written {
     let class = DamageClass::new(5).expect("a class");
     let (bed, crop) = ("A1".to_string(), crop.map(str::to_string));
-    let damage = Damage { bed, crop, night: night(of), class, usable: None, note: None, photo: None };
+    let damage = Damage { bed, crop, sowing: None, night: night(of), class, usable: None, note: None, photo: None };
     written(instant(seen, 20), What::Damage(damage))
 }
 
@@ -121,8 +133,12 @@ fn standing(planted: &[Option<u32>], entries: &[Written], of: u32) -> Vec<Option
 
 #[test]
 fn harm_takes_what_stood_in_its_night_and_nothing_that_was_planted_since() {
-    let resown =
-        |day| written(instant(day, 15), What::Resown(Gone { bed: "A1".into(), crop: "kale".into(), note: None }));
+    let resown = |day| {
+        written(
+            instant(day, 15),
+            What::Resown(Gone { bed: "A1".into(), sowing: None, crop: "kale".into(), note: None }),
+        )
+    };
     let kale = Some("kale");
     let last_winter = |seen| {
         let mut harm = damage(kale, 5, seen);

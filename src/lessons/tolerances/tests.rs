@@ -22,6 +22,7 @@ fn catalogue() -> Catalogue {
     let mut crop = crops::crop("broccoli", HarvestHabit::Whole, Life::Annual, &parts);
     crop.tolerances.iter_mut().for_each(|part| part.hardened_gain = Kelvins(1.0));
     (crop.tolerances[0].damage_begins, crop.tolerances[0].severe) = (Celsius(-4.0), Celsius(-6.0));
+    crop.stages.push("young".into());
     let other = crops::crop("kale", HarvestHabit::Whole, Life::Annual, &[(Organ::Leaf, 1.0, None)]);
     Catalogue { crops: [crop, other].map(|crop| (crop.id.clone(), crop)).into(), ..Catalogue::default() }
 }
@@ -45,6 +46,7 @@ fn harm(day: i64, crop: Option<&str>, class: u8) -> Harmed {
     let damage = Damage {
         bed: "A2".into(),
         crop: crop.map(str::to_string),
+        sowing: None,
         night: night(day),
         class: DamageClass::new(class).expect("a class"),
         usable: None,
@@ -277,4 +279,22 @@ fn what_was_accepted_moves_both_thresholds_unless_the_file_has_one() {
     assert_eq!((figures(&garden, 1), in_use(&garden)), ((-2.0, -2.5, 1.0, None), Some(InUse::File)));
     apply(&mut garden, &Lessons::default(), &Accepts::new());
     assert_eq!(garden.learned.shifts, []);
+}
+
+/// Two sowings in two stages: a report teaches of the one that it names, and of neither where it names none.
+#[test]
+fn a_report_teaches_of_the_sowing_that_it_names() {
+    let mut garden = garden();
+    let young = Planting { planted: Some(night(-30).0), ..garden.beds[0].plantings[0].clone() };
+    garden.beds[0].plantings.push(Planting { stage: Some("young".into()), ..young });
+    garden.beds[0].plantings[0].cultivar = Some("Waltham".into());
+    let lows = || vec![low(0, bed(), -3.0)];
+    let of = |sowing: &str| {
+        felt(&garden, lows(), |lessons| lessons.damage[0].damage.sowing = Some(sowing.into()).filter(|it| it != ""))
+    };
+    assert!(of("Waltham").is_ok());
+    assert_eq!(of(""), Err(Why::Several));
+    assert_eq!(of("Calabrese"), Err(Why::NotThere));
+    // Of the young stage the catalogue has no part.
+    assert_eq!(of(&night(-30).0.to_string()), Err(Why::NoSuchPart));
 }

@@ -24,7 +24,7 @@ fn day(day: u32) -> NaiveDate {
 }
 
 fn taken(crop: &str, on: u32, how: How) -> Taken {
-    Taken { bed: "R1".into(), crop: Some(crop.into()), on: day(on), how }
+    Taken { bed: "R1".into(), crop: Some(crop.into()), sowing: None, on: day(on), how }
 }
 
 fn asked(amount: Picked) -> How {
@@ -122,4 +122,25 @@ fn what_was_planted_since_is_another_planting() {
     let worths: Vec<f64> =
         risks[0].plantings.iter().map(|planting| (planting.worth.0 * 100.0).round() / 100.0).collect();
     assert_eq!(worths, [14.4, 28.8]);
+}
+
+/// What is written of one sowing takes nothing from another; what names none speaks of both.
+#[test]
+fn of_two_sowings_the_one_that_is_named_is_gone() {
+    let crops = [("cabbage", "grown"), ("cabbage", "grown")];
+    let (mut garden, catalogue) = (garden(vec![bed("R1", &crops)], Vec::new()), catalogue());
+    garden.beds[0].plantings[0].cultivar = Some("January King".into());
+    garden.beds[0].plantings[1].planted = Some(day(2));
+    let of = NightOf(day(17));
+    let stands = |sowing: Option<&str>, how: How| {
+        let mut risks = assess(&garden, of, None, &catalogue);
+        apply(&mut risks, &[Taken { sowing: sowing.map(str::to_string), ..taken("cabbage", 12, how) }], of);
+        risks[0].plantings.iter().map(|one| one.told_apart.clone().unwrap_or_default()).collect::<Vec<_>>()
+    };
+    assert_eq!(stands(Some("January King"), Gone), ["sown 2 January"]);
+    assert_eq!(stands(Some("2027-01-02"), Gone), ["January King"]);
+    assert_eq!(stands(None, Gone), [""; 0]);
+    // Sixteen plants are all of one sowing, and half of what stands in the bed.
+    assert_eq!(stands(Some("January King"), unasked(Pieces(16))), ["sown 2 January"]);
+    assert_eq!(stands(None, unasked(Pieces(16))).len(), 2);
 }

@@ -67,7 +67,7 @@ impl Check {
                 let Some(crop) = settings.catalogue.crops.get(&planting.crop) else { continue };
                 let stage = stage_of(garden, planting, crop, of);
                 if stage.from != StageFrom::Manager {
-                    let _ = writeln!(text, "  {}: {} {}", bed.id, crop.name, growth::stage(&stage));
+                    let _ = writeln!(text, "  {}: {} {}", bed.id, bed.name_of(planting, crop), growth::stage(&stage));
                 }
             }
             for _ in 0..4 {

@@ -1,9 +1,13 @@
 //! `counterpane covered`: write down what was really laid on which beds, or taken off.
 
-use super::writing::{Writing, refused};
+use super::writing::{Desk, Writing, refused};
 use super::{Done, Failure};
 use crate::beds::Garden;
-use crate::journal::{Covered, Uncovered, What};
+use crate::journal::event::{Written, night_of};
+use crate::journal::lying::{TooMany, stays, too_many};
+use crate::journal::{Covered, Entry, Uncovered, What};
+use crate::service::look::known;
+use crate::service::store::{Open, Store};
 use clap::Args;
 
 #[derive(Debug, Args)]
@@ -57,8 +61,49 @@ impl CoveredCommand {
             let entry = desk.entry(&moment, as_typed.clone(), what, false)?;
             entries.push((entry, format!("bed {bed} {how}, {}{understood}.", desk.echo(&moment))));
         }
-        self.writing.write(&desk, entries)?;
+        let rows: Vec<&Entry> = entries.iter().map(|(entry, _)| entry).collect();
+        let too_many = self.too_many(&desk, &rows)?;
+        self.writing.write_with(&desk, entries, &too_many)?;
         Ok(Done::Well)
+    }
+
+    /// In sentences, of which of the covers that are being laid more pieces lie by the journal than there are.
+    fn too_many(&self, desk: &Desk<'_>, rows: &[&Entry]) -> Result<Vec<String>, Failure> {
+        let garden = desk.garden;
+        let Some(laid) = rows.first().filter(|_| !self.uncovered) else { return Ok(Vec::new()) };
+        let night = night_of(laid.at, garden.site.longitude);
+        let path = self.writing.configuration.store_path(desk.settings);
+        let (mut entries, mornings) = if path.exists() {
+            super::runtime()?.block_on(async {
+                let store = Store::open(&path, Open::ExistingOnly).await?;
+                let known = known(&store, garden, night, night).await?;
+                store.close().await;
+                Ok::<_, Failure>((known.entries, known.mornings))
+            })?
+        } else {
+            (Vec::new(), Vec::new())
+        };
+        entries.retain(|written| Some(written.id) != self.writing.replaces);
+        let new = |entry: &&Entry| Written { id: 0, key: entry.key(), entry: (*entry).clone(), corrected_by: None };
+        entries.extend(rows.iter().map(new));
+        entries.sort_by_key(|written| written.entry.at);
+        let before: Vec<Written> = entries.into_iter().filter(|written| written.entry.at <= laid.at).collect();
+        let is_laid = |many: &TooMany| {
+            rows.iter().any(|row| match &row.what {
+                What::Covered(Covered { cover, .. }) => cover.as_ref().is_none_or(|cover| *cover == many.cover),
+                _ => false,
+            })
+        };
+        let sentence = |many: TooMany| {
+            let TooMany { cover, pieces, shelf, beds } = many;
+            let (example, beds) = (beds.first().cloned().unwrap_or_default(), beds.join(", "));
+            format!(
+                "By the journal {pieces} pieces of {cover} lie or may lie on {beds}, and there are {shelf}. Where one came \
+                 off, write it off: covered {example} --uncovered --at TIME."
+            )
+        };
+        let stays = stays(garden, &before, &mornings);
+        Ok(too_many(garden, &stays, night).into_iter().filter(is_laid).map(sentence).collect())
     }
 }
 

@@ -3,11 +3,12 @@
 
 use super::Failure;
 use super::writing::{Desk, both, refused};
-use crate::journal::event::{Written, lows_of_readings, night_of};
+use crate::journal::event::{Written, lows_of_readings, night_of, night_of_sample};
 use crate::journal::{Place, Reading, Sampled, What};
 use crate::learn::doubt::{ASKED_FROM, Doubt, of_temperature};
 use crate::night::Estimate;
 use crate::night::screen::TOO_WARM;
+use crate::service::look::known;
 use crate::service::store::{Open, Store};
 use crate::units::{Celsius, Kelvins, Scale};
 use crate::weather::Forecast;
@@ -20,6 +21,9 @@ const NIGHTS: Duration = Duration::days(7);
 /// the warmth of a day).
 const BELOW: f64 = 12.0;
 const ABOVE: f64 = 20.0;
+
+/// Two thermometers side by side differ by so much at most, K (assumed: each errs by 0.5 K).
+const THERMOMETERS: Kelvins = Kelvins(1.0);
 
 /// What was to be expected, and in words what says so.
 struct Expected {
@@ -36,16 +40,32 @@ pub(super) fn ask(
     typed: Scale,
     replaces: Option<i64>,
 ) -> Result<(), Failure> {
-    let is_of_air = matches!(reading.place, Place::Screen | Place::Bed { .. });
+    let is_under = matches!(reading.place, Place::UnderCover { .. });
+    let is_of_air = is_under || matches!(reading.place, Place::Screen | Place::Bed { .. });
     if !is_of_air || matches!(reading.of, Sampled::Maximum { .. }) || !path.exists() {
         return Ok(());
     }
-    let expected = super::runtime()?.block_on(async {
+    let (outside, expected) = super::runtime()?.block_on(async {
         let store = Store::open(path, Open::ExistingOnly).await?;
+        let outside = if is_under { outside(&store, desk, reading, at).await? } else { None };
         let expected = expected(&store, desk, reading, at, replaces).await;
         store.close().await;
-        expected
+        Ok::<_, Failure>((outside, expected?))
     })?;
+    if let Some(Outside { low, place, .. }) = outside.filter(|outside| reading.temperature < outside.least) {
+        let by = (reading.temperature - low).size(typed);
+        return Err(refused(format!(
+            "{} {} is {by} colder than the night's low {place}, {}, and no cover makes it colder. Are the two swapped, or \
+             was it off? Write it anew, or add --sure if it is right as it stands",
+            both(reading.temperature),
+            reading.place,
+            both(low),
+        )));
+    }
+    // Under a cover it may be as warm as it likes.
+    if is_under && expected.iter().any(|expected| reading.temperature >= expected.of.mean) {
+        return Ok(());
+    }
     // Where one feed would have it so, it is no slip.
     let doubts: Option<Vec<Doubt>> =
         expected.iter().map(|expected| of_temperature(reading.temperature, expected.of)).collect();
@@ -53,6 +73,34 @@ pub(super) fn ask(
         (Some([doubt, ..]), Some(expected)) => Err(refused(question(reading.temperature, *doubt, expected, typed))),
         _ => Ok(()),
     }
+}
+
+/// How cold a night was outside a cover.
+struct Outside {
+    low: Celsius,
+    place: Place,
+    /// A thermometer under the cover can hardly have shown less.
+    least: Celsius,
+}
+
+/// The low outside of the night of a reading: in the air at its bed, else at the garden's screen, from which the bed may
+/// differ by its exposure. `None` where no thermometer saw that night through.
+async fn outside(
+    store: &Store,
+    desk: &Desk<'_>,
+    reading: &Reading,
+    at: DateTime<Utc>,
+) -> Result<Option<Outside>, Failure> {
+    let garden = desk.garden;
+    let Some(bed) = garden.beds.iter().find(|bed| reading.place.bed() == Some(&bed.id)) else { return Ok(None) };
+    let night = night_of_sample(at, reading.of, garden.site.longitude);
+    let known = known(store, garden, night, night).await?;
+    let colder = Kelvins(bed.offset_in_use().0.min(0.0) - bed.exposure.effect().offset_spread.0);
+    let places = [(Place::Bed { bed: bed.id.clone() }, Kelvins(0.0)), (Place::Screen, colder)];
+    Ok(places.into_iter().find_map(|(place, colder)| {
+        let low = known.whole.iter().find(|low| low.place == place)?.low;
+        Some(Outside { low, place, least: low + colder - THERMOMETERS })
+    }))
 }
 
 fn question(value: Celsius, doubt: Doubt, expected: &Expected, typed: Scale) -> String {

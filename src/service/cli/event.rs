@@ -3,6 +3,7 @@
 use super::{Configuration, Done, Failure, choose, nothing_yet, print};
 use crate::journal::at_risk::{NightBehind, at_risk};
 use crate::journal::event::cold_nights;
+use crate::journal::taken::taken;
 use crate::lessons::span_of;
 use crate::message::cold_night::{list_of_cold_nights, story};
 use crate::plan::said::Said;
@@ -59,7 +60,8 @@ impl EventCommand {
                 let of = NightOf(date);
                 let said: Vec<Said> = known.said.iter().map(|(_, said)| said.clone()).collect();
                 let foretold = known.foretold.iter().rfind(|round| round.is_of_its_day(garden.site.longitude));
-                let night = NightBehind { of, said: &said, foretold, lows: &known.lows };
+                let taken = taken(garden, &known.entries, &[], of);
+                let night = NightBehind { of, said: &said, foretold, taken: &taken, lows: &known.lows };
                 let is_over = span_of(garden, of).sunrise <= now;
                 let at_risk = if is_over { at_risk(garden, &settings.catalogue, night) } else { Vec::new() };
                 story(of, nights.iter().find(|night| night.of.0 == date), &known, &at_risk, garden)

@@ -2,10 +2,14 @@
 
 use super::writing::{Desk, Writing, refused};
 use super::{Done, Failure};
+use crate::beds::named;
 use crate::crops::damage::{DamageClass, Usable};
-use crate::journal::found::{ASKED_WITHIN, night_asked};
+use crate::journal::event::Written;
+use crate::journal::found::{ASKED_WITHIN, contradicting, night_asked};
 use crate::journal::when::Speaker;
-use crate::journal::{Amount, Damage, Gone, Harvested, Kind, Struck, What, bed_of, crop_in, lost_before, note, photo};
+use crate::journal::{
+    Amount, Damage, Gone, Harvested, Kind, Struck, What, bed_of, crop_in, lost_before, note, photo, sowing_in,
+};
 use crate::service::look::known;
 use crate::service::store::{Open, Store};
 use crate::zone::NightOf;
@@ -20,6 +24,10 @@ struct About {
     /// When: 17:30, "last night", "yesterday 18:30" or "2027-01-16 06:10"; leave it out for now
     #[arg(long, value_name = "TIME")]
     at: Option<String>,
+    /// Which of several sowings of the crop in that bed: its cultivar, or its date such as "12 September" or 2026-09-12, or
+    /// the beginning of either; all for every one of them
+    #[arg(long, value_name = "CULTIVAR|DATE")]
+    sowing: Option<String>,
     /// A free note of one line
     #[arg(long, value_name = "TEXT")]
     note: Option<String>,
@@ -101,6 +109,35 @@ impl About {
         bed_of(desk.garden, bed).and_then(|bed| crop_in(bed, catalogue, named, on)).map_err(refused)
     }
 
+    /// Which of several sowings of a crop: as typed, else as the entry has it that is corrected. With --anyway one that the
+    /// settings do not have is taken as it was typed.
+    fn sowing(&self, desk: &Desk<'_>, bed: &str, crop: &str, on: chrono::NaiveDate) -> Result<Option<String>, Failure> {
+        let as_typed = || self.sowing.as_deref().map_or(Ok(None), note).map_err(refused);
+        let of_same = |old: &&crate::journal::Entry| old.what.bed() == Some(bed) && old.what.crop() == Some(crop);
+        if let (None, Some(old)) = (&self.sowing, desk.old.as_ref().filter(of_same)) {
+            return Ok(old.what.sowing().map(str::to_string));
+        }
+        match bed_of(desk.garden, bed) {
+            Ok(bed) if bed.plantings_of(crop).next().is_some() => {
+                match sowing_in(bed, &desk.settings.catalogue, crop, self.sowing.as_deref(), on) {
+                    Err(_) if self.anyway => as_typed(),
+                    found => found.map_err(refused),
+                }
+            }
+            _ => as_typed(),
+        }
+    }
+
+    /// A crop in a bed as it is said back.
+    fn named(desk: &Desk<'_>, bed: &str, crop: &str, sowing: Option<&str>) -> String {
+        let of_catalogue = desk.settings.catalogue.crops.get(crop);
+        let apart = bed_of(desk.garden, bed).ok().zip(sowing).and_then(|(bed, sowing)| {
+            let planting = bed.plantings_of(crop).find(|planting| planting.is_sowing(sowing))?;
+            bed.told_apart(planting, of_catalogue?)
+        });
+        named(crop, apart.as_deref().or(sowing))
+    }
+
     /// When it was; a stretch of time is no answer.
     fn moment(&self, desk: &Desk<'_>) -> Result<crate::journal::when::Moment, Failure> {
         let moment = desk.when(self.at.as_deref())?;
@@ -135,9 +172,11 @@ impl HarvestedCommand {
         let (moment, understood) = desk.evening(self.about.at.as_deref())?;
         let day = desk.garden.zone.local(moment.at).date_naive();
         let crop = self.about.crop(&desk, bed, &named, day)?;
+        let sowing = self.about.sowing(&desk, bed, &crop, day)?;
+        let of = About::named(&desk, bed, &crop, sowing.as_deref());
         let shown = amount.as_typed(&typed);
-        let echo = format!("{shown} of {crop} from bed {bed}, {}{understood}.", desk.echo(&moment));
-        let what = Harvested { bed: bed.clone(), crop, amount, note: self.about.note(&desk)? };
+        let echo = format!("{shown} of {of} from bed {bed}, {}{understood}.", desk.echo(&moment));
+        let what = Harvested { bed: bed.clone(), crop, sowing, amount, note: self.about.note(&desk)? };
         let as_typed = self.words.join(" ");
         let entry = desk.entry(&moment, as_typed, What::Harvested(what), self.about.anyway)?;
         self.about.writing.write(&desk, vec![(entry, echo)])?;
@@ -174,11 +213,17 @@ impl DamageCommand {
             (None, Some(old)) if old.bed == *bed => old.crop.clone(),
             (None, _) => None,
         };
+        let sowing = match &crop {
+            Some(crop) => self.about.sowing(&desk, bed, crop, night.0)?,
+            None if self.about.sowing.is_some() => return Err(refused("Name the crop whose sowing it is")),
+            None => None,
+        };
         let photo = match &self.photo {
             Some(typed) => photo(typed).map_err(refused)?,
             None => old.and_then(|old| old.photo.clone()),
         };
-        let of = crop.as_ref().map_or(String::new(), |crop| format!("{crop} in "));
+        let named = |crop: &String| format!("{} in ", About::named(&desk, bed, crop, sowing.as_deref()));
+        let of = crop.as_ref().map_or(String::new(), named);
         let usable = self.usable.or(old.and_then(|old| old.usable));
         let how_usable = usable.map_or(String::new(), |usable| format!(", usable: {}", usable.word()));
         let echo = format!(
@@ -189,37 +234,43 @@ impl DamageCommand {
             desk.echo(&moment)
         );
         let note = self.about.note(&desk)?;
-        let what = Damage { bed: bed.clone(), crop, night, class, usable, note, photo };
+        let what = Damage { bed: bed.clone(), crop, sowing, night, class, usable, note, photo };
+        let entries = self.entries(&desk)?;
         if !self.about.anyway {
-            self.was_there(&desk, &what)?;
+            was_there(&desk, &what, &entries)?;
         }
+        let replaced = self.about.writing.replaces;
+        let contradicting: Vec<String> = contradicting(&what, moment.at, &desk.garden.zone, &entries)
+            .into_iter()
+            .filter(|(other, _)| Some(other.id) != replaced)
+            .map(|(other, damage)| {
+                let (number, class) = (other.id, damage.class.number());
+                let by = other.entry.by.as_ref().map_or(String::new(), |by| format!(" ({by})"));
+                format!(
+                    "Entry {number}{by} says class {class} of it; both count, the worse decides. If one is a slip: \
+                     --replaces {number}."
+                )
+            })
+            .collect();
         let entry = desk.entry(&moment, self.words.join(" "), What::Damage(what), self.about.anyway)?;
-        self.about.writing.write(&desk, vec![(entry, echo)])?;
+        self.about.writing.write_with(&desk, vec![(entry, echo)], &contradicting)?;
         Ok(Done::Well)
     }
 }
 
 impl DamageCommand {
-    /// Asks about damage to what was written down as lost before that night.
-    fn was_there(&self, desk: &Desk<'_>, damage: &Damage) -> Result<(), Failure> {
+    /// The whole journal so far.
+    fn entries(&self, desk: &Desk<'_>) -> Result<Vec<Written>, Failure> {
         let (garden, path) = (desk.garden, self.about.writing.configuration.store_path(desk.settings));
         if !path.exists() {
-            return Ok(());
+            return Ok(Vec::new());
         }
-        let entries = super::runtime()?.block_on(async {
+        super::runtime()?.block_on(async {
             let store = Store::open(&path, Open::ExistingOnly).await?;
             let entries = store.entries(&garden.id, None).await?;
             store.close().await;
-            Ok::<_, Failure>(entries)
-        })?;
-        let Some(lost) = lost_before(damage, garden, &entries) else { return Ok(()) };
-        let day = garden.zone.local(lost.entry.at).date_naive();
-        let crop = damage.crop.as_deref().unwrap_or_default();
-        Err(refused(format!(
-            "{crop} in bed {} was lost on {day}, before the night of {}, by entry {}; was it another night? If it was there \
-             all the same, write it down as resown, or add --anyway",
-            damage.bed, damage.night, lost.id
-        )))
+            Ok(entries)
+        })
     }
 
     /// Where nobody names a night: the one that people were asked about when they looked.
@@ -238,6 +289,19 @@ impl DamageCommand {
         })?;
         Ok(night_asked(garden, &desk.settings.catalogue, &known, bed, last_night))
     }
+}
+
+/// Asks about damage to what was written down as lost before that night.
+fn was_there(desk: &Desk<'_>, damage: &Damage, entries: &[Written]) -> Result<(), Failure> {
+    let Some(lost) = lost_before(damage, desk.garden, entries) else { return Ok(()) };
+    let day = desk.garden.zone.local(lost.entry.at).date_naive();
+    let crop = damage.crop.as_deref().unwrap_or_default();
+    let crop = About::named(desk, &damage.bed, crop, damage.sowing.as_deref());
+    Err(refused(format!(
+        "{crop} in bed {} was lost on {day}, before the night of {}, by entry {}; was it another night? If it was there \
+         all the same, write it down as resown, or add --anyway",
+        damage.bed, damage.night, lost.id
+    )))
 }
 
 impl GoneCommand {
@@ -261,8 +325,10 @@ impl GoneCommand {
             false => self.about.crop(&desk, &self.bed, &self.crop, day)?,
         };
         let how = if kind == Kind::Lost { "is lost" } else { "was sown or set out again" };
-        let echo = format!("{crop} in bed {} {how}, {}.", self.bed, desk.echo(&moment));
-        let gone = Gone { bed: self.bed.clone(), crop, note: self.about.note(&desk)? };
+        let sowing = self.about.sowing(&desk, &self.bed, &crop, day)?;
+        let of = About::named(&desk, &self.bed, &crop, sowing.as_deref());
+        let echo = format!("{of} in bed {} {how}, {}.", self.bed, desk.echo(&moment));
+        let gone = Gone { bed: self.bed.clone(), crop, sowing, note: self.about.note(&desk)? };
         let as_typed = format!("{} {}", self.bed, self.crop);
         let what = if kind == Kind::Lost { What::Lost(gone) } else { What::Resown(gone) };
         let entry = desk.entry(&moment, as_typed, what, self.about.anyway)?;

@@ -90,6 +90,16 @@ impl Writing {
 
     /// Writes entries down and says so: for each a sentence of what was understood.
     pub fn write(&self, desk: &Desk<'_>, entries: Vec<(Entry, String)>) -> Result<(), Failure> {
+        self.write_with(desk, entries, &[])
+    }
+
+    /// The same, and behind it remarks that refuse nothing.
+    pub fn write_with(
+        &self,
+        desk: &Desk<'_>,
+        entries: Vec<(Entry, String)>,
+        remarks: &[String],
+    ) -> Result<(), Failure> {
         let by = self.by.as_deref().map(note).transpose().map_err(refused)?.flatten();
         let path = self.configuration.store_path(desk.settings);
         let is_new = !path.exists();
@@ -126,6 +136,7 @@ impl Writing {
         if let Some(number) = self.replaces {
             text.push_str(&format!("It stands for entry {number}, which is kept and shown as corrected.\n"));
         }
+        remarks.iter().for_each(|remark| text.push_str(&format!("{remark}\n")));
         // A wrong folder of settings shows here, not when the entry is missed.
         if is_new {
             text.push_str(&format!("A new store was begun: {}.\n", path.display()));

@@ -9,7 +9,7 @@ use crate::journal::event::lows_of_readings;
 use crate::message::{AtRiskOf, Reader, look_again_letter};
 use crate::plan::said::Said;
 use crate::rounds::{Round, RoundKind};
-use crate::service::look::{read_back, span_of};
+use crate::service::look::{read_back, span_of, taken};
 use crate::service::store::RoundState;
 use crate::settings::GardenSettings;
 use crate::zone::NightOf;
@@ -95,7 +95,8 @@ impl Daemon<'_> {
         let mut lows = self.store.lows_of_logs(&garden.id, longitude, of, of).await?;
         lows.extend(typed.into_iter().filter(|low| low.night == of));
         lows.sort_by(|a, b| a.place.cmp(&b.place).then(a.low.0.total_cmp(&b.low.0)));
-        let night = NightBehind { of, said: &said, foretold: last, lows: &lows };
+        let taken = taken(self.store, garden, of, self.clock.now()).await?;
+        let night = NightBehind { of, said: &said, foretold: last, taken: &taken, lows: &lows };
         Ok(at_risk(garden, &self.settings.catalogue, night))
     }
 }
