@@ -14,6 +14,7 @@ pub mod covers;
 pub mod figures;
 pub mod forecasts;
 pub mod lows;
+pub mod rows;
 pub mod tolerances;
 
 use crate::beds::Garden;
@@ -27,6 +28,7 @@ use crate::units::Celsius;
 use crate::zone::NightOf;
 use chrono::NaiveDate;
 use lows::NightLow;
+use rows::LoggedRows;
 use std::collections::{BTreeMap, BTreeSet};
 use tolerances::Harmed;
 
@@ -57,6 +59,8 @@ pub struct Lessons {
     pub left_on: BTreeMap<String, NightOf>,
     /// Reports of harm, in order of time.
     pub damage: Vec<Harmed>,
+    /// What loggers wrote about the nights of these reports.
+    pub rows: Vec<LoggedRows>,
 }
 
 /// Beds on which something lay in a night, by [`crate::journal::lying`]: what it was, or `None` where it may not have lain
