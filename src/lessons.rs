@@ -14,6 +14,7 @@ pub mod covers;
 pub mod figures;
 pub mod forecasts;
 pub mod lows;
+pub mod rows;
 pub mod tolerances;
 
 use crate::beds::Garden;
@@ -27,6 +28,7 @@ use crate::units::Celsius;
 use crate::zone::NightOf;
 use chrono::NaiveDate;
 use lows::NightLow;
+use rows::LoggedRows;
 use std::collections::{BTreeMap, BTreeSet};
 use tolerances::Harmed;
 
@@ -48,6 +50,7 @@ pub fn of_harm(bed: &str, crop: &str) -> String {
 pub struct Lessons {
     /// In order of night and time.
     pub foretold: Vec<ForecastAtRound>,
+    /// In order of nights.
     pub lows: Vec<NightLow>,
     /// What somebody said is right, though it was asked about.
     pub confirmed: Confirmed,
@@ -57,6 +60,8 @@ pub struct Lessons {
     pub left_on: BTreeMap<String, NightOf>,
     /// Reports of harm, in order of time.
     pub damage: Vec<Harmed>,
+    /// What loggers wrote about the nights of these reports.
+    pub rows: Vec<LoggedRows>,
 }
 
 /// Beds on which something lay in a night, by [`crate::journal::lying`]: what it was, or `None` where it may not have lain
@@ -111,13 +116,19 @@ impl Lessons {
 
     /// The low of a night at a place, where a thermometer has seen the whole of it.
     fn low(&self, night: NightOf, place: &Place) -> Option<Celsius> {
-        self.lows.iter().find(|low| low.night == night && low.place == *place).map(|low| low.low)
+        let first = self.lows.partition_point(|low| low.night < night);
+        let mut of_night = self.lows.iter().skip(first).take_while(|low| low.night == night);
+        of_night.find(|low| low.place == *place).map(|low| low.low)
     }
 
     /// The last thing foretold of a night before its sun rose.
     fn last_foretold(&self, garden: &Garden, of: NightOf) -> Option<&ForecastAtRound> {
+        let first = self.foretold.partition_point(|round| round.night < of);
+        let end = self.foretold.partition_point(|round| round.night <= of);
+        let mut rounds = self.foretold.get(first..end)?.iter().rev().peekable();
+        rounds.peek()?;
         let sunrise = span_of(garden, of).sunrise;
-        self.foretold.iter().rev().find(|round| round.night == of && round.made_at <= sunrise)
+        rounds.find(|round| round.made_at <= sunrise)
     }
 }
 

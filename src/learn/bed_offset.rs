@@ -31,16 +31,24 @@ pub struct BedReading {
 /// How far the difference of two thermometers lies from the offset of their places on one night, K: each reads within
 /// 0.5 K, and air moves (assumed).
 pub const NIGHTLY_SPREAD: f64 = 0.9;
+/// Part of that variance which all beds of a night have in common: they are compared with one thermometer at the screen,
+/// and the air moves there too (assumed: of 0.81 K² its 0.25, and half of what the two thermometers leave).
+pub const COMMON_OF_NIGHT: f64 = 0.5;
 /// Part of the variance of offsets that the beds of a garden have in common: a screen in a poor place makes all of them
 /// wrong alike (assumed).
 const IN_COMMON: f64 = 0.3;
 /// On a night less clear and calm than this nothing is to be seen of an offset.
 const LEAST_CLEAR_CALM: f64 = 0.1;
 
+/// The spread of a part of a night's variance, K.
+fn of_night(part: f64) -> f64 {
+    NIGHTLY_SPREAD * part.sqrt()
+}
+
 /// The offsets, in the order of the beds.
 ///
 /// ```text
-/// y = w (m + p (sqrt(0.3) g + sqrt(0.7) d)) + e,   g, d ~ N(0, 1),   e ~ N(0, 0.9^2)
+/// y = w (m + p (sqrt(0.3) g + sqrt(0.7) d)) + c + e,   g, d ~ N(0, 1),   c, e ~ N(0, 0.9^2 / 2)
 /// ```
 ///
 /// | symbol   | meaning                                                          | unit | accepted range |
@@ -49,9 +57,11 @@ const LEAST_CLEAR_CALM: f64 = 0.1;
 /// | `w`      | how much of a clear, calm night it was, and so of the offset shows | -  | 0.1 to 1       |
 /// | `m`, `p` | published offset and its spread                                  | K    | p above 0      |
 /// | `g`, `d` | what all beds of the garden have in common, what this one has alone | - |                |
+/// | `c`, `e` | what a night has in common at all beds, what it has at this one alone | K |               |
 ///
-/// All `g` and `d` together, with the bounded pull of [`Pull`](super::bounded::Pull): no report moves an offset, of its own
-/// bed or another, by more than half the published spread of that one.
+/// All `g`, `d` and `c` together, with the bounded pull of [`Pull`](super::bounded::Pull): no report moves an offset, of its
+/// own bed or another, by more than half the published spread of that one. The screen's low is one report, though it stands
+/// in those of all beds.
 ///
 /// **Method error.** `tests/learning.rs`: how often the 80 % interval holds the truth, of a bed that is read every night,
 /// seldom and never. How much beds differ is taken as published and not learned.
@@ -82,8 +92,11 @@ pub fn learn(beds: &[BedReadings]) -> Vec<Learned> {
     let seen: Vec<(Figure, Vec<Seen>)> = beds.iter().zip(&sorted).map(group).collect();
     let groups: Vec<Group<'_>> = seen.iter().map(|(published, seen)| Group { published: *published, seen }).collect();
     let nothing = groups.iter().all(|group| group.seen.is_empty());
-    let figures =
-        if nothing { beds.iter().map(|bed| bed.published).collect() } else { pooled::learn(&groups, IN_COMMON) };
+    let figures = if nothing {
+        beds.iter().map(|bed| bed.published).collect()
+    } else {
+        pooled::learn(&groups, IN_COMMON, of_night(COMMON_OF_NIGHT))
+    };
     let learned = beds.iter().zip(sorted).zip(figures);
     learned
         .map(|((bed, (seen, asked)), learned)| Learned {
@@ -108,7 +121,7 @@ fn sort(bed: &BedReadings) -> (Vec<Seen>, Vec<Asked>) {
                 night: reading.night,
                 value: (reading.bed - reading.screen).0,
                 loading: reading.clear_calm,
-                spread: NIGHTLY_SPREAD,
+                spread: of_night(1.0 - COMMON_OF_NIGHT),
             }),
         }
     }

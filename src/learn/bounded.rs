@@ -58,6 +58,11 @@ impl Pull {
         Pull::with_corner(if corner > HUBER { HUBER } else { corner })
     }
 
+    /// Beyond how many standard deviations it pulls no harder.
+    pub(super) fn corner(self) -> f64 {
+        self.corner
+    }
+
     /// The pull of a report that lies `z` standard deviations off.
     pub fn psi(self, z: f64) -> f64 {
         z.clamp(-self.corner, self.corner)

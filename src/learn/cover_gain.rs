@@ -102,7 +102,7 @@ pub fn learn(cover: Cover, pairs: &[PairedReading]) -> LearnedGain {
         }
     }
     let (seen, asked) = (by_night(seen), in_order(asked));
-    let learned = match pooled::learn(&[Group { published, seen: &seen }], 0.0).first() {
+    let learned = match pooled::learn(&[Group { published, seen: &seen }], 0.0, 0.0).first() {
         Some(learned) if !seen.is_empty() => *learned,
         _ => published,
     };

@@ -158,7 +158,7 @@ pub fn sure(garden: &Garden, lows: &[NightLow], entries: &[Written]) -> Confirme
 }
 
 /// Whatever the cover is called, there is one on a bed.
-fn without_cover(place: &Place) -> Place {
+pub fn without_cover(place: &Place) -> Place {
     match place {
         Place::UnderCover { bed, .. } => Place::UnderCover { bed: bed.clone(), cover: None },
         Place::Screen | Place::Bed { .. } | Place::Soil { .. } => place.clone(),

@@ -4,15 +4,16 @@
 //! among those that carry weight: if nothing is to be seen, nothing is to be seen on that part either, and if something is,
 //! it is there first.
 
-use super::{Lessons, lows, of_harm};
+use super::rows::are_known;
+use super::{Lessons, lows, of_harm, span_of};
 use crate::beds::{Bed, Garden, Planting};
 use crate::crops::{Catalogue, Crop, Figures, Frame, Harm, Organ, Tolerance};
 use crate::journal::{Damage, Place};
 use crate::learn::Learned;
 use crate::learn::tolerance::{DamageReport, learn};
-use crate::night::Estimate;
-use crate::night::bed::MEASURED_OFFSET_SPREAD;
+use crate::night::bed::{MEASURED_OFFSET_SPREAD, on_a_night};
 use crate::night::cover::CoverConditions;
+use crate::night::{Estimate, hours_below};
 use crate::risk::{DECIDING_SHARE, HardenedBy, hardening_of, relief, stage_of};
 use crate::units::Kelvins;
 use crate::zone::NightOf;
@@ -162,14 +163,27 @@ fn report(
         return Err(Why::Several);
     }
     let part = part_of(crop, stage.name)?;
-    let air = air_at(garden, lessons, bed, night)?;
+    let (air, seen_at) = air_at(garden, lessons, bed, night)?;
     // The garden's own gain and hours, where it has them.
     let figures = garden.figures(planting, stage.name, part).figures;
-    let state = hardening_of(bed, planting, crop, &stage, &[], night);
-    let just_set_out = state.from == HardenedBy::JustSetOut;
-    let hardening = if just_set_out { Kelvins(0.0) } else { figures.hardened_gain };
-    let short =
-        figures.exposure_hours.map_or(Kelvins(0.0), |hours| relief(part.damage_begins, part.severe, 0.0, hours));
+    let span = span_of(garden, night);
+    let rows_at = |place: &Place| {
+        lessons.rows.iter().filter(|rows| rows.night == night && rows.place == *place).collect::<Vec<_>>()
+    };
+    let mut records = rows_at(&Place::Screen).into_iter().map(|rows| rows.days_before(&span));
+    // A day of which too little is known would count as mild, and what hardening it gave as none.
+    let past = records.find(|days| are_known(days)).unwrap_or_default();
+    let state = hardening_of(bed, planting, crop, &stage, &past, night);
+    let degree = (state.from != HardenedBy::NoRecord).then_some(state.degree);
+    let gain = figures.hardened_gain;
+    let hardening = Taken { most: Kelvins(gain.0 * degree.unwrap_or(1.0)), is_known: degree.is_some() };
+    let hours = lessons.low(night, &seen_at).and_then(|low| {
+        let rows = rows_at(&seen_at).into_iter().find_map(|rows| rows.whole_night(&span, low))?;
+        let (begins, here) = (part.damage_begins - hardening.most, air.mean - low);
+        Some(hours_below(rows.iter().map(|(at, air)| (*at, *air + here)), begins))
+    });
+    let most = |needed| relief(part.damage_begins, part.severe, hours.unwrap_or(0.0), needed);
+    let short = Taken { most: figures.exposure_hours.map_or(Kelvins(0.0), most), is_known: hours.is_some() };
     let report = DamageReport {
         night,
         bed: number,
@@ -192,46 +206,62 @@ impl Part {
     }
 }
 
-/// What an unhardened plant would have felt in a long frost, where neither hardening nor hours are known: both count in
-/// full. That errs to the tender side: harm is taken to have come of milder air than it did. That they may have been
-/// anything from nothing to all is in the spread, as of even chances.
-fn as_unhardened(air: Estimate, hardening: Kelvins, relief: Kelvins) -> Estimate {
-    let of_even_chances = hardening.0.hypot(relief.0) / 12.0_f64.sqrt();
-    air.moved(Kelvins(hardening.0 + relief.0), Kelvins(of_even_chances))
+/// What made a frost milder to a plant than its low alone.
+#[derive(Clone, Copy)]
+struct Taken {
+    /// As it was, or, where that is not known, as much as it can have been.
+    most: Kelvins,
+    is_known: bool,
 }
 
-/// The lowest air at the plants of a bed: under the cover that was on it, else in the open. A thermometer in that place
-/// goes before one beside it, and that before the garden's screen; without any of them nothing is known.
-fn air_at(garden: &Garden, lessons: &Lessons, bed: &Bed, night: NightOf) -> Result<Estimate, Why> {
-    let low = |place: Place| {
-        let low = lows::at(&lessons.lows, night, &place)?;
+/// What an unhardened plant would have felt in a long frost. Hardening and hours that are not known count in full, which errs
+/// to the tender side: harm is taken to have come of milder air than it did. That they may have been anything from nothing to
+/// all is in the spread, as of even chances.
+fn as_unhardened(air: Estimate, hardening: Taken, relief: Taken) -> Estimate {
+    let of_even_chances = |taken: Taken| if taken.is_known { 0.0 } else { taken.most.0 / 12.0_f64.sqrt() };
+    let spread = Kelvins(of_even_chances(hardening).hypot(of_even_chances(relief)));
+    air.moved(Kelvins(hardening.most.0 + relief.most.0), spread)
+}
+
+/// The lowest air at the plants of a bed, and where a thermometer showed it: under the cover that was on it, else in the
+/// open. A thermometer in that place goes before one beside it, and that before the garden's screen; without any of them
+/// nothing is known.
+fn air_at(garden: &Garden, lessons: &Lessons, bed: &Bed, night: NightOf) -> Result<(Estimate, Place), Why> {
+    let low = |place: &Place| {
+        let low = lows::at(&lessons.lows, night, place)?;
         Some(Estimate { mean: low.low, spread: THERMOMETER }.moved(Kelvins(0.0), low.spread))
     };
     let id = bed.id.clone();
-    if let Some(under) = low(Place::UnderCover { bed: id.clone(), cover: None }) {
-        return Ok(under);
+    let at_bed = Place::Bed { bed: id.clone() };
+    let beneath = Place::UnderCover { bed: id.clone(), cover: None };
+    if let Some(under) = low(&beneath) {
+        return Ok((under, beneath));
     }
-    let cover = match lessons.covered.get(&(night, id.clone())) {
+    let cover = match lessons.covered.get(&(night, id)) {
         None => None,
         Some(None) => return Err(Why::UnknownCover),
         Some(Some(cover)) => Some(*cover),
     };
     let round = || lessons.last_foretold(garden, night).ok_or(Why::NoRound);
-    let open = match low(Place::Bed { bed: id }) {
-        Some(here) => here,
+    let (open, seen_at) = match low(&at_bed) {
+        Some(low) => (low, at_bed),
         None => {
-            let screen = low(Place::Screen).ok_or(Why::NoLow)?;
+            let screen = low(&Place::Screen).ok_or(Why::NoLow)?;
             let weight = round()?.clear_calm;
-            let learned = bed.learned_offset.map_or(bed.exposure.effect().offset_spread, |learned| learned.spread);
-            let spread = if bed.offset.is_some() { MEASURED_OFFSET_SPREAD } else { learned };
-            screen.moved(Kelvins(bed.offset_in_use().0 * weight), Kelvins(spread.0 * weight))
+            let spread = match (bed.offset, bed.learned_offset) {
+                (Some(_), _) => on_a_night(MEASURED_OFFSET_SPREAD),
+                (None, Some(learned)) => on_a_night(learned.spread),
+                (None, None) => bed.exposure.effect().offset_spread,
+            };
+            let open = screen.moved(Kelvins(bed.offset_in_use().0 * weight), Kelvins(spread.0 * weight));
+            (open, Place::Screen)
         }
     };
-    let Some(cover) = cover else { return Ok(open) };
+    let Some(cover) = cover else { return Ok((open, seen_at)) };
     let conditions =
         CoverConditions { wind_10m: round()?.wind_10m.0, left_by_the_day: CoverConditions::left_by(None, None) };
     let gain = garden.learned.gain(cover, conditions);
-    Ok(open.moved(gain.mean, gain.spread))
+    Ok((open.moved(gain.mean, gain.spread), seen_at))
 }
 
 #[cfg(test)]

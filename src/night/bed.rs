@@ -75,13 +75,23 @@ const ROOF_GAIN: (Kelvins, Kelvins) = (Kelvins(6.0), Kelvins(2.0));
 /// How well an offset is known that the garden has measured on a few nights, K (assumed).
 pub const MEASURED_OFFSET_SPREAD: Kelvins = Kelvins(0.4);
 
+/// How far the air at a bed lies from its offset on one night, K: what two thermometers of 0.5 K each leave of the 0.9 K by
+/// which such pairs differ from night to night ([`NIGHTLY_SPREAD`](crate::learn::bed_offset::NIGHTLY_SPREAD); assumed).
+const AIR_OF_A_NIGHT: f64 = 0.56;
+
+/// How well the air of one night at a bed is known from an offset that was measured or learned: more nights make the offset
+/// sure and no night like the others. What is published of an exposure is the scatter of its nights already.
+pub fn on_a_night(offset_spread: Kelvins) -> Kelvins {
+    Kelvins(offset_spread.0.hypot(AIR_OF_A_NIGHT))
+}
+
 /// The air at a place against the garden's screen on a clear, calm night, and how well that is known: as measured, else as
 /// learned, else as of its exposure.
 pub fn offset_at(place: &Place) -> (Kelvins, Kelvins) {
     let effect = place.exposure.effect();
     match (place.offset, place.learned) {
-        (Some(offset), _) => (offset, MEASURED_OFFSET_SPREAD),
-        (None, Some(learned)) => (learned.mean, learned.spread),
+        (Some(offset), _) => (offset, on_a_night(MEASURED_OFFSET_SPREAD)),
+        (None, Some(learned)) => (learned.mean, on_a_night(learned.spread)),
         (None, None) => (effect.offset, effect.offset_spread),
     }
 }

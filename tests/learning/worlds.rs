@@ -37,13 +37,26 @@ pub struct Quantity {
     pub trial: fn(&mut Chance, usize, Option<f64>, bool) -> Trial,
 }
 
-pub const QUANTITIES: [Quantity; 9] = [
+pub const QUANTITIES: [Quantity; 13] = [
     Quantity { name: "forecast shift, clear and calm", trial: |c, n, odd, s| forecast(c, n, odd, s, Sky::ClearCalm).0 },
     Quantity { name: "forecast shift, other nights", trial: |c, n, odd, s| forecast(c, n, odd, s, Sky::Other).0 },
     Quantity { name: "forecast spread, logarithm", trial: |c, n, odd, s| forecast(c, n, odd, s, Sky::Other).1 },
-    Quantity { name: "offset of a bed read every night", trial: |c, n, odd, s| beds(c, n, odd, s, 0) },
-    Quantity { name: "offset of a bed read one night in ten", trial: |c, n, odd, s| beds(c, n, odd, s, 3) },
-    Quantity { name: "offset of a bed never read", trial: |c, n, odd, s| beds(c, n, odd, s, 5) },
+    Quantity { name: "offset of a bed read every night", trial: |c, n, odd, s| beds(c, n, odd, s, 0, Odd::AtBed) },
+    Quantity { name: "offset of a bed read one night in ten", trial: |c, n, odd, s| beds(c, n, odd, s, 3, Odd::AtBed) },
+    Quantity { name: "offset of a bed never read", trial: |c, n, odd, s| beds(c, n, odd, s, 5, Odd::AtBed) },
+    Quantity {
+        name: "offset of a read bed, the screen odd",
+        trial: |c, n, odd, s| beds(c, n, odd, s, 0, Odd::AtScreen),
+    },
+    Quantity {
+        name: "offset of an unread bed, the screen odd",
+        trial: |c, n, odd, s| beds(c, n, odd, s, 5, Odd::AtScreen),
+    },
+    Quantity {
+        name: "offset of a bed, its neighbour odd",
+        trial: |c, n, odd, s| beds(c, n, odd, s, 1, Odd::Neighbour),
+    },
+    Quantity { name: "offset of an unread bed, one odd", trial: |c, n, odd, s| beds(c, n, odd, s, 5, Odd::Neighbour) },
     Quantity { name: "gain of medium row cover", trial: cover },
     Quantity { name: "tolerance, thermometers at the plants", trial: |c, n, odd, s| tolerance(c, n, odd, s, 0.5) },
     Quantity { name: "tolerance, temperatures worked out", trial: |c, n, odd, s| tolerance(c, n, odd, s, 1.5) },
@@ -91,9 +104,18 @@ fn forecast(chance: &mut Chance, nights: usize, odd: Option<f64>, shuffled: bool
     (Trial { truth, learned: learned.at(3, asked_for).shift }, Trial { truth: log_factor, learned: log })
 }
 
+/// Which thermometer is odd: the only one at a bed in its night, that at the screen, with which all beds of a night are
+/// compared, or one at a bed in a night in which the others are read too.
+#[derive(Clone, Copy, PartialEq)]
+enum Odd {
+    AtBed,
+    AtScreen,
+    Neighbour,
+}
+
 /// Six beds of several exposures, with 0.3 of the variance of their offsets in common; the fourth is read one night in
-/// ten, the last never.
-fn beds(chance: &mut Chance, nights: usize, odd: Option<f64>, shuffled: bool, which: usize) -> Trial {
+/// ten, the last never. Half of the variance of a night is common to its beds.
+fn beds(chance: &mut Chance, nights: usize, odd: Option<f64>, shuffled: bool, which: usize, which_is: Odd) -> Trial {
     let published = [(0.0, 0.5), (-2.0, 1.0), (0.5, 0.7), (1.0, 0.8), (0.0, 0.5), (-2.0, 1.0)];
     let common = chance.normal();
     let truths: Vec<f64> = published
@@ -113,16 +135,32 @@ fn beds(chance: &mut Chance, nights: usize, odd: Option<f64>, shuffled: bool, wh
         .collect();
     for index in 0..nights {
         let clear_calm = chance.between(0.2, 1.0);
+        let half = bed_offset::NIGHTLY_SPREAD * 0.5f64.sqrt();
+        let of_night = half * chance.normal();
         for (bed, truth) in
             [0, 1, 2, 4, 3].into_iter().take(if index % 10 == 0 { 5 } else { 4 }).map(|bed| (bed, truths[bed]))
         {
-            let difference = clear_calm * truth + bed_offset::NIGHTLY_SPREAD * chance.normal();
+            let difference = clear_calm * truth + of_night + half * chance.normal();
             all[bed].readings.push(reading(index, clear_calm, difference));
         }
     }
     // The odd one is read at the bed that is looked at; at a bed never read, at its neighbour.
     let at = if which == 5 { 1 } else { which };
-    all[at].readings.extend(odd.map(|odd| reading(nights, 1.0, published[at].0 + odd)));
+    if which_is == Odd::Neighbour {
+        let half = bed_offset::NIGHTLY_SPREAD * 0.5f64.sqrt();
+        let of_night = half * chance.normal();
+        for at in [0, 1, 2, 3] {
+            all[at].readings.push(reading(nights, 1.0, truths[at] + of_night + half * chance.normal()));
+        }
+    }
+    let odd_ones = match which_is {
+        Odd::AtBed => vec![at],
+        Odd::AtScreen => vec![0, 1, 2, 3, 4],
+        Odd::Neighbour => vec![4],
+    };
+    for at in odd_ones {
+        all[at].readings.extend(odd.map(|odd| reading(nights, 1.0, published[at].0 + odd)));
+    }
     if shuffled {
         all.iter_mut().for_each(|bed| chance.shuffle(&mut bed.readings));
     }

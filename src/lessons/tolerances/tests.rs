@@ -1,5 +1,5 @@
 use super::*;
-use crate::beds::{OwnFigures, sample};
+use crate::beds::{Hardened, OwnFigures, sample};
 use crate::crops::damage::DamageClass;
 use crate::crops::{HarvestHabit, Life, sample as crops};
 use crate::journal::Entry;
@@ -9,11 +9,12 @@ use crate::journal::{Covered, Uncovered, What};
 use crate::learn::Figure;
 use crate::lessons::figures::{Accepted, Accepts, InUse, Row, apply, rows};
 use crate::lessons::lows::NightLow;
+use crate::lessons::rows::LoggedRows;
 use crate::lessons::span_of;
 use crate::night::cover::{Cover, Layers};
 use crate::rounds::RoundKind;
 use crate::units::{Celsius, MetresPerSecond};
-use chrono::{Duration, NaiveDate};
+use chrono::{DateTime, Duration, NaiveDate, Utc};
 use std::collections::BTreeSet;
 
 /// Heads that suffer from -2 C, and leaves from -4 C; hardening takes 1 K off either.
@@ -27,8 +28,11 @@ fn catalogue() -> Catalogue {
     Catalogue { crops: [crop, other].map(|crop| (crop.id.clone(), crop)).into(), ..Catalogue::default() }
 }
 
+/// Of plants of which nobody says whether they are hardened.
 fn garden() -> Garden {
-    sample::garden(vec![sample::bed("A2", &[("broccoli", "grown")])], vec![sample::cloth(1)])
+    let mut garden = sample::garden(vec![sample::bed("A2", &[("broccoli", "grown")])], vec![sample::cloth(1)]);
+    garden.beds[0].plantings[0].hardened = None;
+    garden
 }
 
 fn night(day: i64) -> NightOf {
@@ -111,9 +115,9 @@ fn the_thermometer_nearest_the_plants_speaks_and_hardening_that_is_not_known_cou
     near(felt(&garden, vec![low(0, bed(), -3.0)], as_is), -2.0, 0.577_350);
     near(felt(&garden, vec![low(0, bed(), -3.0), low(0, Place::Screen, 1.0)], as_is), -2.0, 0.577_350);
     near(felt(&garden, vec![low(0, bed(), -3.0), low(0, under(), -1.0)], as_is), 0.0, 0.577_350);
-    // Half of an offset of -2 K and half of its 0.4 K: sqrt(0.25 + 0.04 + 1/12).
+    // Half of an offset of -2 K and half of its 0.4 K and of the night's own 0.56 K: sqrt(0.25 + 0.1184 + 1/12).
     garden.beds[0].offset = Some(Kelvins(-2.0));
-    near(felt(&garden, vec![low(0, Place::Screen, -3.0)], as_is), -3.0, 0.611_010);
+    near(felt(&garden, vec![low(0, Place::Screen, -3.0)], as_is), -3.0, 0.672_111);
     // Without a round it is not known how clear and calm it was; a thermometer at the bed asks for none.
     assert_eq!(felt(&garden, vec![low(0, Place::Screen, -3.0)], |lessons| lessons.foretold.clear()), Err(Why::NoRound));
     near(felt(&garden, vec![low(0, bed(), -3.0)], |lessons| lessons.foretold.clear()), -2.0, 0.577_350);
@@ -124,6 +128,64 @@ fn the_thermometer_nearest_the_plants_speaks_and_hardening_that_is_not_known_cou
     (planting.planted, planting.hardened) = (Some(night(-5).0), None);
     planting.raised = Some(crate::beds::Raised::UnderCover);
     near(felt(&garden, vec![low(0, bed(), -3.0)], as_is), -3.0, 0.5);
+}
+
+#[test]
+fn a_degree_of_hardening_that_is_stated_counts_as_stated() {
+    let mut garden = garden();
+    let lows = || vec![low(0, bed(), -3.0)];
+    for (word, mean) in [(Hardened::No, -3.0), (Hardened::Partly, -2.6), (Hardened::Fully, -2.0)] {
+        garden.beds[0].plantings[0].hardened = Some(word);
+        near(felt(&garden, lows(), |_| ()), mean, 0.5);
+    }
+}
+
+/// Rows of every ten minutes, from so many days before the night on.
+fn logged(garden: &Garden, place: Place, days: i64, air: impl Fn(DateTime<Utc>) -> f64) -> LoggedRows {
+    let span = span_of(garden, night(0));
+    let from = span.sunset - Duration::days(days);
+    let steps = (span.end() - from).num_minutes() / 10;
+    let row = |step: i64| from + Duration::minutes(10 * step);
+    LoggedRows { night: night(0), place, rows: (0..=steps).map(|step| (row(step), Celsius(air(row(step))))).collect() }
+}
+
+#[test]
+fn the_days_before_harden_where_a_logger_saw_all_of_them() {
+    let garden = garden();
+    let behind = |days: i64, air: f64| {
+        let rows = logged(&garden, Place::Screen, days, |_| air);
+        felt(&garden, vec![low(0, bed(), -3.0)], |lessons| lessons.rows = vec![rows])
+    };
+    // Ten days at 12 C harden nothing, at 2 C three tenths, at -3 C all.
+    near(behind(10, 12.0), -3.0, 0.5);
+    near(behind(10, 2.0), -2.7, 0.5);
+    near(behind(10, -3.0), -2.0, 0.5);
+    // Of a day less nothing is known of the first, and as before all may have been gained.
+    near(behind(9, 12.0), -2.0, 0.577_350);
+}
+
+#[test]
+fn hours_count_where_a_logger_saw_the_night() {
+    let mut garden = garden();
+    garden.beds[0].plantings[0].hardened = Some(Hardened::No);
+    garden.own_figures =
+        vec![OwnFigures { crop: "broccoli".into(), exposure_hours: Some(4.0), ..OwnFigures::default() }];
+    let short = |change: fn(&mut LoggedRows)| {
+        // Below -2 C for an hour about midnight: down to -3 C and up again.
+        let midnight = span_of(&garden, night(0)).sunset + Duration::hours(6);
+        let air = |at: DateTime<Utc>| -3.0 + 2.0 * ((at - midnight).num_minutes() as f64 / 60.0).abs();
+        let mut rows = logged(&garden, bed(), 0, air);
+        change(&mut rows);
+        felt(&garden, vec![low(0, bed(), -3.0)], |lessons| lessons.rows = vec![rows])
+    };
+    // A quarter of four hours: of the half of two kelvins three quarters, and nothing is left to chance.
+    near(short(|_| ()), -3.0 + 0.75, 0.5);
+    // A hole, or another low than the one that counts: all of it, as before.
+    let unknown = (0.25 + 1.0 / 12.0_f64).sqrt();
+    near(short(|rows| drop(rows.rows.drain(10..25))), -2.0, unknown);
+    near(short(|rows| rows.rows[3].1 = Celsius(-5.0)), -2.0, unknown);
+    // Cold from dusk to dawn.
+    near(short(|rows| rows.rows.iter_mut().for_each(|row| row.1 = Celsius(-3.0))), -3.0, 0.5);
 }
 
 #[test]

@@ -223,3 +223,20 @@ fn a_roof_keeps_some_kelvins_and_no_more() {
     assert!(inside.tissue.mean == inside.screen.mean && inside.tissue.mean > outside.tissue.mean);
     assert!(inside.hours.iter().all(|hour| hour.tissue < Celsius(0.0)), "no roof keeps such a night above freezing");
 }
+
+/// However many nights an offset rests on, the air of the next lies about it as it did about those.
+#[test]
+fn an_offset_that_is_known_leaves_the_scatter_of_its_nights() {
+    let night = night(6.0, -2.0, -4.0, 0.5, 0.0);
+    let spread = |offset: Option<f64>, learned: Option<f64>| {
+        let learned = learned.map(|spread| LearnedOffset { mean: Kelvins(0.0), spread: Kelvins(spread), nights: 30 });
+        at_bed(&night, &Place { offset: offset.map(Kelvins), learned, ..OPEN_GROUND }, PRESSURE).screen.spread.0
+    };
+    // 2 K of the night, 0.56 K of the bed's air, and what of the offset is not known; published is the whole, 0.5 K.
+    for (found, of_bed) in
+        [(spread(None, Some(0.0)), 0.56), (spread(None, Some(0.42)), 0.7), (spread(Some(0.0), None), 0.688_186)]
+    {
+        assert!((found - 2.0_f64.hypot(of_bed)).abs() < 1e-6, "{found} and {of_bed}");
+    }
+    assert!((spread(None, None) - 2.0_f64.hypot(0.5)).abs() < 1e-12);
+}

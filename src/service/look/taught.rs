@@ -3,12 +3,13 @@
 use super::known::dangers_around;
 use super::mornings;
 use crate::beds::Garden;
-use crate::journal::What;
 use crate::journal::event::Written;
 use crate::journal::found::{Dangers, reports};
 use crate::journal::lying::{Stay, stays};
+use crate::journal::{Place, Sampled, What};
 use crate::lessons::figures::{self, Accepts};
 use crate::lessons::forecasts::{COLD_ENOUGH, NIGHTS_OF_A_LIST};
+use crate::lessons::rows::LoggedRows;
 use crate::lessons::tolerances::Harmed;
 use crate::lessons::{Confirmed, Lessons, covered, left_on, lows, span_of};
 use crate::night::screen::Span;
@@ -125,7 +126,26 @@ async fn nights_of_harm(
     let nights: BTreeSet<NightOf> = damage.iter().map(|harm| harm.night).collect();
     let lessons = seen(store, garden, &nights.iter().copied().collect::<Vec<_>>(), false).await?;
     let covered = covered(garden, stays, &nights);
-    Ok(Lessons { covered, damage, ..lessons })
+    let rows = rows_about(store, garden, &nights).await?;
+    Ok(Lessons { covered, damage, rows, ..lessons })
+}
+
+/// The rows of loggers about nights, and about the days before them.
+async fn rows_about(store: &Store, garden: &Garden, nights: &BTreeSet<NightOf>) -> Result<Vec<LoggedRows>, StoreFault> {
+    let mut all = Vec::new();
+    for (number, series) in store.series(&garden.id).await? {
+        if series.sampled != Sampled::Instant || matches!(series.place, Place::Soil { .. }) {
+            continue;
+        }
+        for night in nights {
+            let (place, span) = (lows::without_cover(&series.place), span_of(garden, *night));
+            let rows = store.logged(number, LoggedRows::since(&place, &span), span.end()).await?;
+            if !rows.is_empty() {
+                all.push(LoggedRows { night: *night, place, rows });
+            }
+        }
+    }
+    Ok(all)
 }
 
 /// What thermometers showed of nights, in order, and what was foretold of them.
