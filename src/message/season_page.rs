@@ -505,8 +505,10 @@ fn notes(shown: Scale) -> Vec<String> {
             .into(),
         format!("Frost: a low of {freezing} or less. Hours are those of loggers; over holes of more than an hour nothing is counted."),
         "Work with covers: laying and taking off those that were written down, as lists reckon it, in little wind and \
-         without the way. Worth saved: what the bed is worth, times the chance of damage that the list gave for the open \
-         bed, less the damage that was found, or where nobody looked the chance that it gave under the cover. On nights \
+         without the way. Worth saved: of each planting that was covered, what the list expected it to lose in the open, of what \
+         would still have stood there, less the damage that was found, or where nobody looked what the list expected to \
+         be lost under the cover; lists that did not keep this count with the chance of the bed's tenderest part. What would \
+         have been lost once is not lost again, so that a bed saves no more over a season than it is worth. On nights \
          that stayed warmer nothing was saved. Worth lost: what was harmed, by the middle of its damage class, and \
          plantings gone within two weeks of a cold night. What beds are worth, and what stands in them, is taken from the \
          settings of today."
