@@ -9,7 +9,7 @@ use crate::plan::Measure;
 use crate::plan::said::{Said, SaidBed, SaidLoss};
 use crate::rounds::RoundKind;
 use crate::units::{Kelvins, MetresPerSecond};
-use chrono::{DateTime, NaiveDate, TimeZone, Utc};
+use chrono::{DateTime, Datelike, NaiveDate, TimeZone, Utc};
 
 fn night(day: u32) -> NightOf {
     NightOf(NaiveDate::from_ymd_opt(2027, 1, day).expect("a date"))
@@ -129,6 +129,55 @@ fn known() -> Known {
             covered(13, "A1"),
         ],
     }
+}
+
+/// Two rounds of the 12th after work had ended at 21:50 UTC: one that saw the cold with the thermometer's help, and its list.
+fn seen_in_the_dark() -> Known {
+    let mut known = known();
+    let round = ForecastAtRound { made_at: at(13, 0), round: RoundKind::Dusk, readings: 1, ..foretold(12, -4.0) };
+    known.foretold.insert(3, round);
+    let (night, mut list) = said(12, &[("A1", Measure::Cover, Some("white cloth"), 0.9, 0.2)]);
+    list.at = at(13, 0);
+    known.said.insert(2, (night, list));
+    known
+}
+
+/// By day 1 °C was foretold of a night of -4 °C, and nothing asked; that is how good the forecast was.
+#[test]
+fn what_is_first_said_in_the_dark_is_late_and_no_forecast() {
+    with(&seen_in_the_dark(), |season| {
+        let found = season.nights.iter().find(|found| found.of == night(12)).expect("a night");
+        assert_eq!((found.verdict, found.foretold.map(|low| low.mean)), (Verdict::Late, Some(Celsius(1.0))));
+        assert_eq!((found.asked().count(), found.asked_late().count(), found.missed.len()), (0, 1, 0));
+        let bed = season.beds.first().expect("a bed");
+        assert_eq!((bed.asked, bed.hits, bed.late, bed.misses), (4, 1, 1, 0));
+        let errors = &season.quality.as_ref().expect("measured").errors;
+        assert!(errors.mean_absolute.0 > 1.7, "{errors:?}");
+    });
+    // The same words before the end of work are a hit.
+    let mut in_time = seen_in_the_dark();
+    in_time.foretold.iter_mut().for_each(|round| round.made_at = at(round.night.0.day(), 21));
+    in_time.said.iter_mut().for_each(|(of, said)| said.at = at(of.0.day(), 21));
+    with(&in_time, |season| {
+        let found = season.nights.iter().find(|found| found.of == night(12)).expect("a night");
+        assert_eq!((found.verdict, found.foretold.map(|low| low.mean)), (Verdict::Hit, Some(Celsius(-4.0))));
+    });
+}
+
+/// People had done the work when the thermometer showed that it was not needed.
+#[test]
+fn what_is_called_off_in_the_dark_was_asked_for_all_the_same() {
+    let mut known = known();
+    let (of, mut list) = said(11, &[("A1", Measure::Fine, None, 0.02, 0.02)]);
+    list.at = at(12, 0);
+    known.said.insert(2, (of, list.clone()));
+    // And the word of the morning says again what the night's list was.
+    known.said.insert(1, (night(10), Said { kept: Some(Vec::new()), at: at(11, 13), ..known.said[0].1.clone() }));
+    with(&known, |season| {
+        let of = |day: u32| season.nights.iter().find(|found| found.of == night(day)).expect("a night");
+        assert_eq!((of(11).verdict, of(10).verdict), (Verdict::FalseAlarm, Verdict::Hit));
+        assert!(of(10).in_the_dark.is_empty());
+    });
 }
 
 /// With lows of whole nights alone.

@@ -160,8 +160,8 @@ fn saved_at<'g>(
 ) -> Option<f64> {
     let of_night = |report: &&Report<'_>| report.damage.bed == bed.id && report.night == night.of;
     let reports: Vec<&Report<'_>> = damage.iter().filter(of_night).collect();
-    let said = night.said_of(&bed.id).filter(|_| night.was_cold() == Some(true));
-    let asked = said.is_some_and(|said| said.measure.is_work());
+    let said = night.last_word_of(&bed.id).filter(|_| night.was_cold() == Some(true));
+    let asked = night.was_asked(&bed.id).is_some();
     let mut saved = 0.0;
     for (crop, worth) in worth_by_crop(garden, catalogue, bed, night.of) {
         let stand = stand.entry((&bed.id, crop)).or_insert(Standing { as_it_was: 1.0, open: 1.0 });
