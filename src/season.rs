@@ -25,7 +25,7 @@ pub use beds::{AgainstScreen, BedFigures};
 pub use covers::CoverFigures;
 pub use crops::CropFigures;
 pub use hours::{Hours, hours_of_nights};
-pub use nights::{NightFigures, Verdict};
+pub use nights::{Asked, NightFigures, Verdict};
 pub use quality::{Chances, Quality};
 pub use span::Span;
 

@@ -11,7 +11,7 @@ use crate::plan::Plan;
 use crate::plan::said::Said;
 use crate::plan::spell::Spell;
 use crate::risk::{BedRisk, DECIDING_SHARE, assess};
-use crate::rounds::RoundKind;
+use crate::rounds::{RoundKind, night_hours};
 use crate::units::{Celsius, MetresPerSecond};
 use crate::weather::Forecast;
 use crate::words::words;
@@ -192,7 +192,7 @@ impl Written {
 pub struct ColdNight {
     pub of: NightOf,
     pub tender: MostTender,
-    /// As the last round foretold it.
+    /// As the last round before the end of work foretold it.
     pub foretold: Option<Estimate>,
     /// The lowest air measured, at the garden's screen where it was, else at the coldest bed; a thermometer that saw the whole
     /// night goes before a look.
@@ -278,13 +278,30 @@ fn shown_of<'l>(lows: &[&'l PlaceLow]) -> Option<&'l PlaceLow> {
     screen.or_else(|| in_air().min_by(|a, b| a.low.0.total_cmp(&b.low.0)))
 }
 
+/// By when work outdoors should end on the day before a night.
+pub fn work_ends(garden: &Garden, night: NightOf) -> DateTime<Utc> {
+    night_hours(&garden.site, &garden.zone, night).0 - garden.finish_before_sunset
+}
+
+/// The low of each night as the last round of its day foretold it before work had to end: what people could go by. What was said in
+/// the dark, with the evening's thermometers, is no forecast of that kind.
+pub fn foretold_in_time(garden: &Garden, known: &Known) -> BTreeMap<NightOf, Estimate> {
+    let of_day = known.foretold.iter().filter(|round| round.is_of_its_day(garden.site.longitude));
+    of_day
+        .filter(|round| round.made_at <= work_ends(garden, round.night))
+        .map(|round| (round.night, round.low))
+        .collect()
+}
+
 /// The nights that came below the garden's most tender threshold, foretold by their last round or measured in the air,
 /// in order of time.
 pub fn cold_nights(garden: &Garden, catalogue: &Catalogue, known: &Known) -> Vec<ColdNight> {
-    let mut foretold: BTreeMap<NightOf, (Estimate, Celsius)> = BTreeMap::new();
+    let in_time = foretold_in_time(garden, known);
+    // Whether it was cold is asked of every round, those in the dark too.
+    let mut foretold: BTreeMap<NightOf, Celsius> = BTreeMap::new();
     for round in known.foretold.iter().filter(|round| round.is_of_its_day(garden.site.longitude)) {
-        let (last, coldest) = foretold.entry(round.night).or_insert((round.low, round.low.mean));
-        (*last, *coldest) = (round.low, coldest.min(round.low.mean));
+        let coldest = foretold.entry(round.night).or_insert(round.low.mean);
+        *coldest = coldest.min(round.low.mean);
     }
     let mut measured: BTreeMap<NightOf, Vec<&PlaceLow>> = BTreeMap::new();
     for low in known.lows.iter().filter(|low| matches!(low.place, Place::Screen | Place::Bed { .. })) {
@@ -304,8 +321,7 @@ pub fn cold_nights(garden: &Garden, catalogue: &Catalogue, known: &Known) -> Vec
     for of in nights {
         let lows = measured.get(&of).map(Vec::as_slice).unwrap_or_default();
         let coldest = lows.iter().map(|low| low.low).reduce(Celsius::min);
-        let lowest =
-            [coldest, foretold.get(&of).map(|(_, coldest)| *coldest)].into_iter().flatten().reduce(Celsius::min);
+        let lowest = [coldest, foretold.get(&of).copied()].into_iter().flatten().reduce(Celsius::min);
         let Some(lowest) = lowest.filter(|low| *low < warmest) else { continue };
         let tender = most_tender(garden, catalogue, of);
         if lowest < tender.begins {
@@ -314,7 +330,7 @@ pub fn cold_nights(garden: &Garden, catalogue: &Catalogue, known: &Known) -> Vec
             cold.push(figures(
                 of,
                 tender,
-                foretold.get(&of).map(|(last, _)| *last),
+                in_time.get(&of).copied(),
                 shown.map(|low| (low.low, low.place.clone())),
                 shown_of(&whole).is_some(),
                 known,

@@ -146,6 +146,7 @@ fn facts(season: &Season<'_>) -> Vec<Fact> {
     fact("Last frost measured", frost.map_or_else(no_frost, |frost| day(frost.last)));
     fact("Warnings", if_looked(season.nights.iter().filter(|night| night.is_warned()).count()));
     fact("Hits", if_looked(season.count(Verdict::Hit)));
+    fact("Warnings that came too late", if_looked(season.count(Verdict::Late)));
     fact("Misses", if looked == 0 { NOT_KNOWN.to_string() } else { count(season.misses(), "bed-night") });
     fact("False alarms", if_looked(season.count(Verdict::FalseAlarm)));
     fact("Warnings that nobody can judge", {
@@ -286,7 +287,13 @@ fn nights(season: &Season<'_>) -> Grid {
                 let colder = colder.map_or(String::new(), |low| format!("; coldest bed {}", low.tenths(shown)));
                 format!("{} {place}{colder}", low.tenths(shown))
             }),
-            or_not_known(night.last_list.as_ref(), |_| count(night.asked().count(), "bed")),
+            {
+                let late = night.asked_late().count();
+                let in_time = night.last_list.as_ref().map(|_| count(night.asked().count(), "bed"));
+                let late = (late > 0).then(|| format!("{} too late", count(late, "bed")));
+                let said: Vec<String> = in_time.into_iter().chain(late).collect();
+                if said.is_empty() { NOT_KNOWN.into() } else { said.join("; ") }
+            },
             if night.covered.is_empty() { NOT_KNOWN.into() } else { count(night.covered.len(), "bed") },
             class(night.worst),
             came_to(night.verdict).into(),
@@ -300,6 +307,7 @@ fn nights(season: &Season<'_>) -> Grid {
 fn came_to(verdict: Verdict) -> &'static str {
     match verdict {
         Verdict::Hit => "hit",
+        Verdict::Late => "late: asked for in the dark",
         Verdict::Miss => "miss",
         Verdict::FalseAlarm => "false alarm",
         Verdict::Passed => "cold, nothing asked, no damage written down",
@@ -431,6 +439,7 @@ fn beds(season: &Season<'_>) -> Grid {
         "Against screen",
         "Damage found",
         "Hits",
+        "Late",
         "Misses",
         "False alarms",
         "Open",
@@ -444,6 +453,7 @@ fn beds(season: &Season<'_>) -> Grid {
             or_not_known(bed.against_screen.as_ref(), |against| against.mean.signed(shown)),
             class(bed.worst),
             counted(bed.hits),
+            counted(bed.late),
             counted(bed.misses),
             counted(bed.false_alarms),
             counted(bed.not_known),
@@ -499,14 +509,17 @@ fn notes(shown: Scale) -> Vec<String> {
         "A night goes from noon to noon by the sun and is named after its evening.".into(),
         "Not known means that nobody measured it or wrote it down; it never counts as nothing.".into(),
         "Cold: measured somewhere in the garden below the temperature at which frost first harms the most tender thing that grew then, not \
-         hardened. Hit: work was asked for, and it was cold or damage was found. Miss: damage was found and no work asked \
-         for. False alarm: work was asked for, and it was measured to stay warmer. The last list of the night counts; of a \
-         bed its own thermometer and its own plants, else the garden's screen."
+         hardened. Hit: work was asked for in time, and it was cold or damage was found. Late: the same, but it was first asked \
+         for after the hour at which work outdoors ends before dusk. Miss: damage was found and no work asked for. False \
+         alarm: work was asked for, and it was measured to stay warmer. Of forecasts and lists the last before that hour \
+         counts: later ones know the evening's thermometers. Of a bed its own thermometer and its own plants, else the garden's screen."
             .into(),
         format!("Frost: a low of {freezing} or less. Hours are those of loggers; over holes of more than an hour nothing is counted."),
         "Work with covers: laying and taking off those that were written down, as lists reckon it, in little wind and \
-         without the way. Worth saved: what the bed is worth, times the chance of damage that the list gave for the open \
-         bed, less the damage that was found, or where nobody looked the chance that it gave under the cover. On nights \
+         without the way. Worth saved: of each planting that was covered, what the list expected it to lose in the open, of what \
+         would still have stood there, less the damage that was found, or where nobody looked what the list expected to \
+         be lost under the cover; lists that did not keep this count with the chance of the bed's tenderest part. What would \
+         have been lost once is not lost again, so that a bed saves no more over a season than it is worth. On nights \
          that stayed warmer nothing was saved. Worth lost: what was harmed, by the middle of its damage class, and \
          plantings gone within two weeks of a cold night. What beds are worth, and what stands in them, is taken from the \
          settings of today."

@@ -152,6 +152,7 @@ pub fn with_hands(out: Option<Said>, hands: &[Hand], after: DateTime<Utc>, until
                 reason: None,
                 picks: Vec::new(),
                 is_picked: false,
+                losses: Vec::new(),
             }),
             (HandOn::Laid(None), _) | (HandOn::TakenOff, None) => {}
         }
@@ -209,6 +210,7 @@ mod tests {
             reason: None,
             picks: Vec::new(),
             is_picked: false,
+            losses: Vec::new(),
         };
         let beds = vec![bed("A", a), bed("B", b)];
         Said { at: DateTime::UNIX_EPOCH + Duration::hours(hour), beds, ..Said::default() }

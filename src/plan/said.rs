@@ -121,9 +121,33 @@ pub struct SaidBed {
     /// Whether something of what grows there was picked or lost before.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub is_picked: bool,
+    /// What each of its plantings was expected to lose; what was said before this was kept has none.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub losses: Vec<SaidLoss>,
+}
+
+/// What a list expected of one planting, as parts of all that it was worth, 0 to 1.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct SaidLoss {
+    /// As the catalogue has it.
+    pub crop: String,
+    /// Lost in the open.
+    pub open: f64,
+    /// Lost all the same, under the cover or roof that was asked for.
+    pub left: f64,
 }
 
 impl SaidBed {
+    /// What of all that a crop in it was worth was expected to be lost in the open, and all the same, 0 to 1 each. What was
+    /// said before losses were kept has the chance of its tenderest part instead.
+    pub fn expected(&self, crop: &str) -> (f64, f64) {
+        if self.losses.is_empty() {
+            return (self.chance, self.remaining);
+        }
+        let loss = self.losses.iter().find(|loss| loss.crop == crop);
+        loss.map_or((0.0, 0.0), |loss| (loss.open, loss.left))
+    }
+
     /// Whether its cover lay there when it was asked for, and took no work.
     pub(super) fn lies_there(&self) -> bool {
         self.measure == Measure::Cover && self.takes_no_work()
@@ -214,6 +238,7 @@ impl Said {
             reason: Some(bed.reason.word().into()),
             picks: picks_of(bed),
             is_picked: bed.risk.is_picked(),
+            losses: losses_of(plan.garden, bed),
         });
         let mut covers = BTreeMap::new();
         for cover in plan.beds.iter().filter_map(|bed| bed.cover.as_ref()) {
@@ -256,6 +281,26 @@ fn picks_of(bed: &BedPlan<'_>) -> Vec<String> {
     crops.sort();
     crops.dedup();
     crops
+}
+
+/// What each planting of a bed is expected to lose, where frost or chill can take anything from it. Of several of one crop the
+/// parts are those of all of them together.
+fn losses_of(garden: &Garden, bed: &BedPlan<'_>) -> Vec<SaidLoss> {
+    let cover = bed.cover.as_ref().and_then(|used| Some(garden.covers.get(used.stock)?.cover(used.layers)));
+    let mut crops: BTreeMap<&str, (f64, f64, f64)> = BTreeMap::new();
+    for planting in bed.risk.plantings.iter().filter(|planting| planting.worth.0 > 0.0) {
+        let (worth, open, left) = crops.entry(&planting.crop.id).or_default();
+        *worth += planting.worth.0;
+        *open += planting.expected_loss(None).0;
+        if bed.measure != Measure::BringIn {
+            *left += planting.expected_loss(cover).0;
+        }
+    }
+    let is_some = |(_, (_, open, left)): &(&str, (f64, f64, f64))| *open > 0.0 || *left > 0.0;
+    let parts = crops.into_iter().filter(is_some);
+    parts
+        .map(|(crop, (worth, open, left))| SaidLoss { crop: crop.into(), open: open / worth, left: left / worth })
+        .collect()
 }
 
 /// Work that is no longer asked although the chance of damage rose by this much is a bed given up, not an all-clear

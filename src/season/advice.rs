@@ -141,7 +141,9 @@ fn out_of_line(garden: &Garden, known: &Known, nights: &[NightFigures], tender: 
         let as_foretold = scored(night).is_some_and(|scored| (0.1..=0.9).contains(&scored.share_below));
         let plant =
             tender.get(&night.of).and_then(|beds| beds.get(&report.bed)).and_then(|tender| tender.plant.clone());
-        let (Some((_, crop)), Some(said), true) = (plant, night.said_of(&report.bed), as_foretold) else { continue };
+        let (Some((_, crop)), Some(said), true) = (plant, night.last_word_of(&report.bed), as_foretold) else {
+            continue;
+        };
         if !crops.contains(&crop) {
             continue;
         }

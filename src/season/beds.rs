@@ -15,7 +15,7 @@ use std::collections::{BTreeMap, BTreeSet};
 #[derive(Clone, Debug)]
 pub struct BedFigures<'g> {
     pub bed: &'g Bed,
-    /// Nights on which the last list asked work for it.
+    /// Nights on which a list asked work for it, in time or later.
     pub asked: usize,
     /// Nights on which it was covered, as far as it was written down.
     pub covered: usize,
@@ -27,6 +27,8 @@ pub struct BedFigures<'g> {
     pub reports: usize,
     pub worst: Option<DamageClass>,
     pub hits: usize,
+    /// Nights with work asked for that came, and for which it was asked too late.
+    pub late: usize,
     pub misses: usize,
     pub false_alarms: usize,
     /// Nights with work asked for of which nobody measured the low.
@@ -69,17 +71,18 @@ pub(super) fn beds<'g>(
             reports: found.len(),
             worst: found.iter().map(|report| report.damage.class).max(),
             hits: 0,
+            late: 0,
             misses: 0,
             false_alarms: 0,
             not_known: 0,
         };
         for night in nights {
-            let is_asked = night.said_of(&bed.id).is_some_and(|said| said.measure.is_work());
-            figures.asked += usize::from(is_asked);
+            let asked = night.was_asked(&bed.id);
+            figures.asked += usize::from(asked.is_some());
             let lies = lying.get(&night.of).is_some_and(|lying| lying.iter().any(|lying| lying.laid.bed == bed.id));
             figures.covered += usize::from(lies);
             let harmed = found.iter().any(|report| report.night == night.of && report.damage.class.number() > 0);
-            if !is_asked && !harmed {
+            if asked.is_none() && !harmed {
                 continue;
             }
             let screen = night.measured.as_ref().filter(|(_, at)| *at == Place::Screen).map(|(low, _)| *low);
@@ -90,9 +93,9 @@ pub(super) fn beds<'g>(
             // A look proves that it was cold there, and never that it was not.
             let was_seen = look.zip(begins).is_some_and(|(look, begins)| look < begins);
             let cold = if was_seen { Some(true) } else { low.and_then(|low| Some(low < begins?)) };
-            let warned = night.last_list.as_ref().map(|_| is_asked);
-            match Verdict::of(warned, cold, harmed) {
+            match Verdict::of(asked, night.last_list.is_some(), cold, harmed) {
                 Verdict::Hit => figures.hits += 1,
+                Verdict::Late => figures.late += 1,
                 Verdict::Miss => figures.misses += 1,
                 Verdict::FalseAlarm => figures.false_alarms += 1,
                 Verdict::NotKnown => figures.not_known += 1,

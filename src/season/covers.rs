@@ -63,7 +63,7 @@ pub(super) fn covers(garden: &Garden, known: &Known, nights: &[NightFigures]) ->
             .collect();
         let asked = nights.iter().map(|night| {
             let of_stock = |bed: &&SaidBed| stock_of(garden, bed).is_some_and(|(stock, _)| stocks.contains(&stock));
-            night.asked().filter(of_stock).count()
+            night.asked().chain(night.asked_late()).filter(of_stock).count()
         });
         let asked: Vec<usize> = asked.filter(|beds| *beds > 0).collect();
         let is_short = |night: &&NightFigures, reason| !left_open(garden, night, &stocks, reason).is_empty();

@@ -5,7 +5,7 @@ use super::covers::lying;
 use crate::beds::Garden;
 use crate::crops::Catalogue;
 use crate::crops::damage::DamageClass;
-use crate::journal::event::{ColdNight, Known, PlaceLow, cold_nights};
+use crate::journal::event::{ColdNight, Known, PlaceLow, cold_nights, foretold_in_time, work_ends};
 use crate::journal::{Damage, Place};
 use crate::night::Estimate;
 use crate::plan::said::{Said, SaidBed};
@@ -17,8 +17,10 @@ use std::collections::{BTreeMap, BTreeSet};
 /// What a night came to.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Verdict {
-    /// Work was asked for, and it came: measured below the garden's most tender threshold, or damage was found.
+    /// Work was asked for in time, and it came: measured below the garden's most tender threshold, or damage was found.
     Hit,
+    /// It came, and work was asked for only when the time for it was over.
+    Late,
     /// No work was asked for, and damage was found.
     Miss,
     /// Work was asked for, and it was measured to stay above the threshold; no damage was found.
@@ -31,28 +33,36 @@ pub enum Verdict {
     NotKnown,
 }
 
-words!(Verdict { Hit = "hit", Miss = "miss", FalseAlarm = "false alarm", Passed = "passed", Quiet = "quiet", NotKnown = "not known" });
+words!(Verdict { Hit = "hit", Late = "late", Miss = "miss", FalseAlarm = "false alarm", Passed = "passed", Quiet = "quiet", NotKnown = "not known" });
 
 impl Verdict {
-    /// From whether work was asked for (`None`: nobody looked ahead), whether it was cold (`None`: nobody measured), and
-    /// whether damage was found.
-    pub fn of(warned: Option<bool>, cold: Option<bool>, harmed: bool) -> Verdict {
-        match (warned, cold, harmed) {
-            (Some(true), _, true) | (Some(true), Some(true), _) => Verdict::Hit,
-            (_, _, true) => Verdict::Miss,
-            (Some(true), Some(false), false) => Verdict::FalseAlarm,
-            (Some(false), Some(true), false) => Verdict::Passed,
-            (Some(false), Some(false), false) => Verdict::Quiet,
+    /// From whether work was asked for, whether anybody `looked` ahead, whether it was cold (`None`: nobody measured), and whether
+    /// damage was found.
+    pub fn of(asked: Option<Asked>, looked: bool, cold: Option<bool>, harmed: bool) -> Verdict {
+        match (asked, cold, harmed) {
+            (Some(Asked::InTime), _, true) | (Some(Asked::InTime), Some(true), _) => Verdict::Hit,
+            (Some(Asked::Late), _, true) | (Some(Asked::Late), Some(true), _) => Verdict::Late,
+            (None, _, true) => Verdict::Miss,
+            (Some(_), Some(false), false) => Verdict::FalseAlarm,
+            (None, Some(true), false) if looked => Verdict::Passed,
+            (None, Some(false), false) if looked => Verdict::Quiet,
             (None, _, false) | (_, None, false) => Verdict::NotKnown,
         }
     }
+}
+
+/// When work was asked for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Asked {
+    InTime,
+    Late,
 }
 
 /// One night in figures.
 #[derive(Clone, Debug, PartialEq)]
 pub struct NightFigures {
     pub of: NightOf,
-    /// The low at the garden's screen as the last round of its day foretold it.
+    /// The low at the garden's screen as the last round before the end of work foretold it.
     pub foretold: Option<Estimate>,
     /// The lowest air of the whole night, at the garden's screen where it was measured, else at the coldest bed.
     pub measured: Option<(Celsius, Place)>,
@@ -60,15 +70,17 @@ pub struct NightFigures {
     pub coldest: Option<Celsius>,
     /// Of a cold night the garden's most tender threshold.
     pub begins: Option<Celsius>,
-    /// The beds of the last list; empty where there was nothing to say, `None` where nobody looked ahead.
+    /// The beds of the last list before the end of work; empty where there was nothing to say, `None` where nobody looked ahead.
     pub last_list: Option<Vec<SaidBed>>,
+    /// Those of the last list after it, if there was one.
+    pub in_the_dark: Vec<SaidBed>,
     /// Beds that were covered, as far as it was written down.
     pub covered: Vec<String>,
     /// Of the damage that was found, the worst.
     pub worst: Option<DamageClass>,
     /// How many reports of damage there are, those of class 0 included.
     pub reports: usize,
-    /// Beds with damage for which no work was asked: another bed's warning did not help them.
+    /// Beds with damage for which no work was ever asked: another bed's warning did not help them.
     pub missed: Vec<String>,
     pub verdict: Verdict,
     /// Laying and taking off its covers, person-minutes; `None` where nobody wrote one down.
@@ -78,19 +90,40 @@ pub struct NightFigures {
 }
 
 impl NightFigures {
-    /// Beds that the last list asked work for.
+    /// Beds that work was asked for in time.
     pub fn asked(&self) -> impl Iterator<Item = &SaidBed> {
         self.last_list.iter().flatten().filter(|bed| bed.measure.is_work())
     }
 
-    /// Whether work was asked for.
-    pub fn is_warned(&self) -> bool {
-        self.asked().next().is_some()
+    /// Beds that work was asked for only when the time for it was over.
+    pub fn asked_late(&self) -> impl Iterator<Item = &SaidBed> {
+        let in_time = |said: &&SaidBed| self.said_of(&said.bed).is_some_and(|said| said.measure.is_work());
+        self.in_the_dark.iter().filter(|said| said.measure.is_work()).filter(move |said| !in_time(said))
     }
 
-    /// What the last list said of a bed.
+    /// Whether work was asked for, in time or later.
+    pub fn is_warned(&self) -> bool {
+        self.asked().chain(self.asked_late()).next().is_some()
+    }
+
+    /// What the last list before the end of work said of a bed.
     pub fn said_of(&self, bed: &str) -> Option<&SaidBed> {
         self.last_list.iter().flatten().find(|said| said.bed == bed)
+    }
+
+    /// Whether work was asked for at a bed, and if so, whether in time.
+    pub fn was_asked(&self, bed: &str) -> Option<Asked> {
+        let of_bed = |said: &SaidBed| said.bed == bed;
+        if self.asked().any(of_bed) {
+            Some(Asked::InTime)
+        } else {
+            self.asked_late().any(of_bed).then_some(Asked::Late)
+        }
+    }
+
+    /// What was known of a bed at the last: of the thermometers in the dark too.
+    pub fn last_word_of(&self, bed: &str) -> Option<&SaidBed> {
+        self.in_the_dark.iter().find(|said| said.bed == bed).or_else(|| self.said_of(bed))
     }
 
     /// Whether it was measured anywhere below the garden's most tender threshold; `None` where nobody measured it. A look
@@ -105,6 +138,7 @@ impl NightFigures {
         self.foretold.is_some()
             || self.measured.is_some()
             || self.last_list.is_some()
+            || !self.in_the_dark.is_empty()
             || !self.covered.is_empty()
             || self.reports > 0
     }
@@ -118,15 +152,14 @@ pub(super) fn nights(
     until: NightOf,
     known: &Known,
 ) -> Vec<NightFigures> {
-    let longitude = garden.site.longitude;
     let cold: BTreeMap<NightOf, ColdNight> =
         cold_nights(garden, catalogue, known).into_iter().map(|night| (night.of, night)).collect();
-    let mut foretold: BTreeMap<NightOf, Estimate> = BTreeMap::new();
-    for round in known.foretold.iter().filter(|round| round.is_of_its_day(longitude)) {
-        foretold.insert(round.night, round.low);
-    }
+    let foretold = foretold_in_time(garden, known);
     let mut lists: BTreeMap<NightOf, &Said> = BTreeMap::new();
-    for (night, said) in &known.said {
+    let mut later: BTreeMap<NightOf, &Said> = BTreeMap::new();
+    // The word of a morning says again what the night's list was.
+    for (night, said) in known.said.iter().filter(|(_, said)| said.kept.is_none()) {
+        let lists = if said.at <= work_ends(garden, *night) { &mut lists } else { &mut later };
         lists.insert(*night, said);
     }
     let in_air = |low: &&PlaceLow| matches!(low.place, Place::Screen | Place::Bed { .. });
@@ -161,6 +194,7 @@ pub(super) fn nights(
             begins: cold.get(&of).map(|night| night.tender.begins),
             // Where a round looked and nothing was said, nothing was asked.
             last_list: list.or_else(|| foretold.map(|_| Vec::new())),
+            in_the_dark: later.get(&of).map(|said| said.beds.clone()).unwrap_or_default(),
             covered,
             worst: reports.iter().map(|found| found.class).max(),
             reports: reports.len(),
@@ -172,10 +206,15 @@ pub(super) fn nights(
         let harmed: BTreeSet<&str> =
             reports.iter().filter(|found| found.class.number() > 0).map(|found| found.bed.as_str()).collect();
         let (asked, missed): (Vec<&str>, Vec<&str>) =
-            harmed.into_iter().partition(|bed| night.said_of(bed).is_some_and(|said| said.measure.is_work()));
-        let warned = night.last_list.as_ref().map(|_| night.is_warned());
-        night.verdict = match Verdict::of(warned, night.was_cold(), !asked.is_empty()) {
-            Verdict::Hit => Verdict::Hit,
+            harmed.into_iter().partition(|bed| night.was_asked(bed).is_some());
+        let in_time = asked.iter().any(|bed| night.was_asked(bed) == Some(Asked::InTime));
+        let warned = if night.asked().next().is_some() && (asked.is_empty() || in_time) {
+            Some(Asked::InTime)
+        } else {
+            night.is_warned().then_some(Asked::Late)
+        };
+        night.verdict = match Verdict::of(warned, night.last_list.is_some(), night.was_cold(), !asked.is_empty()) {
+            came @ (Verdict::Hit | Verdict::Late) => came,
             _ if !missed.is_empty() => Verdict::Miss,
             other => other,
         };

@@ -6,10 +6,10 @@ use crate::journal::event::{ForecastAtRound, PlaceLow, Written};
 use crate::journal::{Covered, Damage, Entry, Gone, Uncovered, What};
 use crate::night::Estimate;
 use crate::plan::Measure;
-use crate::plan::said::{Said, SaidBed};
+use crate::plan::said::{Said, SaidBed, SaidLoss};
 use crate::rounds::RoundKind;
 use crate::units::{Kelvins, MetresPerSecond};
-use chrono::{DateTime, NaiveDate, TimeZone, Utc};
+use chrono::{DateTime, Datelike, NaiveDate, TimeZone, Utc};
 
 fn night(day: u32) -> NightOf {
     NightOf(NaiveDate::from_ymd_opt(2027, 1, day).expect("a date"))
@@ -51,6 +51,7 @@ fn said(day: u32, beds: &[(&str, Measure, Option<&str>, f64, f64)]) -> (NightOf,
         reason: (*measure == Measure::Leave).then(|| "no-cover-left".into()),
         picks: Vec::new(),
         is_picked: false,
+        losses: Vec::new(),
     });
     (night(day), Said { at: at(day, 19), beds: beds.collect(), ..Said::default() })
 }
@@ -139,6 +140,55 @@ fn known() -> Known {
     }
 }
 
+/// Two rounds of the 12th after work had ended at 21:50 UTC: one that saw the cold with the thermometer's help, and its list.
+fn seen_in_the_dark() -> Known {
+    let mut known = known();
+    let round = ForecastAtRound { made_at: at(13, 0), round: RoundKind::Dusk, readings: 1, ..foretold(12, -4.0) };
+    known.foretold.insert(3, round);
+    let (night, mut list) = said(12, &[("A1", Measure::Cover, Some("white cloth"), 0.9, 0.2)]);
+    list.at = at(13, 0);
+    known.said.insert(2, (night, list));
+    known
+}
+
+/// By day 1 °C was foretold of a night of -4 °C, and nothing asked; that is how good the forecast was.
+#[test]
+fn what_is_first_said_in_the_dark_is_late_and_no_forecast() {
+    with(&seen_in_the_dark(), |season| {
+        let found = season.nights.iter().find(|found| found.of == night(12)).expect("a night");
+        assert_eq!((found.verdict, found.foretold.map(|low| low.mean)), (Verdict::Late, Some(Celsius(1.0))));
+        assert_eq!((found.asked().count(), found.asked_late().count(), found.missed.len()), (0, 1, 0));
+        let bed = season.beds.first().expect("a bed");
+        assert_eq!((bed.asked, bed.hits, bed.late, bed.misses), (4, 1, 1, 0));
+        let errors = &season.quality.as_ref().expect("measured").errors;
+        assert!(errors.mean_absolute.0 > 1.7, "{errors:?}");
+    });
+    // The same words before the end of work are a hit.
+    let mut in_time = seen_in_the_dark();
+    in_time.foretold.iter_mut().for_each(|round| round.made_at = at(round.night.0.day(), 21));
+    in_time.said.iter_mut().for_each(|(of, said)| said.at = at(of.0.day(), 21));
+    with(&in_time, |season| {
+        let found = season.nights.iter().find(|found| found.of == night(12)).expect("a night");
+        assert_eq!((found.verdict, found.foretold.map(|low| low.mean)), (Verdict::Hit, Some(Celsius(-4.0))));
+    });
+}
+
+/// People had done the work when the thermometer showed that it was not needed.
+#[test]
+fn what_is_called_off_in_the_dark_was_asked_for_all_the_same() {
+    let mut known = known();
+    let (of, mut list) = said(11, &[("A1", Measure::Fine, None, 0.02, 0.02)]);
+    list.at = at(12, 0);
+    known.said.insert(2, (of, list.clone()));
+    // And the word of the morning says again what the night's list was.
+    known.said.insert(1, (night(10), Said { kept: Some(Vec::new()), at: at(11, 13), ..known.said[0].1.clone() }));
+    with(&known, |season| {
+        let of = |day: u32| season.nights.iter().find(|found| found.of == night(day)).expect("a night");
+        assert_eq!((of(11).verdict, of(10).verdict), (Verdict::FalseAlarm, Verdict::Hit));
+        assert!(of(10).in_the_dark.is_empty());
+    });
+}
+
 /// With lows of whole nights alone.
 fn with<T>(known: &Known, look: impl FnOnce(&Season<'_>) -> T) -> T {
     with_looks(&Known { whole: known.lows.clone(), ..known.clone() }, look)
@@ -183,6 +233,68 @@ fn work_and_worth_are_those_worked_out_by_hand() {
         // A1: class 4 (0.75 of it) of the 12th; A2: class 3 (0.45).
         assert!((season.lost().expect("lost").0 - 57.6 * (0.75 + 0.45)).abs() < 1e-9);
     });
+}
+
+/// Two beds worth 57.6 minutes each, under a cloth on six nights of -5 °C on which lists gave 80 % in the open and 5 % under it.
+fn six_nights_covered() -> Known {
+    let cover = |bed| (bed, Measure::Cover, Some("white cloth"), 0.8, 0.05);
+    Known {
+        foretold: (10..16).map(|day| foretold(day, -5.0)).collect(),
+        lows: (10..16).map(|day| low(day, Place::Screen, -5.0)).collect(),
+        said: (10..16).map(|day| said(day, &[cover("A1"), cover("A2")])).collect(),
+        entries: (10..16).flat_map(|day| ["A1", "A2"].map(|bed| covered(day, bed))).collect(),
+        ..Known::default()
+    }
+}
+
+/// What would stand in the open is a fifth of what stood the night before; 5 % of what stands under cloth goes each night. By
+/// hand: 0.8 - 0.05, then 0.2 times 0.8 less 0.95 times 0.05, then nothing that counts.
+#[test]
+fn over_a_season_no_bed_saves_more_than_it_is_worth() {
+    with(&six_nights_covered(), |season| {
+        let saved = |day: u32| {
+            let night = season.nights.iter().find(|found| found.of == night(day)).expect("a night");
+            night.saved.expect("saved").0
+        };
+        assert!((saved(10) - 115.2 * 0.75).abs() < 1e-9);
+        assert!((saved(11) - 115.2 * (0.2 * 0.8 - 0.95 * 0.05)).abs() < 1e-9);
+        assert_eq!(saved(13), 0.0);
+        assert!(season.saved().expect("saved").0 <= 115.2, "{:?}", season.saved());
+    });
+    // What was sown again can be saved again.
+    let mut again = six_nights_covered();
+    let sown = |bed: &str| What::Resown(Gone { bed: bed.into(), crop: "lettuce".into(), note: None });
+    again.entries.extend(["A1", "A2"].map(|bed| written(at(13, 15), sown(bed))));
+    with(&again, |season| {
+        let of = |day: u32| season.nights.iter().find(|found| found.of == night(day)).and_then(|night| night.saved);
+        assert_eq!((of(12), of(13)), (Some(Minutes(0.0)), of(10)));
+    });
+}
+
+/// A tenth of the worth is nearly sure to be harmed, and decides; it is a tenth all the same, and can be lost once.
+#[test]
+fn a_bed_saves_what_its_plantings_were_expected_to_lose_and_not_the_chance_of_the_tenderest() {
+    let mut known = six_nights_covered();
+    let loss = |open, left| SaidLoss { crop: "lettuce".into(), open, left };
+    known.said.iter_mut().flat_map(|(_, said)| &mut said.beds).for_each(|bed| bed.losses = vec![loss(0.1, 0.01)]);
+    with(&known, |season| {
+        let first = season.nights.iter().find(|found| found.of == night(10)).and_then(|night| night.saved);
+        assert!((first.expect("saved").0 - 115.2 * 0.09).abs() < 1e-9, "{first:?}");
+    });
+}
+
+/// A list keeps what each crop was expected to lose in the document of the store; a document of before reads back.
+#[test]
+fn losses_are_kept_with_what_was_said_and_may_be_absent() {
+    let mut bed = said(10, &[("A1", Measure::Cover, Some("white cloth"), 0.7, 0.1)]).1.beds.remove(0);
+    assert_eq!(bed.expected("lettuce"), (0.7, 0.1));
+    let before = serde_json::to_string(&bed).expect("a document");
+    assert!(!before.contains("losses"), "{before}");
+    assert_eq!(serde_json::from_str::<SaidBed>(&before).ok().as_ref(), Some(&bed));
+    bed.losses = vec![SaidLoss { crop: "lettuce".into(), open: 0.3, left: 0.05 }];
+    let after = serde_json::to_string(&bed).expect("a document");
+    assert_eq!(serde_json::from_str::<SaidBed>(&after).ok().as_ref(), Some(&bed));
+    assert_eq!((bed.expected("lettuce"), bed.expected("leek")), ((0.3, 0.05), (0.0, 0.0)));
 }
 
 #[test]

@@ -4,6 +4,7 @@ mod known;
 mod sources;
 mod taught;
 
+pub use crate::journal::event::work_ends;
 pub use crate::lessons::span_of;
 pub use known::known;
 pub use sources::{Gathered, Sources};
@@ -272,11 +273,6 @@ async fn out_after(
     let carried = by_day(carried, &before, None, hands, now);
     let out = with_hands(still_out(&lists, until(night)), hands, until(night), now);
     Ok(with_carried(out, carried))
-}
-
-/// When the work before a night is to be done.
-pub fn work_ends(garden: &Garden, night: NightOf) -> DateTime<Utc> {
-    night_hours(&garden.site, &garden.zone, night).0 - garden.finish_before_sunset
 }
 
 /// What people wrote down of covers from the evening before a night until now.

@@ -36,6 +36,7 @@ fn morning(day: u32, kept: &[&str]) -> (NightOf, Said) {
         reason: None,
         picks: Vec::new(),
         is_picked: false,
+        losses: Vec::new(),
     };
     let kept = Some(kept.iter().map(|bed| (*bed).to_string()).collect());
     (night(day), Said { beds: vec![bed], kept, ..Said::default() })

@@ -42,6 +42,7 @@ fn list(picks: &[&str]) -> Said {
         reason: None,
         picks: picks.iter().map(ToString::to_string).collect(),
         is_picked: false,
+        losses: Vec::new(),
     };
     Said { at: instant(16, 18), beds: vec![bed], ..Said::default() }
 }

@@ -16,6 +16,7 @@ fn morning(inside: &[&str]) -> String {
         reason: None,
         picks: Vec::new(),
         is_picked: false,
+        losses: Vec::new(),
     };
     let said = Said { beds: vec![bed("P1"), bed("P2")], ..Said::default() };
     let kept = Kept { covers: Vec::new(), inside: inside.iter().map(|id| (*id).to_string()).collect() };

@@ -472,6 +472,7 @@ fn said(plans: &[BedPlan<'_>]) -> Said {
         reason: None,
         picks: Vec::new(),
         is_picked: false,
+        losses: Vec::new(),
     };
     Said { beds: plans.iter().map(bed).collect(), ..Said::default() }
 }
@@ -535,6 +536,7 @@ fn out(cover: &str) -> Said {
         reason: None,
         picks: Vec::new(),
         is_picked: false,
+        losses: Vec::new(),
     };
     Said { beds: vec![bed("R1"), bed("R2")], ..Said::default() }
 }

@@ -26,6 +26,7 @@ fn said(at: DateTime<Utc>, beds: &[Bed]) -> Said {
         reason: None,
         picks: Vec::new(),
         is_picked: false,
+        losses: Vec::new(),
     });
     Said { at, beds: beds.collect(), ..Said::default() }
 }

@@ -3,7 +3,7 @@ use crate::beds::sample::{bed, cloth, garden};
 use crate::beds::{Bed, BedKind, Crew};
 use crate::crops::sample::crop;
 use crate::crops::{Catalogue, HarvestHabit, Life, Organ};
-use crate::night::cover::CoverConditions;
+use crate::night::cover::{CoverConditions, Layers};
 use crate::night::{Estimate, FrostKind, Knowledge, Night, NightHour, NoNight};
 use crate::plan::said::SaidBed;
 use crate::plan::{decide, decide_ahead};
@@ -194,6 +194,35 @@ fn pots_that_stand_inside_stay_there_where_tonight_wants_them_in_again() {
     assert_eq!(kept(&said, &tonight(-5.0), None).inside, ["P2"]);
 }
 
+/// What is kept of each planting is its own part of the bed's loss, not the chance of the tenderest.
+#[test]
+fn what_is_said_of_a_bed_keeps_what_each_of_its_plantings_was_expected_to_lose() {
+    let seedlings = crop("seedlings", HarvestHabit::Whole, Life::Annual, &[(Organ::Leaf, 1.0, None)]);
+    let mut hardy = crop("hardy", HarvestHabit::Whole, Life::Annual, &[(Organ::Leaf, 1.0, None)]);
+    hardy.tolerances.iter_mut().for_each(|part| {
+        (part.damage_begins, part.severe) = (Celsius(-40.0), Celsius(-45.0));
+    });
+    let crops = [seedlings, hardy].map(|crop| (crop.id.clone(), crop));
+    let catalogue = Catalogue { crops: crops.into(), ..Catalogue::default() };
+    let mut mixed = bed("R1", &[("seedlings", "grown"), ("hardy", "grown")]);
+    mixed.plantings.iter_mut().for_each(|planting| planting.worth = Some(crate::units::Minutes(100.0)));
+    let garden = garden(vec![mixed], vec![cloth(1)]);
+    let night = Ok(night(0, -3.0));
+    let risks = assess(&garden, date(0), night.as_ref().ok(), &catalogue);
+    let plan = plan(&garden, 0, night, risks);
+    let said = Said::of(&plan);
+    let (said, planned) = (said.beds.first().expect("a bed"), plan.beds.first().expect("a bed"));
+    assert_eq!(said.measure, Measure::Cover);
+    let lost = |of: fn((f64, f64)) -> f64| -> f64 {
+        planned.risk.plantings.iter().map(|planting| planting.worth.0 * of(said.expected(&planting.crop.id))).sum()
+    };
+    let cover = garden.covers.first().map(|stock| stock.cover(Layers::One));
+    assert!((lost(|(open, _)| open) - planned.risk.expected_loss(None).0).abs() < 1e-9);
+    assert!((lost(|(_, left)| left) - planned.risk.expected_loss(cover).0).abs() < 1e-9);
+    let ((tender, _), (hardy, _)) = (said.expected("seedlings"), said.expected("hardy"));
+    assert!(tender > 0.4 && hardy < 0.01, "{tender} {hardy}");
+}
+
 #[test]
 fn more_people_or_another_bed_is_more_than_was_told() {
     let seedlings = crop("seedlings", HarvestHabit::Whole, Life::Annual, &[(Organ::Leaf, 1.0, None)]);
@@ -268,6 +297,7 @@ fn a_day_that_turns_hot_over_covers_that_were_to_stay_is_told_and_only_that() {
             reason: None,
             picks: Vec::new(),
             is_picked: false,
+            losses: Vec::new(),
         };
         let out = Said { beds: vec![lies], ..Said::default() };
         let opened = if open { vec!["R1".to_string()] } else { Vec::new() };
