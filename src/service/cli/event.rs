@@ -52,8 +52,8 @@ impl EventCommand {
         })?;
         let nights = cold_nights(garden, &settings.catalogue, &known);
         print(&match self.date {
-            Some(date) => story(NightOf(date), nights.iter().find(|night| night.of.0 == date), &known, garden),
-            None => list_of_cold_nights(&nights, garden),
+            Some(date) => story(NightOf(date), nights.iter().find(|night| night.of.0 == date), &known, garden, now),
+            None => list_of_cold_nights(&nights, &known, garden),
         })?;
         Ok(Done::Well)
     }
