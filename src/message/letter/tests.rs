@@ -49,6 +49,17 @@ fn pots_are_first_only_where_there_are_pots() {
     assert!(with.contains("Pots first; lay covers only where there is light"), "{with}");
 }
 
+/// The sun set at 17:00 and rises near 07:30: at 05:00 the evening's rule asks for a look that nobody can take.
+#[test]
+fn without_a_forecast_before_dawn_it_asks_for_a_look_now() {
+    let early = letter(Vec::new(), Err(NoNight::NoForecast), 2.5);
+    assert!(early.contains("at 19:00 means that frost is as likely as not"), "{early}");
+    let late = letter(Vec::new(), Err(NoNight::NoForecast), 12.0);
+    assert!(!late.contains("at 19:00"), "{late}");
+    assert!(late.contains("look at it now, and again in an hour"), "{late}");
+    assert!(late.contains("falling until sunrise, near 07:"), "{late}");
+}
+
 /// The threshold of -2 C is met twelve hours after sunset, at 05:00; the coldest hour is the fourteenth.
 #[test]
 fn an_hour_that_is_past_is_no_deadline() {
