@@ -136,7 +136,7 @@ impl Page {
         self.line("   ", &proven);
         let turning = match (&bed.turning, &plan.night) {
             (Some(turning), Ok(night)) => {
-                let words = turning_words(turning, night.minimum.mean, self.scale);
+                let words = turning_words(turning, bed.measure, night.minimum.mean, self.scale);
                 format!("what would change it, all other beds as they are: {words}")
             }
             _ => format!(
