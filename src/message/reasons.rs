@@ -135,9 +135,10 @@ pub(super) fn turning_words(turning: &Turning, now: Measure, low: Celsius, scale
     format!("{then} {joint} a low of {}{side}.", fine(turning.low, scale))
 }
 
-/// Where nothing is to be done, or it is done for the soil, the reason alone is enough.
+/// Where nothing is to be done, or it is done for the soil, the reason alone is enough; of a fine bed a "why" would read as a
+/// reason to act.
 fn says_why(bed: &BedPlan<'_>) -> bool {
-    bed.measure != Measure::Leave && !matches!(bed.reason, Reason::SoilTooCold { .. })
+    bed.measure.is_work() && !matches!(bed.reason, Reason::SoilTooCold { .. })
 }
 
 /// "Better for a frost: kale, leek (sweeter)."
