@@ -110,8 +110,9 @@ pub enum Remark {
     IssueUnknown,
     /// Issued longer ago than it should be.
     Old { hours: f64 },
-    /// The evening's thermometer and the forecast speak of different nights.
-    ReadingDisagrees { by: Kelvins },
+    /// What the thermometer showed has moved the low: the reading that says most of it, by how much it is warmer than the
+    /// forecast of its hour, and the low without and with all readings.
+    ReadingMoved { at: DateTime<Utc>, air: Celsius, by: Kelvins, from: Celsius, to: Celsius },
     /// What the thermometer showed was not used: so much warmer than the forecast of its hour is a slip, or of another
     /// place. `more` others were left out as well.
     ReadingLeftOut { at: DateTime<Utc>, air: Celsius, by: Kelvins, more: usize },

@@ -12,28 +12,39 @@ use crate::plan::said::{Said, SaidBed};
 use crate::rounds::night_hours;
 use crate::units::{Kelvins, Scale};
 use crate::zone::NightOf;
-use chrono::Duration;
+use chrono::{DateTime, Duration, Utc};
 use std::fmt::Write as _;
 
 fn estimate(estimate: &Estimate, shown: Scale) -> String {
     format!("{} +/- {}", estimate.mean.tenths(shown), estimate.spread.size(shown))
 }
 
+/// What was measured, and where.
+fn measured(night: &ColdNight, shown: Scale) -> String {
+    let look = if night.seen_through { "" } else { "look " };
+    night.measured.as_ref().map_or("-".into(), |(low, place)| format!("{look}{} {place}", low.tenths(shown)))
+}
+
 /// A line for each cold night, the oldest first.
-pub fn list_of_cold_nights(nights: &[ColdNight], garden: &Garden) -> String {
+pub fn list_of_cold_nights(nights: &[ColdNight], known: &Known, garden: &Garden) -> String {
+    if nights.is_empty() && known.foretold.is_empty() && known.whole.is_empty() {
+        return format!(
+            "Nothing is known of these nights of {}: no forecast is kept, and no low of a whole night.\n",
+            garden.name
+        );
+    }
     if nights.is_empty() {
         return format!("No night of {} came below its most tender threshold, as far as it is known.\n", garden.name);
     }
+    // A bed may have any name.
+    let wide = nights.iter().map(|night| measured(night, garden.shown).chars().count()).fold(26, usize::max);
     let mut text = format!(
-        "{:<11} {:<10} {:<18} {:<26} {:>5} {:>7}  damage found\n",
+        "{:<11} {:<10} {:<18} {:<wide$} {:>5} {:>7}  damage found\n",
         "night", "harm from", "foretold", "measured", "asked", "covered"
     );
     for night in nights {
         let foretold = night.foretold.as_ref().map_or("-".into(), |low| estimate(low, garden.shown));
-        let look = if night.seen_through { "" } else { "look " };
-        let measured = night.measured.as_ref();
-        let measured =
-            measured.map_or("-".into(), |(low, place)| format!("{look}{} {place}", low.tenths(garden.shown)));
+        let measured = measured(night, garden.shown);
         let damage = match &night.worst {
             None => "no report".to_string(),
             Some(worst) => {
@@ -44,7 +55,7 @@ pub fn list_of_cold_nights(nights: &[ColdNight], garden: &Garden) -> String {
         let begins = night.tender.begins.tenths(garden.shown);
         let _ = writeln!(
             text,
-            "{:<11} {begins:<10} {foretold:<18} {measured:<26} {:>5} {:>7}  {damage}",
+            "{:<11} {begins:<10} {foretold:<18} {measured:<wide$} {:>5} {:>7}  {damage}",
             night.of.to_string(),
             night.asked,
             night.covered
@@ -55,8 +66,16 @@ pub fn list_of_cold_nights(nights: &[ColdNight], garden: &Garden) -> String {
 }
 
 /// The whole story of a night: what was foretold at each round, said, asked, done, measured and found. `cold` where it
-/// came below the garden's most tender threshold, `at_risk` what it may have harmed.
-pub fn story(of: NightOf, cold: Option<&ColdNight>, known: &Known, at_risk: &[AtRisk], garden: &Garden) -> String {
+/// came below the garden's most tender threshold, `at_risk` what it may have harmed; `now` tells a night to come from one of
+/// which nothing is known.
+pub fn story(
+    of: NightOf,
+    cold: Option<&ColdNight>,
+    known: &Known,
+    at_risk: &[AtRisk],
+    garden: &Garden,
+    now: DateTime<Utc>,
+) -> String {
     let shown = garden.shown;
     let clock = |at| garden.zone.local(at).format("%a %H:%M").to_string();
     let mut text = format!("The night of {} at {}\n", of.0.format("%A %-d %B %Y"), garden.name);
@@ -69,7 +88,7 @@ pub fn story(of: NightOf, cold: Option<&ColdNight>, known: &Known, at_risk: &[At
                 .map_or("where water freezes".into(), |(bed, crop)| format!("{crop} in bed {bed}, not hardened"));
             let _ = writeln!(text, "A cold night: below {} ({plant}).", cold.tender.begins.tenths(shown));
         }
-        None => text.push_str("As far as it is known it did not come below the garden's most tender threshold.\n"),
+        None => text.push_str(not_cold(of, known, garden, now)),
     }
     let mut part = |title: &str, lines: Vec<String>| {
         let _ = writeln!(text, "\n{title}");
@@ -144,6 +163,31 @@ pub fn story(of: NightOf, cold: Option<&ColdNight>, known: &Known, at_risk: &[At
     text
 }
 
+/// What can be said of a night that no forecast and no thermometer shows cold: a single look proves nothing.
+fn not_cold(of: NightOf, known: &Known, garden: &Garden, now: DateTime<Utc>) -> &'static str {
+    let (sunset, sunrise) = night_hours(&garden.site, &garden.zone, of);
+    // As in the list of cold nights, what was foretold days before is no knowledge.
+    let is_of_it = |round: &ForecastAtRound| round.night == of && round.is_of_its_day(garden.site.longitude);
+    let is_foretold = known.foretold.iter().any(is_of_it);
+    let is_air = |low: &PlaceLow| matches!(low.place, Place::Screen | Place::Bed { .. });
+    let is_measured = known.whole.iter().any(|low| low.night == of && is_air(low));
+    match (now < sunset, now < sunrise) {
+        (true, _) if is_foretold => {
+            "It has not begun; the last forecast has it above the garden's most tender threshold.\n"
+        }
+        (true, _) => {
+            "It has not begun, and no forecast of its own day is kept: that does not mean that it stays mild.\n"
+        }
+        (_, true) if is_foretold => {
+            "It is not over; as far as it is known it stays above the garden's most tender threshold.\n"
+        }
+        _ if !is_foretold && !is_measured => {
+            "Nothing is known of how cold it came: no forecast of its day is kept, and no low of the whole night.\n"
+        }
+        _ => "As far as it is known it did not come below the garden's most tender threshold.\n",
+    }
+}
+
 fn a_round(round: &ForecastAtRound, shown: Scale, clock: &dyn Fn(chrono::DateTime<chrono::Utc>) -> String) -> String {
     let from = round.provider.as_deref().unwrap_or("readings alone");
     let feed = round.feed_low.map_or(String::new(), |low| format!(", the feed itself {}", low.tenths(shown)));
@@ -202,6 +246,8 @@ fn errors(of: NightOf, known: &Known) -> Option<(String, Kelvins)> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::beds::sample::garden;
+    use crate::journal::event::MostTender;
     use crate::rounds::RoundKind;
     use crate::units::{Celsius, MetresPerSecond};
 
@@ -232,5 +278,72 @@ mod tests {
         };
         let (first, error) = errors(of, &known).expect("an error");
         assert_eq!((first, error), (format!("{} round", RoundKind::Afternoon.word()), Kelvins(-3.0)));
+    }
+
+    fn round_of(of: NightOf, made_at: &str) -> ForecastAtRound {
+        ForecastAtRound {
+            night: of,
+            made_at: made_at.parse().expect("an instant"),
+            round: RoundKind::Afternoon,
+            provider: None,
+            issued: None,
+            low: Estimate { mean: Celsius(9.0), spread: Kelvins(1.5) },
+            feed_low: None,
+            lead_hours: 12.0,
+            cloud: 0.0,
+            wind_10m: MetresPerSecond(1.0),
+            clear_calm: 1.0,
+            readings: 0,
+        }
+    }
+
+    /// The sample garden lies at 78 W: its evening of 16 January begins after 22 UTC and ends before 13 UTC.
+    #[test]
+    fn a_night_of_which_nothing_is_known_does_not_read_as_mild() {
+        let garden = garden(Vec::new(), Vec::new());
+        let of = NightOf("2027-01-16".parse().expect("a date"));
+        let foretold = |made_at| Known { foretold: vec![round_of(of, made_at)], ..Known::default() };
+        let low = |place| PlaceLow { night: of, place, low: Celsius(9.0) };
+        let a_look = Known { lows: vec![low(Place::Screen)], ..Known::default() };
+        let whole = |place| Known { whole: vec![low(place)], ..Known::default() };
+        let (before, during, after) = ("2027-01-16T20:00:00Z", "2027-01-17T03:00:00Z", "2027-01-17T18:00:00Z");
+        for (known, now, says) in [
+            (Known::default(), before, "It has not begun, and no forecast of its own day is kept"),
+            (foretold("2027-01-13T18:00:00Z"), before, "It has not begun, and no forecast of its own day is kept"),
+            (foretold("2027-01-16T18:00:00Z"), before, "It has not begun; the last forecast has it above"),
+            (Known::default(), during, "Nothing is known of how cold it came"),
+            (foretold("2027-01-16T18:00:00Z"), during, "It is not over; as far as it is known it stays above"),
+            (Known::default(), after, "Nothing is known of how cold it came"),
+            (a_look, after, "Nothing is known of how cold it came"),
+            (whole(Place::Soil { bed: "R1".into() }), after, "Nothing is known of how cold it came"),
+            (whole(Place::Screen), after, "As far as it is known it did not come below"),
+            (foretold("2027-01-16T18:00:00Z"), after, "As far as it is known it did not come below"),
+        ] {
+            let text = story(of, None, &known, &[], &garden, now.parse().expect("an instant"));
+            assert!(text.lines().nth(1).is_some_and(|line| line.starts_with(says)), "{now}: {says}: {text}");
+        }
+        let none = list_of_cold_nights(&[], &Known::default(), &garden);
+        assert!(none.starts_with("Nothing is known of these nights"), "{none}");
+    }
+
+    #[test]
+    fn a_long_name_of_a_bed_puts_no_column_out_of_line() {
+        let garden = garden(Vec::new(), Vec::new());
+        let night = |place| ColdNight {
+            of: NightOf("2027-01-16".parse().expect("a date")),
+            tender: MostTender { begins: Celsius(0.0), plant: None },
+            foretold: None,
+            measured: Some((Celsius(-3.0), place)),
+            seen_through: true,
+            asked: 7,
+            covered: 4,
+            worst: None,
+            reports: 0,
+        };
+        let bed = Place::Bed { bed: "the long south border by the wall".into() };
+        let text = list_of_cold_nights(&[night(Place::Screen), night(bed)], &Known::default(), &garden);
+        let ends: Vec<usize> =
+            text.lines().take(3).filter_map(|line| line.find("damage").or(line.find("no rep"))).collect();
+        assert!(ends.len() == 3 && ends.iter().all(|end| *end == ends[0]), "{text}");
     }
 }

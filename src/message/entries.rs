@@ -5,7 +5,7 @@ use super::instructions::instructions;
 use super::reasons;
 use crate::beds::Role;
 use crate::crops::{Frame, Tolerance};
-use crate::plan::order::WorkOrder;
+use crate::plan::order::{Light, Phase, WorkOrder};
 use crate::plan::{BedPlan, Measure, Plan};
 
 /// Beds of one measure.
@@ -28,14 +28,16 @@ pub struct Entry {
     pub lines: Vec<String>,
 }
 
-/// In the order in which the work is best done: pick while the light is good, carry, then cover before dusk.
-const ORDER: [Measure; 6] =
-    [Measure::Harvest, Measure::BringIn, Measure::Cover, Measure::Unknown, Measure::Leave, Measure::Fine];
+/// What needs no order, below the work.
+const REST: [Measure; 3] = [Measure::Unknown, Measure::Leave, Measure::Fine];
 
 pub(super) fn groups(plan: &Plan<'_>, work: &WorkOrder, reader: Reader) -> Vec<Group> {
     let by_turn: Vec<usize> = work.beds().collect();
-    ORDER
+    let phases = Light::of(plan).phases();
+    phases
+        .map(Phase::measure)
         .into_iter()
+        .chain(REST)
         .filter_map(|measure| {
             // Work as it is done; of the rest, what is nearest to harm first.
             let of_measure = |bed: &&BedPlan<'_>| bed.measure == measure;

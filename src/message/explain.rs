@@ -101,6 +101,9 @@ impl Page {
     }
 
     fn decision(&mut self, plan: &Plan<'_>, bed: &BedPlan<'_>) {
+        if plan.night.is_err() {
+            return self.no_decision(bed);
+        }
         self.section(&format!(
             "4. Decision: expected loss uncovered {:.0} of {:.0} minutes of worth; work {:.0} minutes",
             bed.risk.expected_loss(None).0,
@@ -124,18 +127,16 @@ impl Page {
                 ),
             );
         }
-        if plan.night.is_ok() {
-            let proven = match plan.gap.0 {
-                gap if gap < 0.01 => {
-                    "no other choice for the garden is better in loss and work together (proven)".to_string()
-                }
-                gap => format!("another choice for the garden could be better by {gap:.1} minutes at most"),
-            };
-            self.line("   ", &proven);
-        }
+        let proven = match plan.gap.0 {
+            gap if gap < 0.01 => {
+                "no other choice for the garden is better in loss and work together (proven)".to_string()
+            }
+            gap => format!("another choice for the garden could be better by {gap:.1} minutes at most"),
+        };
+        self.line("   ", &proven);
         let turning = match (&bed.turning, &plan.night) {
             (Some(turning), Ok(night)) => {
-                let words = turning_words(turning, night.minimum.mean, self.scale);
+                let words = turning_words(turning, bed.measure, night.minimum.mean, self.scale);
                 format!("what would change it, all other beds as they are: {words}")
             }
             _ => format!(
@@ -144,6 +145,14 @@ impl Page {
             ),
         };
         self.line("   ", &turning);
+    }
+
+    /// Without weather there is nothing to weigh: a loss or a turning would be invented.
+    fn no_decision(&mut self, bed: &BedPlan<'_>) {
+        self.section("4. Decision: none, for no usable weather is at hand; the bed is unknown, which is not fine");
+        for planting in &bed.risk.plantings {
+            self.line("   ", &format!("{}: {}", planting.crop.name, growth::worth(planting)));
+        }
     }
 
     fn after_frost(&mut self, bed: &BedPlan<'_>, catalogue: &Catalogue) {
@@ -337,6 +346,34 @@ fn hours_that_count(organ: &OrganRisk<'_>, scale: Scale) -> String {
         Harm::Chilling => {
             let before = organ.open.hours_before;
             format!(" and {before:.1} h on the nights before it, of {needed:.0} h that it takes{own}")
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::beds::sample::{bed, garden};
+    use crate::crops::sample::crop;
+    use crate::crops::{HarvestHabit, Life, Organ};
+    use crate::night::NoNight;
+    use crate::plan::tests::sunset;
+    use crate::plan::{Before, decide};
+    use crate::risk::assess;
+    use crate::zone::NightOf;
+
+    #[test]
+    fn without_weather_no_decision_is_invented() {
+        let crop = crop("seedlings", HarvestHabit::Whole, Life::Annual, &[(Organ::Leaf, 1.0, None)]);
+        let catalogue = Catalogue { crops: [(crop.id.clone(), crop)].into(), ..Catalogue::default() };
+        let garden = garden(vec![bed("R1", &[("seedlings", "grown")])], Vec::new());
+        let of = NightOf("2027-01-16".parse().expect("a date"));
+        let risks = assess(&garden, of, None, &catalogue);
+        let plan = decide(&garden, of, sunset(), Err(NoNight::NoForecast), risks, Before::default(), sunset());
+        let text = explain(&plan, &plan.beds[0], &catalogue);
+        assert!(text.contains("4. Decision: none, for no usable weather is at hand"), "{text}");
+        for invented in ["expected loss", "would change it", "before dusk 0"] {
+            assert!(!text.contains(invented), "{invented}: {text}");
         }
     }
 }

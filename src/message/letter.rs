@@ -5,7 +5,7 @@ use super::entries::{Entry, Group, groups};
 use super::{ahead, cautions, changes, ready, sentences, work_order};
 use crate::beds::Role;
 use crate::night::Night;
-use crate::plan::order;
+use crate::plan::order::{self, Light, Phase};
 use crate::plan::said::{Changes, SayReason};
 use crate::plan::spell::Spell;
 use crate::plan::{Measure, Plan};
@@ -131,9 +131,15 @@ pub(super) fn work_in_words(plan: &Plan<'_>) -> String {
     let count = |measure: Measure, stays: bool| {
         plan.beds.iter().filter(|bed| bed.measure == measure && bed.stays_out() == stays).count()
     };
-    let parts: Vec<String> = [(Measure::Harvest, "harvest"), (Measure::BringIn, "bring in"), (Measure::Cover, "cover")]
+    let verb = |phase: Phase| match phase {
+        Phase::Cut => "harvest",
+        Phase::BringIn => "bring in",
+        Phase::Cover => "cover",
+    };
+    let parts: Vec<String> = Light::of(plan)
+        .phases()
         .into_iter()
-        .map(|(measure, verb)| (count(measure, false), verb))
+        .map(|phase| (count(phase.measure(), false), verb(phase)))
         .filter(|(count, _)| *count > 0)
         .map(|(count, verb)| format!("{verb} {count}"))
         .collect();
@@ -226,7 +232,7 @@ fn work_line(plan: &Plan<'_>) -> Option<String> {
     let tomorrow = if covers { ", taking covers off tomorrow included" } else { "" };
     let work = format!("It is about {minutes} minutes of work for one person{tomorrow}.");
     let no_sunset = rounds::no_sunset(&plan.garden.site, &plan.garden.zone, plan.of);
-    let in_the_dark = if no_sunset == Some(NoSunset::NeverSets) { "" } else { in_the_dark(plan) };
+    let in_the_dark = in_the_dark(plan);
     let sunset = plan.garden.zone.local(sunset(plan)).format("%H:%M");
     Some(if is_late(plan) {
         format!("{} {work}{in_the_dark}", how_late(plan, no_sunset))
@@ -245,14 +251,22 @@ fn work_line(plan: &Plan<'_>) -> Option<String> {
     })
 }
 
-/// Pots first: that is safe by lamp light, and no cover is worth a fall.
-fn in_the_dark(plan: &Plan<'_>) -> &'static str {
-    let has_covers = plan.beds.iter().any(|bed| bed.cover.is_some());
-    match (plan.count(Measure::BringIn) > 0, has_covers) {
-        (true, true) => " Pots first; lay covers only where there is light to see by.",
-        (false, true) => " Lay covers only where there is light to see by.",
-        (_, false) => "",
+/// Pots first: that is safe by lamp light, and no cover is worth a fall. The same order as the list, see [`Light::phases`].
+fn in_the_dark(plan: &Plan<'_>) -> String {
+    if Light::of(plan) == Light::Day {
+        return String::new();
     }
+    let has_covers = plan.beds.iter().any(|bed| bed.cover.is_some());
+    let (has_pots, has_picking) = (plan.count(Measure::BringIn) > 0, plan.count(Measure::Harvest) > 0);
+    let mut parts = Vec::new();
+    parts.extend((has_pots && (has_covers || has_picking)).then_some("pots first"));
+    parts.extend(has_covers.then_some("lay covers only where there is light to see by"));
+    parts.extend(has_picking.then_some(if has_pots || has_covers {
+        "pick last"
+    } else {
+        "pick only where there is light to see by"
+    }));
+    if parts.is_empty() { String::new() } else { format!(" {}.", capitalised(&parts.join("; "))) }
 }
 
 /// What still helps after sunset, and until when.

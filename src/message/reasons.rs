@@ -106,34 +106,39 @@ const NEARBY: Kelvins = Kelvins(3.0);
 pub(super) fn turning(bed: &BedPlan<'_>, low: Celsius, scale: Scale) -> Option<String> {
     let turning = bed.turning.as_ref()?;
     let is_near = (turning.low - low).0.abs() <= NEARBY.0;
-    (bed.measure != Measure::Fine || is_near).then(|| turning_words(turning, low, scale))
+    (bed.measure != Measure::Fine || is_near).then(|| turning_words(turning, bed.measure, low, scale))
 }
 
-/// "Fine from a low of 32 F up."; `low` is tonight's. Where the two would read the same they are told apart by a tenth, or the
+/// "Fine from a low of 32 F up."; `now` is the measure on this side, `low` tonight's. What is left beyond means one thing where
+/// it is milder and another where it is colder. Where the two lows would read the same they are told apart by a tenth, or the
 /// line would seem to contradict the list.
-pub(super) fn turning_words(turning: &Turning, low: Celsius, scale: Scale) -> String {
-    let then = match turning.then {
-        Measure::Cover => "Cover",
-        Measure::Harvest => "Harvest",
-        Measure::BringIn => "Bring in",
-        Measure::Leave => "Left as it is",
-        Measure::Fine => "Fine",
-        Measure::Unknown => "Not known",
-    };
-    let side = match turning.side {
-        Side::Down => "down",
-        Side::Up => "up",
+pub(super) fn turning_words(turning: &Turning, now: Measure, low: Celsius, scale: Scale) -> String {
+    let (then, joint, side) = match (turning.then, turning.side) {
+        (Measure::Leave, Side::Up) => ("Needs no work", "from", " up"),
+        (Measure::Leave, Side::Down) if now == Measure::Fine => ("At risk", "from", " down"),
+        (Measure::Leave, Side::Down) => ("Given up", "below", ""),
+        (then, side) => {
+            let then = match then {
+                Measure::Cover => "Cover",
+                Measure::Harvest => "Harvest",
+                Measure::BringIn => "Bring in",
+                Measure::Leave | Measure::Fine => "Fine",
+                Measure::Unknown => "Not known",
+            };
+            (then, "from", if side == Side::Down { " down" } else { " up" })
+        }
     };
     if fine(turning.low, scale) == fine(low, scale) {
         let (from, expected) = (turning.low.tenths(scale), low.tenths(scale));
-        return format!("{then} from a low of {from} {side}; {expected} expected.");
+        return format!("{then} {joint} a low of {from}{side}; {expected} expected.");
     }
-    format!("{then} from a low of {} {side}.", fine(turning.low, scale))
+    format!("{then} {joint} a low of {}{side}.", fine(turning.low, scale))
 }
 
-/// Where nothing is to be done, or it is done for the soil, the reason alone is enough.
+/// Where nothing is to be done, or it is done for the soil, the reason alone is enough; of a fine bed a "why" would read as a
+/// reason to act.
 fn says_why(bed: &BedPlan<'_>) -> bool {
-    bed.measure != Measure::Leave && !matches!(bed.reason, Reason::SoilTooCold { .. })
+    bed.measure.is_work() && !matches!(bed.reason, Reason::SoilTooCold { .. })
 }
 
 /// "Better for a frost: kale, leek (sweeter)."
@@ -243,4 +248,27 @@ fn short_why(planting: &PlantingRisk<'_>, organ: &OrganRisk<'_>, scale: Scale) -
         fine(organ.damage_begins, scale),
         fine(organ.open.minimum.mean, scale)
     )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// "Left as it is" said that a bed is out of danger, that it is given up, and that danger begins.
+    #[test]
+    fn what_is_left_is_said_by_what_it_means() {
+        let words = |now, then, side| {
+            let turning = Turning { low: Celsius(-6.0), side, then };
+            turning_words(&turning, now, Celsius(-3.0), Scale::Celsius)
+        };
+        for (now, then, side, says) in [
+            (Measure::Cover, Measure::Leave, Side::Up, "Needs no work from a low of -6.0 C up."),
+            (Measure::Cover, Measure::Leave, Side::Down, "Given up below a low of -6.0 C."),
+            (Measure::Fine, Measure::Leave, Side::Down, "At risk from a low of -6.0 C down."),
+            (Measure::Leave, Measure::Fine, Side::Up, "Fine from a low of -6.0 C up."),
+            (Measure::Fine, Measure::Cover, Side::Down, "Cover from a low of -6.0 C down."),
+        ] {
+            assert_eq!(words(now, then, side), says);
+        }
+    }
 }

@@ -80,6 +80,9 @@ pub(super) fn capped(learned: Kelvins, used: Kelvins, scale: Scale) -> String {
     )
 }
 
+/// A reading that differs by less is as the forecast had it (a garden's thermometer shows no more, assumed).
+const AS_FORECAST: Kelvins = Kelvins(0.5);
+
 fn remark(remark: Remark, zone: &Zone, scale: Scale) -> String {
     match remark {
         Remark::WindAssumed => "The forecast has no wind; a still night is assumed.".into(),
@@ -87,11 +90,22 @@ fn remark(remark: Remark, zone: &Zone, scale: Scale) -> String {
         Remark::DewPointAssumed => "The forecast has no humidity; dry air is assumed.".into(),
         Remark::IssueUnknown => "The forecast does not say when it was made; it is trusted less.".into(),
         Remark::Old { hours } => format!("The forecast is {hours:.0} hours old; it is trusted less."),
-        Remark::ReadingDisagrees { by } => format!(
-            "This evening's thermometer points to a low {} {} than the forecast; both are weighed.",
-            by.size(scale),
-            if by.0 < 0.0 { "colder" } else { "warmer" }
-        ),
+        Remark::ReadingMoved { at, air, by, from, to } => {
+            let against = if by.0.abs() < AS_FORECAST.0 {
+                "about as the forecast of that hour".to_string()
+            } else {
+                let side = if by.0 < 0.0 { "below" } else { "above" };
+                let size = match scale {
+                    Scale::Celsius => by.size(scale),
+                    Scale::Fahrenheit => format!("{:.0} F", by.0.abs() * 1.8),
+                };
+                format!("about {size} {side} the forecast of that hour")
+            };
+            let (from, to) = (fine(from, scale), fine(to, scale));
+            let moved = if from == to { String::new() } else { format!(": readings move the low from {from} to {to}") };
+            let at = zone.local(at).format("%H:%M");
+            format!("The garden's thermometer showed {} at {at}, {against}{moved}.", air.whole(scale))
+        }
         Remark::ReadingLeftOut { at, air, by, more } => {
             let others = match more {
                 0 => String::new(),
@@ -233,4 +247,27 @@ pub(super) fn evidence(tolerance: &Tolerance, applied: &Applied) -> String {
         mark(OwnFigure::Severe, tolerance.evidence.severe.word()),
         tolerance.sources.join(", ")
     )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_reading_that_moved_the_low_is_named_with_the_forecast_of_its_hour() {
+        let zone = Zone::bundled(chrono_tz::America::New_York).expect("a zone");
+        let at = "2027-01-17T00:30:00Z".parse().expect("an instant");
+        let say = |by: f64, to: f64| {
+            let remark =
+                Remark::ReadingMoved { at, air: Celsius(-1.0), by: Kelvins(by), from: Celsius(-6.0), to: Celsius(to) };
+            super::remark(remark, &zone, Scale::Fahrenheit)
+        };
+        assert_eq!(
+            say(-2.8, -8.3),
+            "The garden's thermometer showed 30 F at 19:30, about 5 F below the forecast of that hour: readings move the \
+             low from 21 F to 17 F."
+        );
+        assert!(say(0.2, -8.3).contains("about as the forecast of that hour: readings move"));
+        assert!(say(4.0, -6.0).ends_with("about 7 F above the forecast of that hour."), "{}", say(4.0, -6.0));
+    }
 }

@@ -1,7 +1,8 @@
 //! In which order a list is worked through, who does what, and what is left first when people or minutes run short.
 //!
 //! First what is cut, while it is dry and light; then what is carried; then covers, which keep the day's warmth best
-//! when they are laid last. Watering, which helps only on the day before, would come before all of them. Within each of
+//! when they are laid last. In the dark nobody begins with a knife: what is carried comes first, then covers, and what is
+//! cut last. Watering, which helps only on the day before, would come before all of them. Within each of
 //! these the part of the garden comes first in which something is due first, as in the dark, or in which most is saved
 //! for a minute, and its beds in the garden's order, which is the walk. Weighing down the edges is part of covering, and is looked over once more at the end.
 
@@ -12,6 +13,7 @@ pub use sharing::arrange;
 use super::aftermath::loss_left;
 use super::{BedPlan, Measure, Plan, Reason, time_left};
 use crate::beds::BedKind;
+use crate::rounds::{NoSunset, no_sunset};
 use crate::units::Minutes;
 use crate::words::words;
 use chrono::{DateTime, Utc};
@@ -21,7 +23,7 @@ const LONG_COVER: f64 = 4.5;
 /// From this diameter on two people carry a pot, m (common practice; the diameter is assumed).
 const LARGE_POT: f64 = 0.4;
 
-/// What kind of work a turn is, in the order in which they are done.
+/// What kind of work a turn is, in the order in which they are done by day; see [`Light::phases`].
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Phase {
     /// What is picked; a cover over what stays is laid with it.
@@ -31,6 +33,45 @@ pub enum Phase {
 }
 
 words!(Phase { Cut = "cut", BringIn = "bring-in", Cover = "cover" });
+
+impl Phase {
+    /// The measure that it carries out.
+    pub fn measure(self) -> Measure {
+        match self {
+            Phase::Cut => Measure::Harvest,
+            Phase::BringIn => Measure::BringIn,
+            Phase::Cover => Measure::Cover,
+        }
+    }
+}
+
+/// By what light the work is done.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Light {
+    Day,
+    Dark,
+}
+
+impl Light {
+    /// That of a list: dark from sunset on, or all day where the sun does not rise.
+    pub fn of(plan: &Plan<'_>) -> Light {
+        let is_dark = match no_sunset(&plan.garden.site, &plan.garden.zone, plan.of) {
+            Some(NoSunset::NeverSets) => false,
+            Some(NoSunset::NeverRises) => true,
+            None => plan.made_at >= plan.deadline + plan.garden.finish_before_sunset,
+        };
+        if is_dark { Light::Dark } else { Light::Day }
+    }
+
+    /// The kinds of work in their order.
+    pub fn phases(self) -> [Phase; 3] {
+        match self {
+            Light::Day => [Phase::Cut, Phase::BringIn, Phase::Cover],
+            // Pots are safe to carry by lamp light, a knife among leaves is not (common practice).
+            Light::Dark => [Phase::BringIn, Phase::Cover, Phase::Cut],
+        }
+    }
+}
 
 /// The work at one bed, or at two that lie under one piece, before it has its turn.
 #[derive(Clone, Debug, PartialEq)]
@@ -165,7 +206,7 @@ pub fn work_order(plan: &Plan<'_>) -> WorkOrder {
             averted: sum(&|bed| averted(plan, bed)),
         })
     });
-    arrange(tasks.collect(), party(plan))
+    arrange(tasks.collect(), Light::of(plan), party(plan))
 }
 
 /// The bed that lies under the same piece as this one, and whether the work there serves this one too.

@@ -263,7 +263,7 @@ fn over_a_season_no_bed_saves_more_than_it_is_worth() {
     });
     // What was sown again can be saved again.
     let mut again = six_nights_covered();
-    let sown = |bed: &str| What::Resown(Gone { bed: bed.into(), crop: "lettuce".into(), note: None });
+    let sown = |bed: &str| What::Resown(Gone { bed: bed.into(), sowing: None, crop: "lettuce".into(), note: None });
     again.entries.extend(["A1", "A2"].map(|bed| written(at(13, 15), sown(bed))));
     with(&again, |season| {
         let of = |day: u32| season.nights.iter().find(|found| found.of == night(day)).and_then(|night| night.saved);

@@ -169,7 +169,43 @@ fn a_list_without_work_does_not_promise_a_morning_after() {
     // The next word is the next sign of life, a week later.
     assert!(mail.text().contains("The next message comes by Saturday 23 January, 07:15"), "{}", mail.text());
     morning_after(&garden, &feed);
-    assert_eq!(relay.arrived().len(), 3);
+    // There was nothing to ask of anybody else.
+    assert_eq!(relay.arrived().len(), 1);
+}
+
+/// A volunteer hears nothing while a bed is only left at risk; the first work is no news on top of a message they never had.
+#[test]
+fn the_first_word_to_a_volunteer_names_no_message_that_they_never_had() {
+    let (head, _) = crate::support::installation::GARDEN.split_once("[[beds]]").unwrap_or_default();
+    let garden_of = |worth: &str| {
+        format!(
+            "{head}\n[[beds]]\nid = \"A1\"\nkind = \"raised\"\nlength_m = 2.4\nwidth_m = 1.2\nplantings = [{{ crop = \
+             \"lettuce_leaf\", stage = \"leafy\", hardened = \"no\", worth_minutes = {worth} }}]\n"
+        )
+    };
+    let (feed, relay) = (Feed::with(of_low(FROST)), SmtpSink::start(&[]));
+    let service = crate::support::installation::service(
+        &[("grid", "nws", &feed.base)],
+        &crate::support::installation::to_relay(relay.port),
+    );
+    let garden = Installation::with(&service, &garden_of("0.5"));
+    garden.once(MORNING).ended_with(0);
+    assert_eq!((to(&relay, MANAGER).len(), to(&relay, TUESDAY).len()), (1, 0));
+    garden.write("gardens/orchard-lane.toml", &garden_of("200"));
+    garden.once(AFTERNOON).ended_with(0);
+    let says = |person: &str| {
+        let mails = to(&relay, person);
+        let mail = mails.last().expect("a mail");
+        (mail.subject().starts_with("Worse: "), mail.text().contains("Since the message of"))
+    };
+    assert_eq!(says(MANAGER), (true, true));
+    assert_eq!(says(TUESDAY), (false, false));
+    // Whoever was asked hears that it is called off.
+    garden.write("gardens/orchard-lane.toml", &garden_of("0.5"));
+    feed.set_weather(of_low(MILD));
+    garden.once("2027-01-16T19:45:00-05:00").ended_with(0);
+    let mails = to(&relay, TUESDAY);
+    assert!(mails.last().is_some_and(|mail| mail.subject().starts_with("Called off")), "{mails:?}");
 }
 
 #[test]

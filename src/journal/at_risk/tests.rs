@@ -39,6 +39,7 @@ fn list(measures: &[(&str, Measure)]) -> Said {
         minutes: None,
         reason: None,
         picks: Vec::new(),
+        losses: None,
         is_picked: false,
     };
     Said { beds: measures.iter().map(bed).collect(), ..Said::default() }

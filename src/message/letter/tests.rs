@@ -49,6 +49,34 @@ fn pots_are_first_only_where_there_are_pots() {
     assert!(with.contains("Pots first; lay covers only where there is light"), "{with}");
 }
 
+/// A "why" reads as a reason to act.
+#[test]
+fn a_volunteer_is_given_no_why_for_a_bed_that_is_fine() {
+    let crop = crop("seedlings", HarvestHabit::Whole, Life::Annual, &[(Organ::Leaf, 1.0, None)]);
+    let catalogue = Catalogue { crops: [(crop.id.clone(), crop)].into(), ..Catalogue::default() };
+    let mut garden = garden(vec![bed("R1", &[("seedlings", "grown")])], vec![cloth(9)]);
+    garden.worth_per_square_metre = Minutes(60.0);
+    let (of, night) = (NightOf("2027-01-16".parse().expect("a date")), frost());
+    let risks = assess(&garden, of, night.as_ref().ok(), &catalogue);
+    let before = crate::plan::Before::default();
+    let mut plan = decide(&garden, of, sunset(), night, risks, before, sunset() - Duration::hours(3));
+    assert!(read(&plan).contains("Why: harm to seedlings"), "{}", read(&plan));
+    (plan.beds[0].measure, plan.beds[0].reason) = (Measure::Fine, crate::plan::Reason::MinorPart);
+    let text = read(&plan);
+    assert!(text.contains("may suffer") && !text.contains("Why:"), "{text}");
+}
+
+/// The sun set at 17:00 and rises near 07:30: at 05:00 the evening's rule asks for a look that nobody can take.
+#[test]
+fn without_a_forecast_before_dawn_it_asks_for_a_look_now() {
+    let early = letter(Vec::new(), Err(NoNight::NoForecast), 2.5);
+    assert!(early.contains("at 19:00 means that frost is as likely as not"), "{early}");
+    let late = letter(Vec::new(), Err(NoNight::NoForecast), 12.0);
+    assert!(!late.contains("at 19:00"), "{late}");
+    assert!(late.contains("look at it now, and again in an hour"), "{late}");
+    assert!(late.contains("falling until sunrise, near 07:"), "{late}");
+}
+
 /// The threshold of -2 C is met twelve hours after sunset, at 05:00; the coldest hour is the fourteenth.
 #[test]
 fn an_hour_that_is_past_is_no_deadline() {

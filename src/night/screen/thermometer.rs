@@ -26,6 +26,8 @@ const FALL_SLOWS: Duration = Duration::minutes(90);
 const EARLY_IS_WARM: f64 = 1.0;
 /// A forecast and a thermometer further apart than this speak of different nights, K (assumed).
 const CONTRADICTION: f64 = 3.0;
+/// From so much on it is said that readings have moved the low, K (assumed: less moves few measures).
+const MOVED: f64 = 1.0;
 /// How well a garden thermometer shows the air, K (assumed).
 const THERMOMETER_SPREAD: f64 = 0.5;
 /// Further fall in an hour late in a clear night, K, and how well it is known by sunrise, K (assumed).
@@ -121,6 +123,10 @@ pub(super) fn refine(
     night.remarks.extend(left_out.remarks());
     night.steps.extend(left_out.steps());
     let Some(last) = during.last() else { return night };
+    let forecast_low = night.minimum.mean;
+    let warmer =
+        |reading: &Reading| Some((*reading, at_screen(reading, night.clear_calm) - air_at(&night, reading.at)?));
+    let warmer: Vec<(Reading, Kelvins)> = during.iter().filter_map(warmer).collect();
     // From here on the night's minimum is that of the hours still to come, until both halves are joined.
     let over = hours_over(&mut night, &during);
     let to_come = lowest(night.hours.iter().filter(|hour| hour.time > last.at).map(|hour| hour.air));
@@ -151,9 +157,6 @@ pub(super) fn refine(
             spread: Some(spread),
             source: "the garden's reading; share from the regression of lows on dusk air, rising to sunrise (assumed)",
         });
-        if difference.0.abs() > CONTRADICTION {
-            night.remarks.push(Remark::ReadingDisagrees { by: difference });
-        }
     }
     let is_late_enough = |reading: &&Reading| reading.at >= night.sunset + FALL_SLOWS;
     let dusk = during.iter().rev().filter(is_late_enough).find(|reading| is_dusk(reading, night.sunset)).copied();
@@ -170,7 +173,9 @@ pub(super) fn refine(
     let shown = lowest(during.iter().map(|reading| at_screen(reading, night.clear_calm)));
     let has_more = to_come.0.is_finite() || over.difference.is_none();
     let share = if over.difference.is_some() { share_that_lasts(passed) } else { 0.0 };
-    of_its_place(joined(night, shown, over.unread, has_more), &during, share)
+    let mut night = of_its_place(joined(night, shown, over.unread, has_more), &during, share);
+    night.remarks.extend(moved(&warmer, forecast_low, night.minimum.mean));
+    night
 }
 
 /// Of what a reading differs, the part that lasts to the low, by the part of the night that has passed.
@@ -256,6 +261,17 @@ fn bend_to_come(night: &mut Night, after: DateTime<Utc>) {
     if from < night.hours.len() {
         bend_to(&mut night.hours[from..], night.minimum.mean);
     }
+}
+
+/// What is said of readings that moved the low, or that contradict the forecast: the last one speaks for them, unless the low
+/// went the other way; then the one that differs most to that side.
+fn moved(warmer: &[(Reading, Kelvins)], from: Celsius, to: Celsius) -> Option<Remark> {
+    let side = (to - from).0.signum();
+    let last = warmer.last()?;
+    let most = warmer.iter().max_by(|(_, a), (_, b)| (a.0 * side).total_cmp(&(b.0 * side)))?;
+    let (reading, by) = if last.1.0 * side >= 0.0 { last } else { most };
+    let is_said = (to - from).0.abs() >= MOVED || by.0.abs() > CONTRADICTION;
+    is_said.then_some(Remark::ReadingMoved { at: reading.at, air: reading.air, by: *by, from, to })
 }
 
 fn is_dusk(reading: &Reading, sunset: DateTime<Utc>) -> bool {

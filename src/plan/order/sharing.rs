@@ -1,6 +1,6 @@
 //! Tasks to turns: sorted, shared out among people, and cut where the time ends.
 
-use super::{Party, Task, Turn, TurnReason, WorkOrder};
+use super::{Light, Party, Phase, Task, Turn, TurnReason, WorkOrder};
 use crate::units::Minutes;
 use chrono::{DateTime, Utc};
 use std::collections::BTreeMap;
@@ -18,8 +18,8 @@ struct Share {
 
 /// The order of the work, shared out among a party; without one, only the order and what half of the minutes leave.
 /// The same tasks give the same order.
-pub fn arrange(mut tasks: Vec<Task>, party: Option<Party>) -> WorkOrder {
-    sort(&mut tasks);
+pub fn arrange(mut tasks: Vec<Task>, light: Light, party: Option<Party>) -> WorkOrder {
+    sort(&mut tasks, light);
     let Some(party) = party else {
         let leave_first = left_by_half_of_the_minutes(&tasks);
         let turns = tasks.into_iter().map(|task| Turn {
@@ -46,7 +46,7 @@ pub fn arrange(mut tasks: Vec<Task>, party: Option<Party>) -> WorkOrder {
     out.retain(|task| {
         let mut more = kept.clone();
         more.push(task.clone());
-        sort(&mut more);
+        sort(&mut more, light);
         let fits = share_out(&more, party).is_some();
         if fits {
             kept = more;
@@ -91,7 +91,9 @@ fn together(tasks: &[Task], party: Party) -> Option<Vec<Task>> {
 
 /// By kind of work, then by place, the one in which something is due first, of equals that in which a minute saves most;
 /// then along the walk.
-fn sort(tasks: &mut [Task]) {
+fn sort(tasks: &mut [Task], light: Light) {
+    let phases = light.phases();
+    let turn = |phase: Phase| phases.iter().position(|other| *other == phase);
     let mut places: BTreeMap<_, (Option<DateTime<Utc>>, f64)> = BTreeMap::new();
     for task in tasks.iter() {
         let (due, saved) = places.entry((task.phase, task.place)).or_insert((task.do_by, 0.0));
@@ -102,7 +104,7 @@ fn sort(tasks: &mut [Task]) {
     tasks.sort_by(|a, b| {
         let ((a_due, a_saves), (b_due, b_saves)) = (place(a), place(b));
         let by_place = a_due.cmp(&b_due).then(b_saves.total_cmp(&a_saves)).then(a.place.cmp(&b.place));
-        a.phase.cmp(&b.phase).then(by_place).then(a.bed.cmp(&b.bed))
+        turn(a.phase).cmp(&turn(b.phase)).then(by_place).then(a.bed.cmp(&b.bed))
     });
 }
 

@@ -11,6 +11,11 @@ use crate::zone::NightOf;
 use chrono::{DateTime, Duration, NaiveDate, Utc};
 use proptest::prelude::*;
 
+/// By day.
+fn arrange(tasks: Vec<Task>, party: Option<Party>) -> WorkOrder {
+    super::arrange(tasks, Light::Day, party)
+}
+
 fn task(bed: usize, phase: Phase, place: usize, minutes: f64, averted: f64) -> Task {
     Task {
         bed,
@@ -52,6 +57,24 @@ fn the_place_where_a_minute_saves_most_comes_first_and_its_beds_along_the_walk()
     assert_eq!(reasons, [SavesMost, SavesMost, OnTheWay, SavesLess]);
     // 20 of 40 minutes: what saves 0.1 and 1 for a minute.
     assert_eq!(left(&order), [3, 0]);
+}
+
+/// Pots, then covers, then the knife; all else as by day.
+#[test]
+fn in_the_dark_pots_come_first_and_picking_last() {
+    let tasks = vec![
+        task(0, Phase::Cut, 0, 5.0, 90.0),
+        task(1, Phase::Cover, 0, 5.0, 5.0),
+        task(2, Phase::BringIn, 1, 5.0, 1.0),
+        task(3, Phase::Cover, 1, 5.0, 50.0),
+    ];
+    for party in [None, people(2, 30.0)] {
+        assert_eq!(beds(&super::arrange(tasks.clone(), Light::Dark, party).turns), [2, 3, 1, 0]);
+        assert_eq!(beds(&arrange(tasks.clone(), party).turns), [0, 2, 3, 1]);
+    }
+    // What saves least is left first by whatever light.
+    let short = super::arrange(tasks, Light::Dark, people(1, 15.0));
+    assert_eq!(short.does_not_fit.iter().map(|task| task.bed).collect::<Vec<_>>(), [2]);
 }
 
 /// In the dark each bed has its own hour.

@@ -64,9 +64,9 @@ impl EventCommand {
                 let night = NightBehind { of, said: &said, foretold, taken: &taken, lows: &known.lows };
                 let is_over = span_of(garden, of).sunrise <= now;
                 let at_risk = if is_over { at_risk(garden, &settings.catalogue, night) } else { Vec::new() };
-                story(of, nights.iter().find(|night| night.of.0 == date), &known, &at_risk, garden)
+                story(of, nights.iter().find(|night| night.of.0 == date), &known, &at_risk, garden, now)
             }
-            None => list_of_cold_nights(&nights, garden),
+            None => list_of_cold_nights(&nights, &known, garden),
         })?;
         Ok(Done::Well)
     }

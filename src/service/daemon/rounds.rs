@@ -226,6 +226,8 @@ impl Daemon<'_> {
             troubles: &gathered.troubles,
         };
         people.retain(|person| reason != SayReason::AllQuiet || person.role == Role::Manager);
+        let lists = self.store.last_mails(&garden.id, round.night, "list").await?;
+        people.retain(|person| concerns(person, garden, &next, &lists));
         // Signs of life go to managers; volunteers hear the morning after what they were asked, and when asked again.
         let with_this: Vec<Said> = all.iter().cloned().chain([next.clone()]).collect();
         let carried = left_out(self.store, garden, round.night, None, now).await?;
@@ -242,7 +244,12 @@ impl Daemon<'_> {
         let post = Post { garden, of: round.night, kind, revision, expires, others_due, now, enclosed };
         let letter = |person: &Person| {
             let troubles = if person.role == Role::Manager { &for_managers } else { &gathered.troubles };
-            let context = Context { next_word_by: next_word_to(person), troubles, ..context };
+            // Whoever was told nothing of this night yet knows no earlier message.
+            let (reason, since) = match reason {
+                SayReason::Worse | SayReason::Better if !has_mail(&lists, person) => (SayReason::First, None),
+                _ => (reason, context.since),
+            };
+            let context = Context { reason, since, next_word_by: next_word_to(person), troubles, ..context };
             evening_letter(plan, &context, Reader { role: person.role })
         };
         let messages = self.messages(&people, &post, letter).await?;
@@ -292,6 +299,8 @@ impl Daemon<'_> {
             // Somebody new has no mail yet, and is told too.
             let heard = |person: &Person| lists.iter().any(|mail| !mail.failed && mail.recipient == person.address);
             people.retain(|person| !heard(person));
+            let next = Said::of(plan);
+            people.retain(|person| concerns(person, garden, &next, &lists));
             SayReason::First
         } else if said.iter().any(Said::has_work) || !lists.is_empty() {
             people.retain(|person| is_failed(&lists, person));
@@ -420,6 +429,18 @@ impl Daemon<'_> {
         };
         next.map(|next| next + GRACE)
     }
+}
+
+fn has_mail(lists: &[LastMail], person: &Person) -> bool {
+    lists.iter().any(|mail| mail.recipient == person.address)
+}
+
+/// Whether a list is for somebody. What asks for nothing goes to managers, and to whoever has a list of this night already:
+/// that one is called off by it. What is not known goes to everybody, and so does all where a garden has no manager.
+fn concerns(person: &Person, garden: &Garden, next: &Said, lists: &[LastMail]) -> bool {
+    let nobody_manages = garden.people.iter().all(|person| person.role != Role::Manager);
+    let is_for_all = next.has_work() || next.is_unknown() || nobody_manages;
+    is_for_all || person.role == Role::Manager || has_mail(lists, person)
 }
 
 /// What the word of the morning after asks to uncover, from the lists of its night, oldest first, and what was left out

@@ -24,7 +24,17 @@ fn a_dusk_reading_moves_the_low_the_same_way_by_the_part_that_lasts() {
         let (moved, night) = moved_by(reading(2.0, expected_air(2.0) + difference), 2.0);
         let lasts = (moved - as_forecast) / difference;
         assert!((0.6..0.92).contains(&lasts), "{difference}: {lasts}");
-        assert_eq!(night.remarks, []);
+        // The mail says why where it moved by a kelvin or more.
+        let from = judge(Some(&forecast()), &[], 2.0).expect("a night").minimum.mean;
+        match night.remarks[..] {
+            [] => assert!((night.minimum.mean - from).0.abs() < 1.0, "{difference}"),
+            [Remark::ReadingMoved { by, from: without, to, .. }] => {
+                assert!((by.0 - difference).abs() < 1e-6, "{by:?}");
+                assert_eq!((without, to), (from, night.minimum.mean));
+                assert!((to - from).0.abs() >= 1.0, "{difference}");
+            }
+            ref other => panic!("{other:?}"),
+        }
     }
 }
 
@@ -59,7 +69,19 @@ fn a_reading_narrows_the_spread_the_more_the_later_it_is() {
 fn a_thermometer_that_contradicts_the_forecast_is_believed_and_remarked() {
     let (moved, night) = moved_by(reading(2.0, expected_air(2.0) - 6.0), 2.0);
     assert!(moved < -4.0, "{moved}");
-    assert!(matches!(night.remarks[..], [Remark::ReadingDisagrees { by }] if (by.0 + 6.0).abs() < 1e-6));
+    assert!(matches!(night.remarks[..], [Remark::ReadingMoved { by, .. }] if (by.0 + 6.0).abs() < 1e-6));
+}
+
+/// A cold look at dusk still holds the low down when a later one is warm: the cold one is named.
+#[test]
+fn the_reading_that_is_named_is_on_the_side_to_which_the_low_moved() {
+    let (cold, warm) = (reading(2.0, -9.0), reading(4.0, expected_air(4.0) + 1.0));
+    let night = judge(Some(&forecast()), &[cold, warm], 4.0).expect("a night");
+    let named = night.remarks.iter().find_map(|remark| match remark {
+        Remark::ReadingMoved { at, by, from, to, .. } => Some((*at, by.0 < 0.0, to < from)),
+        _ => None,
+    });
+    assert_eq!(named, Some((cold.at, true, true)), "{:?}", night.remarks);
 }
 
 /// 38 F written as 38 C, in one reading or in a whole log, before or after sound ones: the night is judged as without it,
