@@ -63,6 +63,8 @@ pub enum Reason {
     CoverSaves { covered: Probability },
     /// Picking saves what no cover is sure to.
     PickBeforeFrost,
+    /// It is frozen by now: what is handled then is spoilt, and what stands it can be picked when it has thawed.
+    WaitForThaw,
     /// Pots lose their roots first, and a roof is surer than a cover.
     RootsAndTopsInside,
     /// The soil is too cold for what ripens in it.
@@ -101,6 +103,7 @@ impl Reason {
         match self {
             Reason::CoverSaves { .. } => "cover-saves",
             Reason::PickBeforeFrost => "pick-before-frost",
+            Reason::WaitForThaw => "wait-for-thaw",
             Reason::RootsAndTopsInside => "safer-inside",
             Reason::SoilTooCold { .. } => "soil-too-cold",
             Reason::WithinMargin => "within-margin",
@@ -272,6 +275,7 @@ fn decide_for<'a>(
     now: DateTime<Utc>,
 ) -> Plan<'a> {
     taken::apply(&mut risks, before.taken, of);
+    harvest::freeze(&mut risks, now);
     let deadline = sunset - garden.finish_before_sunset;
     let minutes = crew.map(|crew| crew.person_minutes());
     // Late is better than never: when the deadline has passed, or is too near for anything, it bounds nothing any more.

@@ -72,6 +72,9 @@ pub(super) fn why(plan: &Plan<'_>, bed: &BedPlan<'_>, role: Role) -> Vec<String>
             };
             Some(format!("Left: it takes {takes}, and {rest}."))
         }
+        Reason::WaitForThaw => {
+            Some("Left: it should be frozen by now. Wait for the thaw; what stands it can be picked then.".into())
+        }
         Reason::NothingHelps => Some("Left: nothing at hand would help much.".into()),
         Reason::MinorPart => {
             lines.extend(minor_part(bed));

@@ -194,7 +194,8 @@ fn bed_plan<'a>(means: &Means<'_>, risk: BedRisk<'a>, way: &Way, ways: &[Way], a
             Measure::Harvest => Reason::PickBeforeFrost,
             Measure::BringIn => Reason::RootsAndTopsInside,
             Measure::Leave | Measure::Fine | Measure::Unknown => {
-                harvest::soil_keeps(&risk, caution).unwrap_or_else(|| why_left(ways, after))
+                let frozen = || harvest::is_frozen(&risk).then_some(Reason::WaitForThaw);
+                harvest::soil_keeps(&risk, caution).or_else(frozen).unwrap_or_else(|| why_left(ways, after))
             }
         };
         (way.measure, reason)

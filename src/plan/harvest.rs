@@ -3,9 +3,11 @@
 use super::Reason;
 use crate::beds::{Bed, BedKind, Caution, Planting};
 use crate::crops::{Crop, Frame, Harm, HarvestHabit, Life, Organ};
+use crate::night::bed::BedNight;
 use crate::risk::{BedRisk, OrganRisk, PlantingRisk};
 use crate::units::{Celsius, Minutes};
 use crate::words::words;
+use chrono::{DateTime, Utc};
 
 /// Something to pick.
 #[derive(Clone, Debug, PartialEq)]
@@ -106,9 +108,43 @@ pub(super) fn work(risk: &BedRisk<'_>) -> Minutes {
     picks(risk).iter().fold(Minutes(0.0), |sum, pick| sum + pick.work)
 }
 
-/// Whether a part is to be picked before this night: it can be, and it is in danger. What grows in the soil waits
-/// until the soil itself is heading below its threshold; that its freezing point is badly known is no reason to dig.
+/// A leaf that has been as cold as this is taken for frozen until it is warmer than 0 °C (assumed: the sap of most leaves
+/// freezes between -0.5 and -2 °C).
+const FREEZES: Celsius = Celsius(-1.0);
+
+/// Marks what is expected to be frozen by now: it is not to be touched before it has thawed.
+pub(super) fn freeze(risks: &mut [BedRisk<'_>], now: DateTime<Utc>) {
+    for planting in risks.iter_mut().flat_map(|risk| &mut risk.plantings) {
+        planting.is_frozen = planting.night.as_ref().is_some_and(|night| is_frozen_at(night, now));
+    }
+}
+
+fn is_frozen_at(night: &BedNight, now: DateTime<Utc>) -> bool {
+    let past = night.hours.iter().take_while(|hour| hour.time <= now);
+    past.fold(false, |is_frozen, hour| hour.tissue <= FREEZES || (is_frozen && hour.tissue <= Celsius(0.0)))
+}
+
+/// Whether a part cannot be picked before it has thawed: of what grows in the soil, where the soil freezes too. Of soil the
+/// low of the night alone is known; it counts once the tops are frozen.
+fn waits_for_thaw(planting: &PlantingRisk<'_>, organ: &OrganRisk<'_>) -> bool {
+    let soil_freezes = || planting.night.as_ref().is_some_and(|night| night.soil.mean < Celsius(0.0));
+    planting.is_frozen && (organ.tolerance.frame != Frame::Soil || soil_freezes())
+}
+
+/// Whether something in a bed would be picked, were it not frozen by now.
+pub(super) fn is_frozen(risk: &BedRisk<'_>) -> bool {
+    let mut organs = risk.plantings.iter().flat_map(|one| one.organs.iter().map(move |organ| (one, organ)));
+    organs.any(|(planting, organ)| is_wanted(planting, organ) && waits_for_thaw(planting, organ))
+}
+
+/// Whether a part is to be picked before this night: it can be, and it is in danger.
 pub(super) fn is_due(planting: &PlantingRisk<'_>, organ: &OrganRisk<'_>) -> bool {
+    is_wanted(planting, organ) && !waits_for_thaw(planting, organ)
+}
+
+/// The same, frozen or not. What grows in the soil waits until the soil itself is heading below its threshold; that its
+/// freezing point is badly known is no reason to dig.
+fn is_wanted(planting: &PlantingRisk<'_>, organ: &OrganRisk<'_>) -> bool {
     let tolerance = organ.tolerance;
     if planting.left.to_pick < WORTH_ASKING {
         return false;
@@ -136,7 +172,7 @@ pub(super) fn soil_keeps(risk: &BedRisk<'_>, caution: Caution) -> Option<Reason>
     let in_danger: Vec<_> = organs.filter(|(_, organ)| organ.open.chance >= caution.fine_below()).collect();
     // What was lifted is not in the soil any more.
     let kept = |(planting, organ): &(&PlantingRisk<'_>, &OrganRisk<'_>)| {
-        organ.tolerance.frame == Frame::Soil && !is_due(planting, organ)
+        organ.tolerance.frame == Frame::Soil && !is_wanted(planting, organ)
     };
     if in_danger.is_empty() || !in_danger.iter().all(kept) {
         return None;

@@ -161,3 +161,48 @@ fn what_a_measure_left_is_the_loss_under_the_night_that_was() {
     assert!(picked < left(Measure::Cover, cover) && left(Measure::Cover, cover) < left(Measure::Leave, None));
     assert!(expected.expected_loss(None) < came.expected_loss(None));
 }
+
+/// Greens, and roots below their tops, so many hours after sunset: the measure, its reason, and what is picked.
+#[track_caller]
+fn picked_at(night: Night, now: f64) -> Vec<(Measure, &'static str, Vec<Organ>)> {
+    let pick = Some("Pick it.");
+    let greens = crop("greens", HarvestHabit::CutAndComeAgain, Life::Annual, &[(Organ::Leaf, 1.0, pick)]);
+    let mut roots = crop(
+        "roots",
+        HarvestHabit::RootAsWanted,
+        Life::Biennial,
+        &[(Organ::Root, 0.5, Some("Lift it.")), (Organ::Leaf, 0.5, pick)],
+    );
+    // Roots that are in danger in any soil of these nights.
+    (roots.tolerances[0].frame, roots.tolerances[0].harm) = (crate::crops::Frame::Soil, crate::crops::Harm::Freezing);
+    (roots.tolerances[0].damage_begins, roots.tolerances[0].severe) = (Celsius(12.0), Celsius(10.0));
+    let crops = [greens, roots].map(|crop| (crop.id.clone(), crop));
+    let catalogue = Catalogue { crops: crops.into(), ..Catalogue::default() };
+    let garden = garden(vec![bed("R1", &[("greens", "grown")]), bed("R2", &[("roots", "grown")])], Vec::new());
+    let risks = assess(&garden, night.of, Some(&night), &catalogue);
+    let (of, now) = (night.of, sunset() + Duration::minutes((now * 60.0) as i64));
+    let plan = decide(&garden, of, sunset(), Ok(night), risks, crate::plan::Before::default(), now);
+    let organs = |bed: &BedPlan<'_>| bed.picks.iter().map(|pick| pick.organ).collect();
+    plan.beds.iter().map(|bed| (bed.measure, bed.reason.word(), organs(bed))).collect()
+}
+
+#[test]
+fn what_is_frozen_by_now_waits_for_the_thaw_and_roots_for_soil_that_is_not() {
+    let greens = (Measure::Harvest, "pick-before-frost", vec![Organ::Leaf]);
+    let roots_too = (Measure::Harvest, "pick-before-frost", vec![Organ::Leaf, Organ::Root]);
+    let waits = (Measure::Leave, "wait-for-thaw", Vec::new());
+    let all = Knowledge::Complete;
+    for now in [-3.0, 5.0] {
+        assert_eq!(picked_at(night(10.0, all), now), [greens.clone(), roots_too.clone()], "at {now}");
+    }
+    // Two hours before sunrise the air is at -2 C, and the soil far above zero.
+    let roots = (Measure::Harvest, "pick-before-frost", vec![Organ::Root]);
+    assert_eq!(picked_at(night(10.0, all), 12.0), [waits.clone(), roots]);
+    // At 0 C and below from dusk, on ground that has been freezing for weeks.
+    let hard = Night { mean_air: Celsius(-10.0), freezing_degree_hours: 9000.0, ..night(0.0, all) };
+    assert_eq!(picked_at(hard, 6.0), [waits.clone(), waits]);
+    // One hour of thaw is enough.
+    let mut thawed = night(10.0, all);
+    thawed.hours.iter_mut().skip(13).for_each(|hour| hour.air = Celsius(9.0));
+    assert_eq!(picked_at(thawed, 13.5)[0], greens);
+}
