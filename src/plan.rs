@@ -83,8 +83,9 @@ pub enum Reason {
     PickedBefore,
     /// A cover would help; all that there are of it would not make one for this bed.
     CoversTooSmall,
-    /// A cover would help; none is left that fits. The bed that has one of them and would miss it least.
-    NoCoverLeft { to: Option<String> },
+    /// A cover would pay; too little of it is left. The bed that has of it and would miss it least, and another cover that
+    /// is left and fits, but would not pay.
+    NoCoverLeft { to: Option<String>, wanted: String, at_hand: Option<String> },
     /// Something would help; the people who come have no time left for it, or nobody comes.
     NoTimeLeft { work: Minutes, left: Minutes, nobody: bool },
     /// No cover in stock is of use for this bed or at this temperature, and there is nothing to pick.

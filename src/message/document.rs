@@ -349,7 +349,7 @@ fn bed_document(bed: &BedPlan<'_>) -> BedDocument {
         cover_together_with: bed.cover.as_ref().and_then(|cover| cover.together_with.clone()),
         tonight_minutes: hundredths(bed.tonight.0),
         cover_went_to: match &bed.reason {
-            Reason::NoCoverLeft { to } => to.clone(),
+            Reason::NoCoverLeft { to, .. } => to.clone(),
             _ => None,
         },
         changes_at: bed.turning.as_ref().map(|turning| TurningDocument {

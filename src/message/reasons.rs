@@ -57,7 +57,15 @@ pub(super) fn why(plan: &Plan<'_>, bed: &BedPlan<'_>, role: Role) -> Vec<String>
         Reason::CoversTooSmall => {
             Some("Left: a cover would help, but those in the shed are too small or too few for it.".into())
         }
-        Reason::NoCoverLeft { to: Some(bed) } if role == Role::Manager => {
+        Reason::NoCoverLeft { to, wanted, at_hand: Some(at_hand) } => {
+            let to = to.as_ref().filter(|_| role == Role::Manager);
+            let to = to.map_or(String::new(), |bed| format!("; {bed} has one and needs it more"));
+            Some(format!(
+                "Left: {wanted} would help, but too little of it is left over{to}. {at_hand} is left, and would save less \
+                 than its work here."
+            ))
+        }
+        Reason::NoCoverLeft { to: Some(bed), .. } if role == Role::Manager => {
             Some(format!("Left: a cover would help, but none that fits is left over; {bed} has one and needs it more."))
         }
         Reason::NoCoverLeft { .. } => Some("Left: a cover would help, but none that fits is left over.".into()),

@@ -195,7 +195,7 @@ fn bed_plan<'a>(means: &Means<'_>, risk: BedRisk<'a>, way: &Way, ways: &[Way], a
             Measure::BringIn => Reason::RootsAndTopsInside,
             Measure::Leave | Measure::Fine | Measure::Unknown => {
                 let frozen = || harvest::is_frozen(&risk).then_some(Reason::WaitForThaw);
-                harvest::soil_keeps(&risk, caution).or_else(frozen).unwrap_or_else(|| why_left(ways, after))
+                harvest::soil_keeps(&risk, caution).or_else(frozen).unwrap_or_else(|| why_left(risk.bed, ways, after))
             }
         };
         (way.measure, reason)
