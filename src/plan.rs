@@ -192,6 +192,8 @@ pub struct BedPlan<'a> {
     pub cover: Option<CoverUse>,
     pub picks: Vec<Pick>,
     pub reason: Reason,
+    /// Why other plantings of a bed that is picked, in danger too, are left without a cover.
+    pub rest: Option<Reason>,
     pub do_by: Option<DateTime<Utc>>,
     /// The work, tomorrow's uncovering included.
     pub work: Minutes,
@@ -313,6 +315,7 @@ fn unknown(risk: BedRisk<'_>) -> BedPlan<'_> {
         cover: None,
         picks: Vec::new(),
         reason: Reason::NoWeather,
+        rest: None,
         do_by: None,
         work: Minutes(0.0),
         tonight: Minutes(0.0),
@@ -346,6 +349,14 @@ impl<'a> BedPlan<'a> {
             .iter()
             .filter_map(|planting| Some((planting, planting.deciding()?)))
             .max_by(|(_, a), (_, b)| a.likelier(b))
+    }
+
+    /// Plantings in danger of which nothing is picked tonight, with the part that decides.
+    pub fn in_danger_beside(
+        &self,
+        from: Probability,
+    ) -> impl Iterator<Item = (&crate::risk::PlantingRisk<'a>, &crate::risk::OrganRisk<'a>)> {
+        harvest::in_danger_beside(&self.risk, from)
     }
 
     /// The hour at which the first of its organs meets its threshold; `None` where no hour is expected to be so cold.

@@ -107,7 +107,21 @@ pub(super) fn why(plan: &Plan<'_>, bed: &BedPlan<'_>, role: Role) -> Vec<String>
         | Reason::NoWeather => None,
     };
     lines.extend(reason);
+    lines.extend(beside(plan, bed, role));
     lines
+}
+
+/// "Left beside it: cabbage (transplant); 8 minutes of work would save about 3 minutes of worth.": of plantings in danger in
+/// a bed of which only another is picked.
+fn beside(plan: &Plan<'_>, bed: &BedPlan<'_>, role: Role) -> Option<String> {
+    let rest = bed.rest.clone()?;
+    let left: Vec<String> = bed
+        .in_danger_beside(plan.garden.caution.fine_below())
+        .map(|(planting, _)| format!("{} ({})", planting.crop.name, planting.stage.name))
+        .collect();
+    let as_left = BedPlan { measure: Measure::Leave, reason: rest, rest: None, ..bed.clone() };
+    let why = why(plan, &as_left, role).pop()?;
+    Some(format!("Left beside it: {}; {}", left.join(", "), why.strip_prefix("Left: ")?))
 }
 
 /// A night that would have to be so much colder for a bed to be in danger is another night (assumed).

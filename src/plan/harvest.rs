@@ -5,7 +5,7 @@ use crate::beds::{Bed, BedKind, Caution, Planting};
 use crate::crops::{Crop, Frame, Harm, HarvestHabit, Life, Organ};
 use crate::night::bed::BedNight;
 use crate::risk::{BedRisk, OrganRisk, PlantingRisk};
-use crate::units::{Celsius, Minutes};
+use crate::units::{Celsius, Minutes, Probability};
 use crate::words::words;
 use chrono::{DateTime, Utc};
 
@@ -101,6 +101,26 @@ pub(super) fn picks(risk: &BedRisk<'_>) -> Vec<Pick> {
         }
     }
     picks
+}
+
+/// Plantings in danger, from such a chance on, of which nothing is due, with the part that decides.
+pub(super) fn in_danger_beside<'r, 'a>(
+    risk: &'r BedRisk<'a>,
+    from: Probability,
+) -> impl Iterator<Item = (&'r PlantingRisk<'a>, &'r OrganRisk<'a>)> {
+    let beside = risk.plantings.iter().filter(|one| !one.organs.iter().any(|organ| is_due(one, organ)));
+    let deciding = beside.filter_map(|planting| Some((planting, planting.deciding()?)));
+    deciding.filter(move |(_, organ)| organ.open.chance >= from && organ.tolerance.frame != Frame::Soil)
+}
+
+/// Of the worth of a bed, what is given up by picking all that is due: no cover brings it back.
+pub(super) fn growth_forgone(risk: &BedRisk<'_>) -> Minutes {
+    let due = risk.plantings.iter().flat_map(|one| one.organs.iter().map(move |organ| (one, organ)));
+    let forgone = due.filter(|(planting, organ)| is_due(planting, organ)).map(|(planting, organ)| {
+        let yields = yield_of(risk.bed, planting);
+        planting.worth.0 * organ.tolerance.share * yields.taken * planting.left.to_pick * yields.growth_forgone
+    });
+    Minutes(forgone.sum())
 }
 
 /// All picking of a bed.
@@ -269,6 +289,25 @@ fn size(bed: &Bed, risk: &PlantingRisk<'_>, organ: Organ) -> (Option<u32>, Minut
     };
     // Beds are bounded by the limits of settings, and plants with them.
     (counted.then_some(plants as u32), Minutes(minutes.max(least)))
+}
+
+/// Whether what is picked tonight leaves nothing of a planting to wait for: it goes with its plants, or the part for which it is
+/// grown is picked. Of beets whose leaves are cut the roots stay. And whether what is picked comes again.
+pub(super) fn goes_with_picking(planting: &PlantingRisk<'_>) -> (bool, bool) {
+    let habit = planting.crop.growing.harvested;
+    let due = planting.organs.iter().filter(|organ| is_due(planting, organ));
+    let due: Vec<Organ> = due.map(|organ| taken(habit, organ.tolerance.organ)).collect();
+    let keeps = |organ: &Organ| keeps(planting.crop, planting.stage.name, *organ);
+    let takes_all = due.iter().any(|organ| keeps(organ) == Keeps::Nothing);
+    let goes = takes_all || main_part(planting).is_some_and(|main| due.contains(&main));
+    (goes, !due.is_empty() && !takes_all)
+}
+
+/// The part of a planting that is picked first and foremost.
+pub(super) fn main_part(planting: &PlantingRisk<'_>) -> Option<Organ> {
+    let parts = planting.parts.iter().map(|(tolerance, _)| tolerance).filter(|tolerance| tolerance.pick.is_some());
+    let most = parts.max_by(|a, b| a.share.total_cmp(&b.share))?;
+    Some(taken(planting.crop.growing.harvested, most.organ))
 }
 
 /// What stays after picking.
