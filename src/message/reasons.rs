@@ -61,8 +61,8 @@ pub(super) fn why(plan: &Plan<'_>, bed: &BedPlan<'_>, role: Role) -> Vec<String>
             let to = to.as_ref().filter(|_| role == Role::Manager);
             let to = to.map_or(String::new(), |bed| format!("; {bed} has one and needs it more"));
             Some(format!(
-                "Left: {wanted} would help, but too little of it is left over{to}. {at_hand} is left, and would save less \
-                 than its work here."
+                "Left: {wanted} would help, but too little of it is left over{to}. What is left, \
+                 {at_hand}, would save less than its work."
             ))
         }
         Reason::NoCoverLeft { to: Some(bed), .. } if role == Role::Manager => {
