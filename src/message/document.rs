@@ -63,6 +63,8 @@ pub struct NightDocument {
     pub before_night_minutes: f64,
     /// `null` where settings name no crew.
     pub people: Option<u32>,
+    /// Whether picking that the nights before it ask for is left out, as if it were done.
+    pub counts_on_picking: bool,
     /// Beds left at risk.
     pub left: usize,
     /// Beds that are not known to be safe.
@@ -286,6 +288,7 @@ fn night_document(night: &NightAhead<'_>) -> NightDocument {
         people: night.people,
         left: night.plan.count(Measure::Leave),
         unknown: night.plan.count(Measure::Unknown),
+        counts_on_picking: night.counts_on_picking,
         by_day: by_day.collect(),
     }
 }
