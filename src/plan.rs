@@ -391,6 +391,15 @@ impl<'a> BedPlan<'a> {
         }
     }
 
+    /// The soil from which down roots would be lifted, where the soil keeps them and no low of one night would change that: in
+    /// one night it cools by little.
+    pub fn turning_of_soil(&self) -> Option<Celsius> {
+        match self.reason {
+            Reason::SoilKeepsRoots { begins, .. } if self.turning.is_none() => Some(begins),
+            _ => None,
+        }
+    }
+
     /// The smallest margin of all its organs that carry weight.
     pub fn margin(&self) -> Option<Kelvins> {
         self.deciding().map(|(_, organ)| organ.open.margin)

@@ -175,6 +175,8 @@ pub struct BedDocument {
     /// The low at the garden's screen at which the measure would change, all other beds as they are; `null` where none was
     /// found, or it was not asked for.
     pub changes_at: Option<TurningDocument>,
+    /// Where no low of one night would change it, but colder soil would: from which soil down roots are lifted.
+    pub changes_at_soil_c: Option<f64>,
     /// What to pick, in order; empty unless the measure is `harvest`.
     pub picks: Vec<PickDocument>,
     /// Every planting of the bed, the deciding one included.
@@ -286,9 +288,9 @@ fn night_document(night: &NightAhead<'_>) -> NightDocument {
         minutes: hundredths(night.minutes.0),
         before_night_minutes: hundredths(night.before_night.0),
         people: night.people,
+        counts_on_picking: night.counts_on_picking,
         left: night.plan.count(Measure::Leave),
         unknown: night.plan.count(Measure::Unknown),
-        counts_on_picking: night.counts_on_picking,
         by_day: by_day.collect(),
     }
 }
@@ -355,6 +357,7 @@ fn bed_document(bed: &BedPlan<'_>) -> BedDocument {
             Reason::NoCoverLeft { to, .. } => to.clone(),
             _ => None,
         },
+        changes_at_soil_c: bed.turning_of_soil().map(|soil| hundredths(soil.0)),
         changes_at: bed.turning.as_ref().map(|turning| TurningDocument {
             screen_minimum_c: hundredths(turning.low.0),
             side: match turning.side {

@@ -129,9 +129,14 @@ const NEARBY: Kelvins = Kelvins(3.0);
 
 /// "Cover from a low of 27 F down."
 pub(super) fn turning(bed: &BedPlan<'_>, low: Celsius, scale: Scale) -> Option<String> {
-    let turning = bed.turning.as_ref()?;
+    let Some(turning) = bed.turning.as_ref() else { return soil_turning(bed, scale) };
     let is_near = (turning.low - low).0.abs() <= NEARBY.0;
     (bed.measure != Measure::Fine || is_near).then(|| turning_words(turning, low, scale))
+}
+
+/// "Lift from 31 F in the soil down.", where no low of the air says when.
+pub(super) fn soil_turning(bed: &BedPlan<'_>, scale: Scale) -> Option<String> {
+    Some(format!("Lift from {} in the soil down.", bed.turning_of_soil()?.tenths(scale)))
 }
 
 /// "Fine from a low of 32 F up."; `low` is tonight's. Where the two would read the same they are told apart by a tenth, or the
