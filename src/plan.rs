@@ -331,14 +331,16 @@ fn while_light(deadline: DateTime<Utc>, sunset: DateTime<Utc>, now: DateTime<Utc
     time_left(deadline, now).map(|_| deadline).or(Some(sunset).filter(|sunset| now < *sunset))
 }
 
-/// The garden's deadline; after it sunset, while there is light; in the dark the hour at which harm begins in the bed, and
-/// where that is past, or no hour shows it, the coldest: late is better than never.
+/// The garden's deadline; after it sunset, while there is light; in the dark the hour at which harm begins in the bed, or what
+/// is to be picked freezes, and where that is past, or no hour shows it, the coldest: late is better than never.
 fn do_by(bed: &BedPlan<'_>, deadline: DateTime<Utc>, sunset: DateTime<Utc>, now: DateTime<Utc>) -> DateTime<Utc> {
     if let Some(light) = while_light(deadline, sunset, now) {
         return light;
     }
     let Some(night) = &bed.risk.night else { return now };
-    bed.harm_begins_at().filter(|at| *at > now).unwrap_or(night.coldest_at).max(now)
+    let freezes = (bed.measure == Measure::Harvest).then(|| harvest::freezes_at(&bed.risk)).flatten();
+    let ends = [bed.harm_begins_at(), freezes].into_iter().flatten().filter(|at| *at > now).min();
+    ends.unwrap_or(night.coldest_at).max(now)
 }
 
 impl<'a> BedPlan<'a> {

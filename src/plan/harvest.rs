@@ -144,6 +144,16 @@ fn is_frozen_at(night: &BedNight, now: DateTime<Utc>) -> bool {
     past.fold(false, |is_frozen, hour| hour.tissue <= FREEZES || (is_frozen && hour.tissue <= Celsius(0.0)))
 }
 
+/// When the first of what is due in a bed is expected to freeze: after that it must not be touched.
+pub(super) fn freezes_at(risk: &BedRisk<'_>) -> Option<DateTime<Utc>> {
+    let is_above_ground = |planting: &PlantingRisk<'_>, organ: &OrganRisk<'_>| {
+        is_due(planting, organ) && organ.tolerance.frame != Frame::Soil
+    };
+    let due = risk.plantings.iter().filter(|one| one.organs.iter().any(|organ| is_above_ground(one, organ)));
+    let frozen = due.filter_map(|one| one.night.as_ref()?.hours.iter().find(|hour| hour.tissue <= FREEZES));
+    frozen.map(|hour| hour.time).min()
+}
+
 /// Whether a part cannot be picked before it has thawed: of what grows in the soil, where the soil freezes too. Of soil the
 /// low of the night alone is known; it counts once the tops are frozen.
 fn waits_for_thaw(planting: &PlantingRisk<'_>, organ: &OrganRisk<'_>) -> bool {

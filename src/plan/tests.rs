@@ -2,6 +2,7 @@ use super::*;
 use crate::beds::sample::{bed, cloth, garden};
 use crate::crops::sample::crop;
 use crate::crops::{Catalogue, HarvestHabit, Life, Organ};
+use crate::night::bed::BedNight;
 use crate::night::cover::CoverConditions;
 use crate::night::{Estimate, FrostKind, NightHour};
 use crate::risk::assess;
@@ -165,6 +166,14 @@ fn what_a_measure_left_is_the_loss_under_the_night_that_was() {
 /// Greens, and roots below their tops, so many hours after sunset: the measure, its reason, and what is picked.
 #[track_caller]
 fn picked_at(night: Night, now: f64) -> Vec<(Measure, &'static str, Vec<Organ>)> {
+    with_list(night, now, |plan| {
+        let organs = |bed: &BedPlan<'_>| bed.picks.iter().map(|pick| pick.organ).collect();
+        plan.beds.iter().map(|bed| (bed.measure, bed.reason.word(), organs(bed))).collect()
+    })
+}
+
+/// The same list.
+fn with_list<T>(night: Night, now: f64, look: impl FnOnce(&Plan<'_>) -> T) -> T {
     let pick = Some("Pick it.");
     let greens = crop("greens", HarvestHabit::CutAndComeAgain, Life::Annual, &[(Organ::Leaf, 1.0, pick)]);
     let mut roots = crop(
@@ -181,9 +190,7 @@ fn picked_at(night: Night, now: f64) -> Vec<(Measure, &'static str, Vec<Organ>)>
     let garden = garden(vec![bed("R1", &[("greens", "grown")]), bed("R2", &[("roots", "grown")])], Vec::new());
     let risks = assess(&garden, night.of, Some(&night), &catalogue);
     let (of, now) = (night.of, sunset() + Duration::minutes((now * 60.0) as i64));
-    let plan = decide(&garden, of, sunset(), Ok(night), risks, crate::plan::Before::default(), now);
-    let organs = |bed: &BedPlan<'_>| bed.picks.iter().map(|pick| pick.organ).collect();
-    plan.beds.iter().map(|bed| (bed.measure, bed.reason.word(), organs(bed))).collect()
+    look(&decide(&garden, of, sunset(), Ok(night), risks, crate::plan::Before::default(), now))
 }
 
 #[test]
@@ -198,6 +205,16 @@ fn what_is_frozen_by_now_waits_for_the_thaw_and_roots_for_soil_that_is_not() {
     // Two hours before sunrise the air is at -2 C, and the soil far above zero.
     let roots = (Measure::Harvest, "pick-before-frost", vec![Organ::Root]);
     assert_eq!(picked_at(night(10.0, all), 12.0), [waits.clone(), roots]);
+    // In the dark it is due before the leaf freezes, at -1 C, and not before harm begins, at -2 C.
+    let at = |hours: f64| sunset() + Duration::minutes((hours * 60.0) as i64);
+    let evening = night(10.0, all);
+    let frozen_at = |night: &BedNight| night.hours.iter().find(|hour| hour.tissue.0 <= -1.0).map(|hour| hour.time);
+    with_list(evening, 5.0, |plan| {
+        let by = plan.beds[0].do_by;
+        let freezes = plan.beds[0].risk.night.as_deref().and_then(frozen_at);
+        assert!(by == freezes && by < plan.beds[0].harm_begins_at(), "{by:?}");
+        assert!(by > Some(at(5.0)));
+    });
     // At 0 C and below from dusk, on ground that has been freezing for weeks.
     let hard = Night { mean_air: Celsius(-10.0), freezing_degree_hours: 9000.0, ..night(0.0, all) };
     assert_eq!(picked_at(hard, 6.0), [waits.clone(), waits]);
