@@ -63,6 +63,8 @@ pub enum Reason {
     CoverSaves { covered: Probability },
     /// Picking saves what no cover is sure to.
     PickBeforeFrost,
+    /// It is frozen by now: what is handled then is spoilt, and what stands it can be picked when it has thawed.
+    WaitForThaw,
     /// Pots lose their roots first, and a roof is surer than a cover.
     RootsAndTopsInside,
     /// The soil is too cold for what ripens in it.
@@ -81,8 +83,9 @@ pub enum Reason {
     PickedBefore,
     /// A cover would help; all that there are of it would not make one for this bed.
     CoversTooSmall,
-    /// A cover would help; none is left that fits. The bed that has one of them and would miss it least.
-    NoCoverLeft { to: Option<String> },
+    /// A cover would pay; too little of it is left. The bed that has of it and would miss it least, and another cover that
+    /// is left and fits, but would not pay.
+    NoCoverLeft { to: Option<String>, wanted: String, at_hand: Option<String> },
     /// Something would help; the people who come have no time left for it, or nobody comes.
     NoTimeLeft { work: Minutes, left: Minutes, nobody: bool },
     /// No cover in stock is of use for this bed or at this temperature, and there is nothing to pick.
@@ -101,6 +104,7 @@ impl Reason {
         match self {
             Reason::CoverSaves { .. } => "cover-saves",
             Reason::PickBeforeFrost => "pick-before-frost",
+            Reason::WaitForThaw => "wait-for-thaw",
             Reason::RootsAndTopsInside => "safer-inside",
             Reason::SoilTooCold { .. } => "soil-too-cold",
             Reason::WithinMargin => "within-margin",
@@ -188,6 +192,8 @@ pub struct BedPlan<'a> {
     pub cover: Option<CoverUse>,
     pub picks: Vec<Pick>,
     pub reason: Reason,
+    /// Why other plantings of a bed that is picked, in danger too, are left without a cover.
+    pub rest: Option<Reason>,
     pub do_by: Option<DateTime<Utc>>,
     /// The work, tomorrow's uncovering included.
     pub work: Minutes,
@@ -272,6 +278,7 @@ fn decide_for<'a>(
     now: DateTime<Utc>,
 ) -> Plan<'a> {
     taken::apply(&mut risks, before.taken, of);
+    harvest::freeze(&mut risks, now);
     let deadline = sunset - garden.finish_before_sunset;
     let minutes = crew.map(|crew| crew.person_minutes());
     // Late is better than never: when the deadline has passed, or is too near for anything, it bounds nothing any more.
@@ -308,6 +315,7 @@ fn unknown(risk: BedRisk<'_>) -> BedPlan<'_> {
         cover: None,
         picks: Vec::new(),
         reason: Reason::NoWeather,
+        rest: None,
         do_by: None,
         work: Minutes(0.0),
         tonight: Minutes(0.0),
@@ -323,14 +331,16 @@ fn while_light(deadline: DateTime<Utc>, sunset: DateTime<Utc>, now: DateTime<Utc
     time_left(deadline, now).map(|_| deadline).or(Some(sunset).filter(|sunset| now < *sunset))
 }
 
-/// The garden's deadline; after it sunset, while there is light; in the dark the hour at which harm begins in the bed, and
-/// where that is past, or no hour shows it, the coldest: late is better than never.
+/// The garden's deadline; after it sunset, while there is light; in the dark the hour at which harm begins in the bed, or what
+/// is to be picked freezes, and where that is past, or no hour shows it, the coldest: late is better than never.
 fn do_by(bed: &BedPlan<'_>, deadline: DateTime<Utc>, sunset: DateTime<Utc>, now: DateTime<Utc>) -> DateTime<Utc> {
     if let Some(light) = while_light(deadline, sunset, now) {
         return light;
     }
     let Some(night) = &bed.risk.night else { return now };
-    bed.harm_begins_at().filter(|at| *at > now).unwrap_or(night.coldest_at).max(now)
+    let freezes = (bed.measure == Measure::Harvest).then(|| harvest::freezes_at(&bed.risk)).flatten();
+    let ends = [bed.harm_begins_at(), freezes].into_iter().flatten().filter(|at| *at > now).min();
+    ends.unwrap_or(night.coldest_at).max(now)
 }
 
 impl<'a> BedPlan<'a> {
@@ -341,6 +351,14 @@ impl<'a> BedPlan<'a> {
             .iter()
             .filter_map(|planting| Some((planting, planting.deciding()?)))
             .max_by(|(_, a), (_, b)| a.likelier(b))
+    }
+
+    /// Plantings in danger of which nothing is picked tonight, with the part that decides.
+    pub fn in_danger_beside(
+        &self,
+        from: Probability,
+    ) -> impl Iterator<Item = (&crate::risk::PlantingRisk<'a>, &crate::risk::OrganRisk<'a>)> {
+        harvest::in_danger_beside(&self.risk, from)
     }
 
     /// The hour at which the first of its organs meets its threshold; `None` where no hour is expected to be so cold.
@@ -372,6 +390,15 @@ impl<'a> BedPlan<'a> {
                 self.deciding().map_or(Probability(0.0), |(_, organ)| organ.open.chance)
             }
             _ => Probability(0.0),
+        }
+    }
+
+    /// The soil from which down roots would be lifted, where the soil keeps them and no low of one night would change that: in
+    /// one night it cools by little.
+    pub fn turning_of_soil(&self) -> Option<Celsius> {
+        match self.reason {
+            Reason::SoilKeepsRoots { begins, .. } if self.turning.is_none() => Some(begins),
+            _ => None,
         }
     }
 

@@ -52,6 +52,8 @@ pub struct PlantingRisk<'a> {
     pub organs: Vec<OrganRisk<'a>>,
     /// What of it was picked or lost before.
     pub left: Left,
+    /// Whether it is expected to be frozen while the list is made; the list says so, nothing else.
+    pub is_frozen: bool,
 }
 
 /// What of a planting is left after what was picked or lost before, 0 to 1 each.
@@ -184,6 +186,7 @@ fn describe<'a>(
         night: None,
         organs: Vec::new(),
         left: Left::ALL,
+        is_frozen: false,
     }
 }
 

@@ -297,7 +297,7 @@ fn the_document_of_a_list_has_the_fields_that_are_documented() {
     assert!(picks.map(|pick| assert_eq!(keys(pick), names("crop organ instruction plants minutes keeps"))).count() > 0);
     for bed in beds {
         let fields = "bed crop stage measure cover cover_layers reason do_by screen_minimum_c plant_minimum_c spread_c \
-                      chance_of_damage margin_c cover_together_with tonight_minutes cover_went_to changes_at picks plantings";
+                      chance_of_damage margin_c cover_together_with tonight_minutes cover_went_to changes_at changes_at_soil_c picks plantings";
         assert_eq!(keys(bed), names(fields));
         let fields = "crop stage stage_from worth_minutes worth_from hardening hardening_from organ harm frame damage_begins_c expected_c \
                       chance_of_damage margin_c hours_below own_figures";

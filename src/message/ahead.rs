@@ -87,7 +87,9 @@ fn line(night: &NightAhead<'_>, with_low: bool) -> String {
         false => format!("; {}", work_of(night.minutes.0, night.before_night.0)),
     };
     let people = people_wanted(night).map_or(String::new(), |people| format!(", {people}"));
-    format!("{date}: {low}{}{work}{people}{unsure}.", in_words(night))
+    let if_picked =
+        if night.counts_on_picking { ", if the picking asked before it is done and written down" } else { "" };
+    format!("{date}: {low}{}{work}{people}{if_picked}{unsure}.", in_words(night))
 }
 
 /// "about 25 minutes of work, 15 of them before the night": people are counted for these.

@@ -63,6 +63,8 @@ pub struct NightDocument {
     pub before_night_minutes: f64,
     /// `null` where settings name no crew.
     pub people: Option<u32>,
+    /// Whether picking that the nights before it ask for is left out, as if it were done.
+    pub counts_on_picking: bool,
     /// Beds left at risk.
     pub left: usize,
     /// Beds that are not known to be safe.
@@ -173,6 +175,8 @@ pub struct BedDocument {
     /// The low at the garden's screen at which the measure would change, all other beds as they are; `null` where none was
     /// found, or it was not asked for.
     pub changes_at: Option<TurningDocument>,
+    /// Where no low of one night would change it, but colder soil would: from which soil down roots are lifted.
+    pub changes_at_soil_c: Option<f64>,
     /// What to pick, in order; empty unless the measure is `harvest`.
     pub picks: Vec<PickDocument>,
     /// Every planting of the bed, the deciding one included.
@@ -284,6 +288,7 @@ fn night_document(night: &NightAhead<'_>) -> NightDocument {
         minutes: hundredths(night.minutes.0),
         before_night_minutes: hundredths(night.before_night.0),
         people: night.people,
+        counts_on_picking: night.counts_on_picking,
         left: night.plan.count(Measure::Leave),
         unknown: night.plan.count(Measure::Unknown),
         by_day: by_day.collect(),
@@ -349,9 +354,10 @@ fn bed_document(bed: &BedPlan<'_>) -> BedDocument {
         cover_together_with: bed.cover.as_ref().and_then(|cover| cover.together_with.clone()),
         tonight_minutes: hundredths(bed.tonight.0),
         cover_went_to: match &bed.reason {
-            Reason::NoCoverLeft { to } => to.clone(),
+            Reason::NoCoverLeft { to, .. } => to.clone(),
             _ => None,
         },
+        changes_at_soil_c: bed.turning_of_soil().map(|soil| hundredths(soil.0)),
         changes_at: bed.turning.as_ref().map(|turning| TurningDocument {
             screen_minimum_c: hundredths(turning.low.0),
             side: match turning.side {

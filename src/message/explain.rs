@@ -1,6 +1,6 @@
 //! One bed's number taken apart, step by step, each with its source.
 
-use super::reasons::turning_words;
+use super::reasons::{soil_turning, turning_words};
 use super::sentences::caution;
 use super::{growth, sentences};
 use crate::beds::OwnFigure;
@@ -139,10 +139,13 @@ impl Page {
                 let words = turning_words(turning, bed.measure, night.minimum.mean, self.scale);
                 format!("what would change it, all other beds as they are: {words}")
             }
-            _ => format!(
-                "nothing within {} of this low would change it, or it hangs on other beds",
-                REACH.size(self.scale)
-            ),
+            _ => {
+                let reach = REACH.size(self.scale);
+                soil_turning(bed, self.scale).map_or_else(
+                    || format!("nothing within {reach} of this low would change it, or it hangs on other beds"),
+                    |words| format!("nothing within {reach} of this low would change it, but colder soil: {words}"),
+                )
+            }
         };
         self.line("   ", &turning);
     }

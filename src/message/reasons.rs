@@ -57,7 +57,15 @@ pub(super) fn why(plan: &Plan<'_>, bed: &BedPlan<'_>, role: Role) -> Vec<String>
         Reason::CoversTooSmall => {
             Some("Left: a cover would help, but those in the shed are too small or too few for it.".into())
         }
-        Reason::NoCoverLeft { to: Some(bed) } if role == Role::Manager => {
+        Reason::NoCoverLeft { to, wanted, at_hand: Some(at_hand) } => {
+            let to = to.as_ref().filter(|_| role == Role::Manager);
+            let to = to.map_or(String::new(), |bed| format!("; {bed} has one and needs it more"));
+            Some(format!(
+                "Left: {wanted} would help, but too little of it is left over{to}. What is left, \
+                 {at_hand}, would save less than its work."
+            ))
+        }
+        Reason::NoCoverLeft { to: Some(bed), .. } if role == Role::Manager => {
             Some(format!("Left: a cover would help, but none that fits is left over; {bed} has one and needs it more."))
         }
         Reason::NoCoverLeft { .. } => Some("Left: a cover would help, but none that fits is left over.".into()),
@@ -71,6 +79,9 @@ pub(super) fn why(plan: &Plan<'_>, bed: &BedPlan<'_>, role: Role) -> Vec<String>
                 left => format!("{left} minutes are left"),
             };
             Some(format!("Left: it takes {takes}, and {rest}."))
+        }
+        Reason::WaitForThaw => {
+            Some("Left: it should be frozen by now. Wait for the thaw; what stands it can be picked then.".into())
         }
         Reason::NothingHelps => Some("Left: nothing at hand would help much.".into()),
         Reason::MinorPart => {
@@ -96,7 +107,21 @@ pub(super) fn why(plan: &Plan<'_>, bed: &BedPlan<'_>, role: Role) -> Vec<String>
         | Reason::NoWeather => None,
     };
     lines.extend(reason);
+    lines.extend(beside(plan, bed, role));
     lines
+}
+
+/// "Left beside it: cabbage (transplant); 8 minutes of work would save about 3 minutes of worth.": of plantings in danger in
+/// a bed of which only another is picked.
+fn beside(plan: &Plan<'_>, bed: &BedPlan<'_>, role: Role) -> Option<String> {
+    let rest = bed.rest.clone()?;
+    let left: Vec<String> = bed
+        .in_danger_beside(plan.garden.caution.fine_below())
+        .map(|(planting, _)| format!("{} ({})", planting.crop.name, planting.stage.name))
+        .collect();
+    let as_left = BedPlan { measure: Measure::Leave, reason: rest, rest: None, ..bed.clone() };
+    let why = why(plan, &as_left, role).pop()?;
+    Some(format!("Left beside it: {}; {}", left.join(", "), why.strip_prefix("Left: ")?))
 }
 
 /// A night that would have to be so much colder for a bed to be in danger is another night (assumed).
@@ -104,9 +129,14 @@ const NEARBY: Kelvins = Kelvins(3.0);
 
 /// "Cover from a low of 27 F down."
 pub(super) fn turning(bed: &BedPlan<'_>, low: Celsius, scale: Scale) -> Option<String> {
-    let turning = bed.turning.as_ref()?;
+    let Some(turning) = bed.turning.as_ref() else { return soil_turning(bed, scale) };
     let is_near = (turning.low - low).0.abs() <= NEARBY.0;
     (bed.measure != Measure::Fine || is_near).then(|| turning_words(turning, bed.measure, low, scale))
+}
+
+/// "Lift from 31 F in the soil down.", where no low of the air says when.
+pub(super) fn soil_turning(bed: &BedPlan<'_>, scale: Scale) -> Option<String> {
+    Some(format!("Lift from {} in the soil down.", bed.turning_of_soil()?.tenths(scale)))
 }
 
 /// "Fine from a low of 32 F up."; `now` is the measure on this side, `low` tonight's. What is left beyond means one thing where

@@ -306,13 +306,18 @@ fn stated_low(forecast: &Forecast, span: &Span) -> Option<IntervalMinimum> {
     heard.copied().min_by(|a, b| a.low.0.total_cmp(&b.low.0))
 }
 
+/// Hours farther apart than this do not show when within its interval a low falls (assumed).
+const SHOWS_WHEN: Duration = Duration::hours(3);
+
 /// Where no hour of the forecast shows the stated low, it is placed at the end of its interval, and at the latest at
-/// sunrise: nights fall until then.
+/// sunrise: nights fall until then. Of samples six hours apart the coldest shows no more than that it lies somewhere between.
 fn place_stated_low(hours: &mut Vec<NightHour>, minimum: IntervalMinimum, span: &Span) {
     let coldest = hours.iter().min_by(|a, b| a.air.0.total_cmp(&b.air.0)).copied();
     let Some(coldest) = coldest.filter(|hour| minimum.low < hour.air) else { return };
     let at = minimum.to.min(span.sunrise).max(minimum.from);
-    if (minimum.from..=minimum.to).contains(&coldest.time) && hours.iter().any(|hour| hour.time > coldest.time) {
+    let next = hours.iter().find(|hour| hour.time > coldest.time);
+    let is_shown = next.is_some_and(|next| next.time - coldest.time <= SHOWS_WHEN);
+    if (minimum.from..=minimum.to).contains(&coldest.time) && is_shown {
         return;
     }
     let nearest = hours.iter().min_by_key(|hour| (hour.time - at).abs()).copied().unwrap_or(coldest);

@@ -195,16 +195,24 @@ fn bed_plan<'a>(means: &Means<'_>, risk: BedRisk<'a>, way: &Way, ways: &[Way], a
             Measure::Harvest => Reason::PickBeforeFrost,
             Measure::BringIn => Reason::RootsAndTopsInside,
             Measure::Leave | Measure::Fine | Measure::Unknown => {
-                harvest::soil_keeps(&risk, caution).unwrap_or_else(|| why_left(ways, after))
+                let frozen = || harvest::is_frozen(&risk).then_some(Reason::WaitForThaw);
+                harvest::soil_keeps(&risk, caution).or_else(frozen).unwrap_or_else(|| why_left(risk.bed, ways, after))
             }
         };
         (way.measure, reason)
     };
+    let is_picked_alone = measure == Measure::Harvest && way.cover.is_none();
+    let rest =
+        (is_picked_alone && harvest::in_danger_beside(&risk, caution.fine_below()).next().is_some()).then(|| {
+            let then_covered = ways.iter().filter(|other| other.measure == Measure::Harvest && other.cover.is_some());
+            let after_picking: Vec<Way> = std::iter::once(way).chain(then_covered).cloned().collect();
+            why_left(risk.bed, &after_picking, after)
+        });
     let cover = means.cover_use(way);
     let picks = if measure == Measure::Harvest { harvest::picks(&risk) } else { Vec::new() };
     let (work, tonight, loss) = (Minutes(way.work()), Minutes(way.tonight), Minutes(way.loss - way.anyhow));
     let is_out = way.is_out;
-    BedPlan { risk, measure, cover, picks, reason, do_by: None, work, tonight, is_out, loss, turning: None }
+    BedPlan { risk, measure, cover, picks, reason, rest, do_by: None, work, tonight, is_out, loss, turning: None }
 }
 
 /// The chance of damage to the organs of a bed that carry weight, open.

@@ -3,9 +3,11 @@
 use super::Reason;
 use crate::beds::{Bed, BedKind, Caution, Planting};
 use crate::crops::{Crop, Frame, Harm, HarvestHabit, Life, Organ};
+use crate::night::bed::BedNight;
 use crate::risk::{BedRisk, OrganRisk, PlantingRisk};
-use crate::units::{Celsius, Minutes};
+use crate::units::{Celsius, Minutes, Probability};
 use crate::words::words;
+use chrono::{DateTime, Utc};
 
 /// Something to pick.
 #[derive(Clone, Debug, PartialEq)]
@@ -101,14 +103,78 @@ pub(super) fn picks(risk: &BedRisk<'_>) -> Vec<Pick> {
     picks
 }
 
+/// Plantings in danger, from such a chance on, of which nothing is due, with the part that decides.
+pub(super) fn in_danger_beside<'r, 'a>(
+    risk: &'r BedRisk<'a>,
+    from: Probability,
+) -> impl Iterator<Item = (&'r PlantingRisk<'a>, &'r OrganRisk<'a>)> {
+    let beside = risk.plantings.iter().filter(|one| !one.organs.iter().any(|organ| is_due(one, organ)));
+    let deciding = beside.filter_map(|planting| Some((planting, planting.deciding()?)));
+    deciding.filter(move |(_, organ)| organ.open.chance >= from && organ.tolerance.frame != Frame::Soil)
+}
+
+/// Of the worth of a bed, what is given up by picking all that is due: no cover brings it back.
+pub(super) fn growth_forgone(risk: &BedRisk<'_>) -> Minutes {
+    let due = risk.plantings.iter().flat_map(|one| one.organs.iter().map(move |organ| (one, organ)));
+    let forgone = due.filter(|(planting, organ)| is_due(planting, organ)).map(|(planting, organ)| {
+        let yields = yield_of(risk.bed, planting);
+        planting.worth.0 * organ.tolerance.share * yields.taken * planting.left.to_pick * yields.growth_forgone
+    });
+    Minutes(forgone.sum())
+}
+
 /// All picking of a bed.
 pub(super) fn work(risk: &BedRisk<'_>) -> Minutes {
     picks(risk).iter().fold(Minutes(0.0), |sum, pick| sum + pick.work)
 }
 
-/// Whether a part is to be picked before this night: it can be, and it is in danger. What grows in the soil waits
-/// until the soil itself is heading below its threshold; that its freezing point is badly known is no reason to dig.
+/// A leaf that has been as cold as this is taken for frozen until it is warmer than 0 °C (assumed: the sap of most leaves
+/// freezes between -0.5 and -2 °C).
+const FREEZES: Celsius = Celsius(-1.0);
+
+/// Marks what is expected to be frozen by now: it is not to be touched before it has thawed.
+pub(super) fn freeze(risks: &mut [BedRisk<'_>], now: DateTime<Utc>) {
+    for planting in risks.iter_mut().flat_map(|risk| &mut risk.plantings) {
+        planting.is_frozen = planting.night.as_ref().is_some_and(|night| is_frozen_at(night, now));
+    }
+}
+
+fn is_frozen_at(night: &BedNight, now: DateTime<Utc>) -> bool {
+    let past = night.hours.iter().take_while(|hour| hour.time <= now);
+    past.fold(false, |is_frozen, hour| hour.tissue <= FREEZES || (is_frozen && hour.tissue <= Celsius(0.0)))
+}
+
+/// When the first of what is due in a bed is expected to freeze: after that it must not be touched.
+pub(super) fn freezes_at(risk: &BedRisk<'_>) -> Option<DateTime<Utc>> {
+    let is_above_ground = |planting: &PlantingRisk<'_>, organ: &OrganRisk<'_>| {
+        is_due(planting, organ) && organ.tolerance.frame != Frame::Soil
+    };
+    let due = risk.plantings.iter().filter(|one| one.organs.iter().any(|organ| is_above_ground(one, organ)));
+    let frozen = due.filter_map(|one| one.night.as_ref()?.hours.iter().find(|hour| hour.tissue <= FREEZES));
+    frozen.map(|hour| hour.time).min()
+}
+
+/// Whether a part cannot be picked before it has thawed: of what grows in the soil, where the soil freezes too. Of soil the
+/// low of the night alone is known; it counts once the tops are frozen.
+fn waits_for_thaw(planting: &PlantingRisk<'_>, organ: &OrganRisk<'_>) -> bool {
+    let soil_freezes = || planting.night.as_ref().is_some_and(|night| night.soil.mean < Celsius(0.0));
+    planting.is_frozen && (organ.tolerance.frame != Frame::Soil || soil_freezes())
+}
+
+/// Whether something in a bed would be picked, were it not frozen by now.
+pub(super) fn is_frozen(risk: &BedRisk<'_>) -> bool {
+    let mut organs = risk.plantings.iter().flat_map(|one| one.organs.iter().map(move |organ| (one, organ)));
+    organs.any(|(planting, organ)| is_wanted(planting, organ) && waits_for_thaw(planting, organ))
+}
+
+/// Whether a part is to be picked before this night: it can be, and it is in danger.
 pub(super) fn is_due(planting: &PlantingRisk<'_>, organ: &OrganRisk<'_>) -> bool {
+    is_wanted(planting, organ) && !waits_for_thaw(planting, organ)
+}
+
+/// The same, frozen or not. What grows in the soil waits until the soil itself is heading below its threshold; that its
+/// freezing point is badly known is no reason to dig.
+fn is_wanted(planting: &PlantingRisk<'_>, organ: &OrganRisk<'_>) -> bool {
     let tolerance = organ.tolerance;
     if planting.left.to_pick < WORTH_ASKING {
         return false;
@@ -136,7 +202,7 @@ pub(super) fn soil_keeps(risk: &BedRisk<'_>, caution: Caution) -> Option<Reason>
     let in_danger: Vec<_> = organs.filter(|(_, organ)| organ.open.chance >= caution.fine_below()).collect();
     // What was lifted is not in the soil any more.
     let kept = |(planting, organ): &(&PlantingRisk<'_>, &OrganRisk<'_>)| {
-        organ.tolerance.frame == Frame::Soil && !is_due(planting, organ)
+        organ.tolerance.frame == Frame::Soil && !is_wanted(planting, organ)
     };
     if in_danger.is_empty() || !in_danger.iter().all(kept) {
         return None;
@@ -233,6 +299,25 @@ fn size(bed: &Bed, risk: &PlantingRisk<'_>, organ: Organ) -> (Option<u32>, Minut
     };
     // Beds are bounded by the limits of settings, and plants with them.
     (counted.then_some(plants as u32), Minutes(minutes.max(least)))
+}
+
+/// Whether what is picked tonight leaves nothing of a planting to wait for: it goes with its plants, or the part for which it is
+/// grown is picked. Of beets whose leaves are cut the roots stay. And whether what is picked comes again.
+pub(super) fn goes_with_picking(planting: &PlantingRisk<'_>) -> (bool, bool) {
+    let habit = planting.crop.growing.harvested;
+    let due = planting.organs.iter().filter(|organ| is_due(planting, organ));
+    let due: Vec<Organ> = due.map(|organ| taken(habit, organ.tolerance.organ)).collect();
+    let keeps = |organ: &Organ| keeps(planting.crop, planting.stage.name, *organ);
+    let takes_all = due.iter().any(|organ| keeps(organ) == Keeps::Nothing);
+    let goes = takes_all || main_part(planting).is_some_and(|main| due.contains(&main));
+    (goes, !due.is_empty() && !takes_all)
+}
+
+/// The part of a planting that is picked first and foremost.
+pub(super) fn main_part(planting: &PlantingRisk<'_>) -> Option<Organ> {
+    let parts = planting.parts.iter().map(|(tolerance, _)| tolerance).filter(|tolerance| tolerance.pick.is_some());
+    let most = parts.max_by(|a, b| a.share.total_cmp(&b.share))?;
+    Some(taken(planting.crop.growing.harvested, most.organ))
 }
 
 /// What stays after picking.

@@ -1,10 +1,10 @@
 //! What is ready to pick, what comes next, and whether tonight empties the garden.
 
-use super::harvest::is_harvest_stage;
-use super::{BedPlan, Keeps, Measure, Plan};
+use super::harvest::{goes_with_picking, is_harvest_stage, main_part};
+use super::{BedPlan, Measure, Plan};
 use crate::beds::Garden;
-use crate::crops::{Crop, HarvestHabit, Life};
-use crate::risk::{PlantingRisk, days_to_maturity, is_past_its_best};
+use crate::crops::{Crop, Frame, HarvestHabit, Life};
+use crate::risk::{OrganRisk, PlantingRisk, days_to_maturity, is_past_its_best};
 use chrono::{Days, NaiveDate};
 
 /// What a garden has to pick around one day.
@@ -173,22 +173,31 @@ fn ripe_from(garden: &Garden, planting: &PlantingRisk<'_>) -> Option<NaiveDate> 
 
 /// Whether a planting is picked tonight, or most likely lost under the measure its bed has.
 fn goes_tonight(garden: &Garden, bed: &BedPlan<'_>, planting: &PlantingRisk<'_>) -> bool {
-    let picked = bed.picks.iter().any(|pick| pick.crop == planting.crop.name);
-    let deciding = planting.deciding();
+    let picked = bed.measure == Measure::Harvest && goes_with_picking(planting).0;
     let chance = match bed.measure {
         Measure::BringIn | Measure::Fine | Measure::Unknown => 0.0,
         Measure::Cover | Measure::Harvest | Measure::Leave => {
             let laid = bed.cover.as_ref();
             let cover = laid.and_then(|laid| Some(garden.covers.get(laid.stock)?.cover(laid.layers)));
-            deciding.map_or(0.0, |organ| organ.under(cover).chance.0)
+            decides(planting).map_or(0.0, |organ| organ.under(cover).chance.0)
         }
     };
     picked || chance >= LOST
 }
 
+/// The part by which a planting is lost: roots that it is grown for stay in the soil when their leaves are gone.
+fn decides<'p, 'a>(planting: &'p PlantingRisk<'a>) -> Option<&'p OrganRisk<'a>> {
+    let main = main_part(planting);
+    let roots = planting
+        .organs
+        .iter()
+        .find(|organ| organ.tolerance.frame == Frame::Soil && Some(organ.tolerance.organ) == main);
+    roots.or_else(|| planting.deciding())
+}
+
 /// Whether a planting that is picked tonight comes again.
 fn regrows(bed: &BedPlan<'_>, planting: &PlantingRisk<'_>) -> bool {
-    bed.picks.iter().any(|pick| pick.crop == planting.crop.name && pick.keeps != Keeps::Nothing)
+    bed.measure == Measure::Harvest && goes_with_picking(planting).1
 }
 
 #[cfg(test)]

@@ -5,7 +5,7 @@
 
 use super::choice::{kinds_of, trips};
 use super::said::Said;
-use super::{BedPlan, CoverUse, Measure, Plan};
+use super::{BedPlan, CoverUse, Measure, Pick, Plan};
 use crate::beds::Garden;
 use crate::night::cover::CoverKind;
 use crate::night::day::Day;
@@ -38,6 +38,9 @@ pub struct NightAhead<'a> {
     pub before_night: Minutes,
     /// How many people it takes before the night, where the manager says how long each has.
     pub people: Option<u32>,
+    /// Whether it leaves out picking that the nights before it ask for, as if that were done: the list of its day asks again
+    /// for what nobody has written down as picked.
+    pub counts_on_picking: bool,
 }
 
 /// What was told of a night to come, so that it is told again when it asks for more.
@@ -158,11 +161,14 @@ fn night_ahead<'a>(before: &[&Plan<'a>], plan: Plan<'a>, day: Option<&Day>) -> N
     let last = before.last().copied();
     let by_day: Vec<ByDay> = plan.beds.iter().filter_map(|bed| cover_by_day(garden, last, bed, day)).collect();
     let mut beds = Vec::new();
-    let (mut minutes, mut before_night, mut kinds) = (0.0, 0.0, 0);
+    let (mut minutes, mut before_night, mut kinds, mut counts_on_picking) = (0.0, 0.0, 0, false);
     for bed in plan.beds.iter().filter(|bed| bed.measure.is_work()) {
         let id = &bed.risk.bed.id;
         let was = |measure: Measure| move |plan: &&Plan<'a>| has(plan, id, measure);
-        let picked = bed.measure == Measure::Harvest && before.iter().any(was(Measure::Harvest));
+        let is_asked = |pick: &&Pick| before.iter().any(|plan| asks(plan, id, pick));
+        let asked: f64 = bed.picks.iter().filter(is_asked).map(|pick| pick.work.0).sum();
+        let picked = bed.measure == Measure::Harvest && bed.picks.iter().all(|pick| is_asked(&pick));
+        counts_on_picking |= asked > 0.0;
         let inside = bed.measure == Measure::BringIn && before.last().is_some_and(was(Measure::BringIn));
         let picking: f64 = bed.picks.iter().map(|pick| pick.work.0).sum();
         // All of the work, and what of it is done before the night.
@@ -177,7 +183,7 @@ fn night_ahead<'a>(before: &[&Plan<'a>], plan: Plan<'a>, day: Option<&Day>) -> N
         let (work, before) = match bed.measure {
             _ if inside => (0.0, 0.0),
             Measure::Harvest if picked => (covering, before),
-            Measure::Harvest => (picking + covering, picking + before),
+            Measure::Harvest => (picking - asked + covering, picking - asked + before),
             Measure::Cover => (covering, before),
             _ => (bed.work.0, bed.tonight.0),
         };
@@ -191,7 +197,7 @@ fn night_ahead<'a>(before: &[&Plan<'a>], plan: Plan<'a>, day: Option<&Day>) -> N
     let trips = trips(kinds);
     let (minutes, before_night) = (Minutes(minutes + trips), Minutes(before_night + trips));
     let people = garden.crew.and_then(|crew| people(before_night, crew.minutes));
-    NightAhead { plan, by_day, beds, minutes, before_night, people }
+    NightAhead { plan, by_day, beds, minutes, before_night, people, counts_on_picking }
 }
 
 /// What is out in the morning, where the coming night wants the same again.
@@ -293,6 +299,12 @@ fn cover_by_day(garden: &Garden, last: Option<&Plan<'_>>, bed: &BedPlan<'_>, day
     let same = before.stock == cover.stock && before.layers == cover.layers;
     let advice = if same { by_day(kind, day) } else { DayAdvice::ComesOff };
     Some(ByDay { bed: bed.risk.bed.id.clone(), cover: before.clone(), advice })
+}
+
+/// Whether a list asks for a picking at a bed.
+fn asks(plan: &Plan<'_>, id: &str, pick: &Pick) -> bool {
+    let same = |other: &Pick| other.crop == pick.crop && other.instruction == pick.instruction;
+    plan.beds.iter().any(|bed| bed.risk.bed.id == id && bed.picks.iter().any(same))
 }
 
 fn has(plan: &Plan<'_>, id: &str, measure: Measure) -> bool {

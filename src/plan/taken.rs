@@ -13,9 +13,9 @@
 //!   plant's own share.
 
 use super::Keeps;
-use super::harvest::{by_plant, keeps, plants, taken, yield_of};
+use super::harvest::{by_plant, keeps, main_part, plants, yield_of};
 use crate::beds::Bed;
-use crate::crops::{HarvestHabit, Organ};
+use crate::crops::HarvestHabit;
 use crate::risk::{BedRisk, Left, PlantingRisk};
 use crate::zone::NightOf;
 use chrono::{Duration, NaiveDate};
@@ -122,16 +122,9 @@ fn is_of_sowing(planting: &PlantingRisk<'_>, taken: &Taken) -> bool {
     taken.sowing.as_ref().is_none_or(|sowing| planting.planting.is_sowing(sowing))
 }
 
-/// The part of a planting that is picked first and foremost; an entry names the crop alone.
-fn main_part(planting: &PlantingRisk<'_>) -> Option<Organ> {
-    let parts = planting.parts.iter().map(|(tolerance, _)| tolerance).filter(|tolerance| tolerance.pick.is_some());
-    let most = parts.max_by(|a, b| a.share.total_cmp(&b.share))?;
-    Some(taken(planting.crop.growing.harvested, most.organ))
-}
-
 /// What stays after picking, and whether there will be something to pick again.
 fn after_picking(planting: &PlantingRisk<'_>) -> (Keeps, bool) {
-    // Where the catalogue knows of nothing to pick, what was picked was something on the side.
+    // An entry names the crop alone. Where the catalogue knows of nothing to pick, what was picked was something on the side.
     let keeps = main_part(planting).map_or(Keeps::Plant, |part| keeps(planting.crop, planting.stage.name, part));
     let comes_again = planting.crop.growing.harvested != HarvestHabit::CentralThenSideShoots;
     (keeps, keeps != Keeps::Nothing && comes_again)

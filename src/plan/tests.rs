@@ -3,6 +3,7 @@ use crate::beds::sample::{bed, cloth, garden};
 use crate::beds::{Bed, BedKind};
 use crate::crops::sample::crop;
 use crate::crops::{Catalogue, HarvestHabit, Life, Organ};
+use crate::night::bed::BedNight;
 use crate::night::cover::CoverConditions;
 use crate::night::{Estimate, FrostKind, NightHour};
 use crate::risk::assess;
@@ -172,4 +173,72 @@ fn what_a_measure_left_is_the_loss_under_the_night_that_was() {
     let picked = left(Measure::Harvest, None);
     assert!(picked < left(Measure::Cover, cover) && left(Measure::Cover, cover) < left(Measure::Leave, None));
     assert!(expected.expected_loss(None) < came.expected_loss(None));
+}
+
+/// Greens, and roots below their tops, so many hours after sunset: the measure, its reason, and what is picked.
+#[track_caller]
+fn picked_at(night: Night, now: f64) -> Vec<(Measure, &'static str, Vec<Organ>)> {
+    with_list(night, now, |plan| {
+        let organs = |bed: &BedPlan<'_>| bed.picks.iter().map(|pick| pick.organ).collect();
+        plan.beds.iter().map(|bed| (bed.measure, bed.reason.word(), organs(bed))).collect()
+    })
+}
+
+/// The same list.
+fn with_list<T>(night: Night, now: f64, look: impl FnOnce(&Plan<'_>) -> T) -> T {
+    let pick = Some("Pick it.");
+    let greens = crop("greens", HarvestHabit::CutAndComeAgain, Life::Annual, &[(Organ::Leaf, 1.0, pick)]);
+    let mut roots = crop(
+        "roots",
+        HarvestHabit::RootAsWanted,
+        Life::Biennial,
+        &[(Organ::Root, 0.5, Some("Lift it.")), (Organ::Leaf, 0.5, pick)],
+    );
+    // Roots that are in danger in any soil of these nights.
+    (roots.tolerances[0].frame, roots.tolerances[0].harm) = (crate::crops::Frame::Soil, crate::crops::Harm::Freezing);
+    (roots.tolerances[0].damage_begins, roots.tolerances[0].severe) = (Celsius(12.0), Celsius(10.0));
+    let crops = [greens, roots].map(|crop| (crop.id.clone(), crop));
+    let catalogue = Catalogue { crops: crops.into(), ..Catalogue::default() };
+    let garden = garden(vec![bed("R1", &[("greens", "grown")]), bed("R2", &[("roots", "grown")])], Vec::new());
+    let risks = assess(&garden, night.of, Some(&night), &catalogue);
+    let (of, now) = (night.of, sunset() + Duration::minutes((now * 60.0) as i64));
+    look(&decide(&garden, of, sunset(), Ok(night), risks, crate::plan::Before::default(), now))
+}
+
+#[test]
+fn what_is_frozen_by_now_waits_for_the_thaw_and_roots_for_soil_that_is_not() {
+    let greens = (Measure::Harvest, "pick-before-frost", vec![Organ::Leaf]);
+    let roots_too = (Measure::Harvest, "pick-before-frost", vec![Organ::Leaf, Organ::Root]);
+    let waits = (Measure::Leave, "wait-for-thaw", Vec::new());
+    let all = Knowledge::Complete;
+    for now in [-3.0, 5.0] {
+        assert_eq!(picked_at(night(10.0, all), now), [greens.clone(), roots_too.clone()], "at {now}");
+    }
+    // Two hours before sunrise the air is at -2 C, and the soil far above zero.
+    let roots = (Measure::Harvest, "pick-before-frost", vec![Organ::Root]);
+    assert_eq!(picked_at(night(10.0, all), 12.0), [waits.clone(), roots]);
+    // In the dark it is due before the leaf freezes, at -1 C, and not before harm begins, at -2 C.
+    let at = |hours: f64| sunset() + Duration::minutes((hours * 60.0) as i64);
+    let evening = night(10.0, all);
+    let frozen_at = |night: &BedNight| night.hours.iter().find(|hour| hour.tissue.0 <= -1.0).map(|hour| hour.time);
+    with_list(evening, 5.0, |plan| {
+        let by = plan.beds[0].do_by;
+        let freezes = plan.beds[0].risk.night.as_deref().and_then(frozen_at);
+        assert!(by == freezes && by < plan.beds[0].harm_begins_at(), "{by:?}");
+        assert!(by > Some(at(5.0)));
+    });
+    // At 0 C and below from dusk, on ground that has been freezing for weeks.
+    let of_frost = night(0.0, all);
+    let remembered = |hour: i64| Remembered {
+        time: of_frost.sunset - Duration::hours(hour),
+        air: Celsius(-35.0),
+        clear_calm: 0.0,
+    };
+    let before = (1..=240).rev().map(remembered).collect();
+    let hard = Night { mean_air: Celsius(-10.0), before, ..of_frost };
+    assert_eq!(picked_at(hard, 6.0), [waits.clone(), waits]);
+    // One hour of thaw is enough.
+    let mut thawed = night(10.0, all);
+    thawed.hours.iter_mut().skip(13).for_each(|hour| hour.air = Celsius(9.0));
+    assert_eq!(picked_at(thawed, 13.5)[0], greens);
 }

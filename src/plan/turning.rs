@@ -70,6 +70,11 @@ fn turning_of(
         let night = night.shifted(Kelvins(shift));
         let mut risks = assess(&alone, plan.of, Some(&night), catalogue);
         taken::apply(&mut risks, before.taken, plan.of);
+        // What is frozen by now is so whatever the rest of the night brings.
+        for (risk, bed) in risks.iter_mut().zip(&judged).filter_map(|(risk, at)| Some((risk, plan.beds.get(*at)?))) {
+            let known = risk.plantings.iter_mut().zip(&bed.risk.plantings);
+            known.for_each(|(planting, known)| planting.is_frozen = known.is_frozen);
+        }
         choose(&alone, night.winds(), risks, &bounds).beds.get(here).map(|bed| bed.measure)
     };
     if measure_at(0.0) != Some(bed.measure) {

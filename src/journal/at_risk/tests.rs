@@ -39,7 +39,7 @@ fn list(measures: &[(&str, Measure)]) -> Said {
         minutes: None,
         reason: None,
         picks: Vec::new(),
-        losses: None,
+        losses: Vec::new(),
         is_picked: false,
     };
     Said { beds: measures.iter().map(bed).collect(), ..Said::default() }

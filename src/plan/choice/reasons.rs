@@ -4,7 +4,8 @@ use super::super::Reason;
 use super::super::said::Said;
 use super::Bounds;
 use super::ways::{Way, trips};
-use crate::beds::Garden;
+use crate::beds::{Bed, CoverStock, Garden};
+use crate::risk::pieces_for;
 use crate::units::Minutes;
 
 /// What is left when every bed has its way.
@@ -65,6 +66,17 @@ impl<'g> After<'g> {
         way.cover.is_some_and(|laid| self.garden.covers.get(laid.stock).is_none_or(|stock| stock.count < laid.pieces))
     }
 
+    /// Why a cover that would pay is not laid, though there are pieces enough of it in the garden.
+    fn no_cover_left(&self, bed: &Bed, way: &Way) -> Reason {
+        let name = |stock: usize| self.garden.covers.get(stock).map(|stock| stock.name.clone());
+        let wanted = way.cover.and_then(|laid| name(laid.stock)).unwrap_or_default();
+        let is_at_hand = |(stock, of): &(usize, &CoverStock)| {
+            *of.name != wanted && self.pieces.get(*stock).is_some_and(|left| *left >= pieces_for(bed, of).max(1))
+        };
+        let at_hand = self.garden.covers.iter().enumerate().find(is_at_hand).and_then(|(stock, _)| name(stock));
+        Reason::NoCoverLeft { to: self.holder(way), wanted, at_hand }
+    }
+
     /// The bed that got the cover which would have been the best here.
     fn holder(&self, way: &Way) -> Option<String> {
         let bed = (*self.holders.get(way.cover?.stock)?)?;
@@ -73,13 +85,16 @@ impl<'g> After<'g> {
 }
 
 /// `ways` are those with covers and people in plenty, leaving it first.
-pub(super) fn why_left(ways: &[Way], after: &After<'_>) -> Reason {
+pub(super) fn why_left(bed: &Bed, ways: &[Way], after: &After<'_>) -> Reason {
     let Some((leaving, measures)) = ways.split_first() else { return Reason::NothingHelps };
     let total = |way: &&Way| way.total(after.garden.caution) + after.more_trips(way);
-    let pays = measures.iter().filter(|way| total(way) < leaving.total(after.garden.caution) - 1e-9);
+    let is_worth_it = |way: &&Way| total(way) < leaving.total(after.garden.caution) - 1e-9;
     let cheapest = |ways: Vec<&'_ Way>| ways.into_iter().min_by(|a, b| total(a).total_cmp(&total(b))).cloned();
+    // What would take more pieces than there are is no way at all.
+    let (too_small, possible): (Vec<&Way>, Vec<&Way>) = measures.iter().partition(|way| after.is_too_small(way));
+    let pays: Vec<&Way> = possible.iter().copied().filter(is_worth_it).collect();
     // People stand in the way where the pieces are there; else it is the pieces.
-    let in_the_shed = cheapest(pays.clone().filter(|way| after.has_pieces(way)).collect());
+    let in_the_shed = cheapest(pays.iter().copied().filter(|way| after.has_pieces(way)).collect());
     if let Some(way) = in_the_shed {
         let tonight = way.tonight + after.more_trips(&way);
         if tonight > after.minutes + 1e-9 {
@@ -87,15 +102,18 @@ pub(super) fn why_left(ways: &[Way], after: &After<'_>) -> Reason {
             return Reason::NoTimeLeft { work: Minutes(tonight), left, nobody: after.garden.is_left_alone() };
         }
     }
-    if cheapest(pays.clone().collect()).is_some_and(|way| !after.has_pieces(&way)) {
-        let elsewhere = cheapest(pays.filter(|way| !after.has_pieces(way) && !after.is_too_small(way)).collect());
-        return elsewhere.map_or(Reason::CoversTooSmall, |way| Reason::NoCoverLeft { to: after.holder(&way) });
+    if let Some(way) = cheapest(pays).filter(|way| !after.has_pieces(way)) {
+        return after.no_cover_left(bed, &way);
     }
-    match measures.iter().min_by(|a, b| a.loss.total_cmp(&b.loss)) {
+    if too_small.iter().any(is_worth_it) {
+        return Reason::CoversTooSmall;
+    }
+    match possible.iter().min_by(|a, b| a.loss.total_cmp(&b.loss)) {
         Some(surest) => Reason::WorthLessThanWork {
             saved: Minutes((leaving.loss - surest.loss).max(0.0)),
             work: Minutes(surest.work() - surest.anyhow + after.more_trips(surest)),
         },
-        None => Reason::NothingHelps,
+        None if too_small.is_empty() => Reason::NothingHelps,
+        None => Reason::CoversTooSmall,
     }
 }

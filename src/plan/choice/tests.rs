@@ -417,7 +417,10 @@ fn who_has_the_cover_is_named() {
     let chances: &[Chances] = &[&[(0.9, 0.1)], &[(0.8, 0.1)], &[(0.7, 0.1)]];
     let plans = chosen(&garden, 1.0, risks(&garden, &catalogue, chances));
     // Of the two that have one the second would miss it less.
-    assert_eq!(plans[2].reason, Reason::NoCoverLeft { to: Some("R2".into()) });
+    assert_eq!(
+        plans[2].reason,
+        Reason::NoCoverLeft { to: Some("R2".into()), wanted: "white cloth".into(), at_hand: None }
+    );
 }
 
 /// Two neighbours of 2.4 by 1.2 m and a path of half a metre: 2.4 by 2.9 m.
@@ -660,7 +663,58 @@ fn pieces_that_another_garden_has_are_not_dealt_out() {
         for plan in plans.iter().skip(left) {
             // The bed here that would miss its cover least, where one has any.
             let to = left.checked_sub(1).map(|last| format!("R{}", last + 1));
-            assert_eq!(plan.reason, Reason::NoCoverLeft { to }, "{away} away");
+            let no_cover = Reason::NoCoverLeft { to, wanted: "white cloth".into(), at_hand: None };
+            assert_eq!(plan.reason, no_cover, "{away} away");
         }
     }
+}
+
+/// All covers are handkerchiefs; whatever the bed is worth, dozens of pieces of which there are five are no way to save it.
+#[test]
+fn covers_that_are_too_small_are_named_as_such() {
+    for worth in [5.0, 57.6, 500.0] {
+        let mut beds = beds(&["seedlings"]);
+        beds[0].plantings[0].worth = Some(Minutes(worth));
+        let small = CoverStock { length: 0.5, width: 0.4, ..cloth(5) };
+        check(beds, vec![small], 1.0, &[&[(0.6, 0.1)]], &[(Leave, "covers-too-small", 0, 0.0)]);
+    }
+}
+
+/// The heavy cloth lies elsewhere; the sheet that is left would save less than its work.
+#[test]
+fn a_cover_that_is_left_and_does_not_pay_is_not_passed_over_in_silence() {
+    let heavy = CoverStock { name: "heavy cloth".into(), kind: CoverKind::HeavyRowCover, ..cloth(1) };
+    let sheet = CoverStock { name: "sheet".into(), kind: CoverKind::Sheet, ..cloth(2) };
+    let (garden, catalogue) = (garden(beds(&["seedlings"; 2]), vec![heavy, sheet]), catalogue());
+    let mut risks = risks(&garden, &catalogue, &[&[(0.9, 0.1)], &[(0.6, 0.1)]]);
+    let sheet = garden.covers[1].cover(Layers::One);
+    for risk in &mut risks {
+        for (cover, outcome) in &mut risk.plantings[0].organs[0].covered {
+            if *cover == sheet {
+                outcome.chance = Probability(0.55);
+            }
+        }
+    }
+    let plans = chosen(&garden, 1.0, risks);
+    let (to, wanted) = (Some("R1".into()), "heavy cloth".into());
+    assert_eq!(plans[1].reason, Reason::NoCoverLeft { to, wanted, at_hand: Some("sheet".into()) });
+}
+
+/// What is given up by cutting dear heads early comes back under no cover, and says nothing against one for what stays: 10
+/// minutes saved for 7 of work and 2 of fetching. Where that does not pay, the list says why it is left.
+#[test]
+fn what_stays_after_a_picking_has_its_own_decision() {
+    let plan = |covered: f64, cloths: u32| {
+        let mut beds = beds(&["broccoli, seedlings"]);
+        beds[0].plantings[0].worth = Some(Minutes(2000.0));
+        beds[0].plantings[1].worth = Some(Minutes(20.0));
+        let (garden, catalogue) = (garden(beds, vec![cloth(cloths)]), catalogue());
+        let chances: &[Chances] = &[&[(0.0, 0.0), (0.9, 0.9), (0.6, covered)]];
+        let plans = chosen(&garden, 1.0, risks(&garden, &catalogue, chances));
+        (plans[0].measure, plans[0].cover.is_some(), plans[0].rest.as_ref().map(Reason::word))
+    };
+    assert_eq!(plan(0.1, 1), (Harvest, true, None));
+    assert_eq!(plan(0.4, 1), (Harvest, false, Some("worth-less-than-work")));
+    assert_eq!(plan(0.55, 1), (Harvest, false, Some("nothing-helps")));
+    assert_eq!(plan(0.1, 0), (Harvest, false, Some("nothing-helps")));
 }

@@ -155,13 +155,16 @@ impl<'g> Means<'g> {
         }
         let work = harvest::work(risk).0;
         if work > 0.0 {
-            let picking = |cover: Option<Cover>| loss_after_picking(risk, cover);
-            let (picked, anyhow) = (picking(None), work * harvest::PICKED_ANYHOW);
-            let pick = Way { measure: Measure::Harvest, loss: picked, tonight: work, anyhow, ..leave(risk) };
+            let forgone = harvest::growth_forgone(risk).0;
+            // Of what stays in the bed.
+            let staying = |cover: Option<Cover>| loss_after_picking(risk, cover) - forgone;
+            let (open, anyhow) = (staying(None), work * harvest::PICKED_ANYHOW);
+            let pick = Way { measure: Measure::Harvest, loss: open + forgone, tonight: work, anyhow, ..leave(risk) };
             for laid in &covers {
-                let loss = picking(Some(laid.cover));
+                let covered = staying(Some(laid.cover));
+                let loss = covered + forgone;
                 // A cover over what is left must itself be worth laying.
-                if (adds(&picking, laid) && helps(picked, loss)) || was_said(Measure::Harvest, laid) {
+                if (adds(&staying, laid) && helps(open, covered)) || was_said(Measure::Harvest, laid) {
                     let (tonight, tomorrow) = self.cover_work(risk.bed.area(), laid);
                     ways.push(Way { cover: Some(*laid), loss, tonight: work + tonight, tomorrow, ..pick.clone() });
                 }

@@ -2,7 +2,7 @@ use super::*;
 use crate::beds::Applied;
 use crate::beds::sample::{bed, garden};
 use crate::crops::sample::crop;
-use crate::crops::{Catalogue, Harvest, Organ, PastBest};
+use crate::crops::{Catalogue, Harvest, Organ, PastBest, Tolerance};
 use crate::night::Estimate;
 use crate::plan::{Keeps, Pick, Reason};
 use crate::risk::{OrganRisk, Outcome, assess};
@@ -28,18 +28,23 @@ fn catalogue() -> Catalogue {
     turnip.harvest = Harvest { past_best: Some(PastBest { days: 14, what: "bitter".into() }), ..Harvest::default() };
     let thyme = crop("thyme", HarvestHabit::Snip, Life::Perennial, &[(Organ::Leaf, 1.0, Some("Cut sprigs."))]);
     let garlic = crop("garlic", HarvestHabit::Whole, Life::Biennial, &[(Organ::Bulb, 1.0, None)]);
-    let crops = [broccoli, turnip, thyme, garlic].map(|crop| (crop.id.clone(), crop));
+    let roots: &[(Organ, f64, Option<&str>)] =
+        &[(Organ::Root, 0.7, Some("Lift them.")), (Organ::Leaf, 0.3, Some("Cut the leaves."))];
+    let mut beet = crop("beet", HarvestHabit::RootAsWanted, Life::Biennial, roots);
+    beet.tolerances[0].frame = Frame::Soil;
+    let crops = [broccoli, turnip, thyme, garlic, beet].map(|crop| (crop.id.clone(), crop));
     Catalogue { crops: crops.into(), ..Catalogue::default() }
 }
 
 /// Beds R1, R2, … each with a crop, its stage, when it was planted, and what befalls it: `Some(chance)` where it is left
-/// in the frost with that chance of damage, `None` where it is picked.
+/// in the frost with that chance of damage, `None` where it is picked. "young + grown" are two plantings of the crop.
 type Row<'r> = (&'r str, &'r str, &'r str, Option<f64>);
 
 fn outlook_of(rows: &[Row<'_>]) -> Outlook {
     let beds = rows.iter().enumerate().map(|(index, (crop, stage, planted, _))| {
-        let mut bed = bed(&format!("R{}", index + 1), &[(crop, stage)]);
-        bed.plantings[0].planted = planted.parse().ok();
+        let plantings: Vec<(&str, &str)> = stage.split(" + ").map(|stage| (*crop, stage)).collect();
+        let mut bed = bed(&format!("R{}", index + 1), &plantings);
+        bed.plantings.iter_mut().for_each(|planting| planting.planted = planted.parse().ok());
         bed
     });
     let (garden, catalogue) = (garden(beds.collect(), Vec::new()), catalogue());
@@ -52,7 +57,10 @@ fn outlook_of(rows: &[Row<'_>]) -> Outlook {
                 damage_begins: Celsius(-2.0),
                 severe: Celsius(-4.0),
                 open: Outcome {
-                    minimum: Estimate { mean: Celsius(-3.0), spread: Kelvins(1.0) },
+                    minimum: Estimate {
+                        mean: Celsius(if tolerance.frame == Frame::Soil { 5.0 } else { -3.0 }),
+                        spread: Kelvins(1.0),
+                    },
                     margin: Kelvins(-1.0),
                     chance: Probability(chance.unwrap_or(0.3)),
                     hours_below: 1.0,
@@ -62,7 +70,9 @@ fn outlook_of(rows: &[Row<'_>]) -> Outlook {
                 covered: Vec::new(),
                 roofed: None,
             };
-            planting.organs = planting.crop.tolerances.iter().map(organ).collect();
+            let is_there =
+                |part: &&Tolerance| chance.is_some() || part.stages.contains(&planting.stage.name.to_string());
+            planting.organs = planting.crop.tolerances.iter().filter(is_there).map(organ).collect();
         }
     }
     let plans = risks.into_iter().zip(rows).map(|(risk, (crop, _, _, chance))| {
@@ -80,6 +90,7 @@ fn outlook_of(rows: &[Row<'_>]) -> Outlook {
             cover: None,
             picks: if chance.is_some() { Vec::new() } else { vec![pick] },
             reason: Reason::NothingHelps,
+            rest: None,
             do_by: None,
             work: Minutes(0.0),
             tonight: Minutes(0.0),
@@ -176,4 +187,22 @@ fn a_crop_that_goes_is_followed_by_its_next_planting() {
     assert_eq!(follows(&[first, ("broccoli", "grown", "2026-10-20", Some(0.0))]), Next::ReadyIn("R2".into()));
     let later = follows(&[first, ("turnip", "grown", "never", Some(0.0)), ("broccoli", "young", "never", Some(0.0))]);
     assert!(matches!(later, Next::Comes(coming) if coming.bed == "R3"));
+}
+
+#[test]
+fn of_two_plantings_of_a_crop_in_one_bed_the_one_that_is_picked_goes() {
+    let outlook = outlook_of(&[("broccoli", "grown + young", "2026-11-20", None)]);
+    assert_eq!(outlook.ready.iter().map(|ready| ready.goes_tonight).collect::<Vec<_>>(), [true]);
+    let young = Coming { bed: "R1".into(), crop: "broccoli".into(), not_before: None };
+    assert_eq!(outlook.coming, std::slice::from_ref(&young));
+    assert_eq!(outlook.follows, [Follows { crop: "broccoli".into(), next: Next::Comes(young) }]);
+}
+
+#[test]
+fn roots_stay_when_their_leaves_are_cut_or_lost() {
+    for goes in [None, Some(0.3)] {
+        let outlook = outlook_of(&[("beet", "grown", "never", goes)]);
+        assert!(!outlook.ready[0].goes_tonight && outlook.emptied.is_none(), "{goes:?}: {outlook:?}");
+        assert_eq!(outlook.follows, []);
+    }
 }

@@ -330,3 +330,34 @@ fn a_day_that_turns_hot_over_covers_that_were_to_stay_is_told_and_only_that() {
         assert_eq!(advice(kind, open, warmest, cloud), expected, "{kind:?}, {open}, {warmest}, {cloud}");
     }
 }
+
+/// Heads and pods in one bed: what the first night asks to pick is left out of the second, and that is said; what only the
+/// second asks for is not.
+#[test]
+fn a_night_leaves_out_only_the_picking_that_was_asked_before_and_says_so() {
+    let pick = |organ, text| [(organ, 1.0, Some(text))];
+    let heads = crop("heads", HarvestHabit::Whole, Life::Annual, &pick(Organ::Head, "Cut the heads."));
+    let mut hardy = crop("hardy", HarvestHabit::Whole, Life::Annual, &pick(Organ::Head, "Cut the hardy heads."));
+    (hardy.tolerances[0].damage_begins, hardy.tolerances[0].severe) = (Celsius(-12.0), Celsius(-14.0));
+    let crops = [heads, hardy].map(|crop| (crop.id.clone(), crop));
+    let catalogue = Catalogue { crops: crops.into(), ..Catalogue::default() };
+    let garden = garden(vec![bed("R1", &[("heads", "grown"), ("hardy", "grown")])], Vec::new());
+    let ahead = |lows: [f64; 2]| {
+        let mut plans = (0..).zip(lows).map(|(number, low)| {
+            let night = night(number, low);
+            let risks = assess(&garden, date(number), Some(&night), &catalogue);
+            plan(&garden, number, Ok(night), risks)
+        });
+        let tonight = plans.next().expect("a first night");
+        let mut spell = Spell::of(tonight, plans.collect(), &[None]);
+        spell.ahead.remove(0)
+    };
+    let again = ahead([-5.0, -5.0]);
+    assert_eq!((again.beds, again.minutes, again.counts_on_picking), (Vec::new(), Minutes(0.0), true));
+    let first = ahead([8.0, -5.0]);
+    assert_eq!((first.beds.len(), first.counts_on_picking), (1, false));
+    // The hardy ones are half of the picking, and a minute of walking.
+    let more = ahead([-5.0, -15.0]);
+    assert_eq!((more.beds, more.counts_on_picking), (vec![("R1".to_string(), Measure::Harvest)], true));
+    assert!((more.minutes.0 - first.minutes.0).abs() < 1e-9, "{:?} {:?}", more.minutes, first.minutes);
+}

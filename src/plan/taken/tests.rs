@@ -1,7 +1,7 @@
 use super::*;
 use crate::beds::sample::{bed, garden};
 use crate::crops::sample::crop;
-use crate::crops::{Catalogue, Life};
+use crate::crops::{Catalogue, Life, Organ};
 use crate::risk::assess;
 use How::{Gone, Resown, Spoilt};
 

@@ -92,6 +92,7 @@ fn a_night_mattered_only_where_more_was_kept_than_work_and_walking_took() {
             cover: Some(CoverUse { name, stock: 0, pieces: 1, layers, together_with: None }),
             picks: Vec::new(),
             reason: Reason::CoverSaves { covered: Probability(0.1) },
+            rest: None,
             do_by: None,
             work: Minutes(7.0),
             tonight: Minutes(4.0),

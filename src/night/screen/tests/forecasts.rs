@@ -235,6 +235,18 @@ fn a_low_that_the_feed_states_is_heard() {
     }
 }
 
+/// A sample at the beginning of six hours, colder than that at their end, does not say that the coldest is over.
+#[test]
+fn a_low_of_six_hours_is_not_over_while_they_last() {
+    let mut forecast = forecast();
+    forecast.hours.retain(|hour| [-4.0, 2.0, 8.0, 14.0, 20.0].iter().any(|time| hour.time == at(*time)));
+    forecast.hours.iter_mut().filter(|hour| hour.time == at(8.0)).for_each(|hour| hour.air_temperature = Celsius(-3.5));
+    forecast.hours.iter_mut().filter(|hour| hour.time > at(8.0)).for_each(|hour| hour.air_temperature = Celsius(-1.0));
+    let lows = [(-4.0, 2.0, 3.0), (2.0, 8.0, -3.0), (8.0, 14.0, -6.5), (14.0, 20.0, -1.0)];
+    forecast.minima = lows.map(|(from, to, low)| minimum(from, to, low)).to_vec();
+    assert_eq!(night(&forecast).coldest_at(), at(14.0));
+}
+
 /// Beyond its first days MET Norway gives every sixth hour, and may state the low of the six hours that follow it.
 #[test]
 fn six_hourly_forecasts_are_complete_only_with_their_lows() {
