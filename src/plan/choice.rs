@@ -67,7 +67,21 @@ pub(super) fn choose<'a>(
         is_by_itself(risk)
             || other.is_some_and(|other| risks.iter().any(|one| one.bed.id == other.id && is_by_itself(one)))
     };
-    let ways = |risk: &BedRisk<'_>| if in_danger(risk) { means.ways(risk) } else { vec![leave(risk)] };
+    // Picking that was asked for and is not written down may well be done: nothing else is asked in its place once what it
+    // was to pick is frozen, and its time is spent.
+    let asked = |risk: &BedRisk<'_>| {
+        let said = bounds.before.said_of(&risk.bed.id)?;
+        (said.measure == Measure::Harvest && harvest::is_frozen(risk)).then_some(said)
+    };
+    let spent: f64 =
+        risks.iter().filter_map(asked).filter(|said| said.cover.is_none()).filter_map(|said| said.minutes).sum();
+    let minutes = bounds.minutes.map(|minutes| Minutes((minutes.0 - spent).max(0.0)));
+    let bounds = &Bounds { minutes, ..*bounds };
+    let ways = |risk: &BedRisk<'_>| match asked(risk) {
+        _ if !in_danger(risk) => vec![leave(risk)],
+        None => means.ways(risk),
+        Some(said) => means.ways_after_picking(risk, said),
+    };
     let all: Vec<Vec<Way>> = risks.iter().map(ways).collect();
     let parties = parties(&means, &risks, &all);
     let stocks = garden.covers.len();

@@ -2,6 +2,7 @@
 
 use super::super::aftermath::loss_left;
 use super::super::harvest;
+use super::super::said::SaidBed;
 use super::super::{Before, CoverUse, Measure};
 use super::solve::Offer;
 use crate::beds::{Bed, BedKind, Caution, CoverStock, Garden};
@@ -196,6 +197,21 @@ impl<'g> Means<'g> {
             leaving.loss += DUG_FIRST;
         }
         ways.insert(0, leaving);
+        ways
+    }
+
+    /// The ways where picking was `said`, and what it was to pick is frozen by now: to leave it, or with the cover that was to
+    /// lie over the rest.
+    pub fn ways_after_picking(&self, risk: &BedRisk<'_>, said: &SaidBed) -> Vec<Way> {
+        let is_same = |way: &Way| match way.measure {
+            Measure::Cover => said.cover.is_some() && self.cover_use(way).map(|cover| cover.title()) == said.cover,
+            measure => measure == Measure::Leave,
+        };
+        let mut ways = self.ways(risk);
+        ways.retain(is_same);
+        for way in ways.iter_mut().filter(|way| way.measure == Measure::Cover) {
+            (way.is_said, way.tonight) = (true, said.minutes.unwrap_or(way.tonight));
+        }
         ways
     }
 
