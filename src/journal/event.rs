@@ -1,6 +1,6 @@
 //! Cold nights, derived from what was foretold, said, done, measured and found; nothing of them is written down.
 
-use super::found::{Dangers, Report, reports};
+use super::found::{Report, reports};
 use super::lying::{Stay, stays};
 use super::{Damage, Entry, Key, Place, Sampled, What};
 use crate::beds::Garden;
@@ -223,14 +223,12 @@ pub struct Known {
     pub mornings: Vec<(NightOf, Said)>,
     /// Those before and after as well: covers stay on, and damage is found late.
     pub entries: Vec<Written>,
-    /// How cold nights were, those of some weeks before and after as well, by [`super::found::dangers`].
-    pub dangers: Dangers,
 }
 
 impl Known {
-    /// Every report of damage with the night that did it.
-    pub fn reports(&self, garden: &Garden) -> Vec<Report<'_>> {
-        reports(&self.entries, &self.dangers, garden.site.longitude)
+    /// Every report of damage that stands.
+    pub fn reports(&self) -> Vec<Report<'_>> {
+        reports(&self.entries).collect()
     }
 }
 
@@ -299,7 +297,7 @@ pub fn cold_nights(garden: &Garden, catalogue: &Catalogue, known: &Known) -> Vec
     let warmest = tenderest.map(|tolerance| tolerance.damage_begins).fold(Celsius(0.0), Celsius::max);
     let warmest = garden.own_figures.iter().filter_map(|own| own.damage_begins).fold(warmest, Celsius::max);
     let stays = stays(garden, &known.entries, &known.mornings);
-    let reports = known.reports(garden);
+    let reports = known.reports();
     let mut cold = Vec::new();
     for of in nights {
         let lows = measured.get(&of).map(Vec::as_slice).unwrap_or_default();
@@ -340,7 +338,8 @@ fn figures(
     let mut asked: Vec<&str> = asked.filter(|bed| bed.cover.is_some()).map(|bed| bed.bed.as_str()).collect();
     asked.sort_unstable();
     asked.dedup();
-    let damage: Vec<&Damage> = reports.iter().filter(|report| report.night == of).map(|report| report.damage).collect();
+    let damage: Vec<&Damage> =
+        reports.iter().filter(|report| report.damage.night == of).map(|report| report.damage).collect();
     let lying = stays.iter().filter(|stay| stay.is_sure(of));
     let covered: BTreeSet<&str> = lying.map(|stay| stay.laid.bed.as_str()).collect();
     ColdNight {

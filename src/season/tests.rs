@@ -117,7 +117,6 @@ fn known() -> Known {
         ],
         whole: vec![],
         mornings: vec![],
-        dangers: Default::default(),
         said: vec![said(10, &[cover, leave]), said(11, &[cover]), said(13, &[cover])],
         entries: vec![
             covered(10, "A1"),
@@ -221,7 +220,6 @@ fn a_crop_is_out_of_line_when_what_was_found_is_far_on_one_side_each_time() {
     let leave = |day: u32, chance: f64| said(day, &[("A1", Measure::Leave, None, chance, chance)]);
     let mut known = Known {
         mornings: vec![],
-        dangers: Default::default(),
         foretold: vec![foretold(10, -3.0), foretold(11, -3.0)],
         lows: vec![low(10, Place::Screen, -3.0), low(11, Place::Screen, -3.5)],
         whole: vec![],
