@@ -175,6 +175,30 @@ fn work_and_worth_are_those_worked_out_by_hand() {
     });
 }
 
+/// A1 is found harmed by the 10th and, no worse, by the 12th: 0.45 of it, once. Sown again between the two it is another
+/// planting, and that loses as much.
+#[test]
+fn what_is_seen_twice_is_lost_once_and_what_was_sown_since_loses_for_itself() {
+    let sown = || What::Resown(Gone { bed: "A1".into(), crop: "lettuce".into(), note: None });
+    let looks = |first, second, between: Option<What>| {
+        let between = between.map(|what| written(at(11, 20), what));
+        let entries = [Some(damage(10, "A1", first)), between, Some(damage(12, "A1", second))];
+        let known = Known { entries: entries.into_iter().flatten().collect(), ..known() };
+        with(&known, |season| season.lost().expect("lost").0 / 57.6)
+    };
+    for (first, second, between, expected) in [
+        (3, 3, None, 0.45),
+        (3, 1, None, 0.45),
+        (2, 4, None, 0.75),
+        (3, 0, None, 0.45),
+        (0, 0, None, 0.0),
+        (3, 3, Some(sown()), 0.9),
+    ] {
+        let lost = looks(first, second, between.clone());
+        assert!((lost - expected).abs() < 1e-9, "{first} and {second}, {between:?}: {lost}");
+    }
+}
+
 #[test]
 fn beds_covers_and_thermometers_are_counted() {
     with(&known(), |season| {
