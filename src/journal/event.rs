@@ -297,7 +297,6 @@ pub fn cold_nights(garden: &Garden, catalogue: &Catalogue, known: &Known) -> Vec
     let warmest = tenderest.map(|tolerance| tolerance.damage_begins).fold(Celsius(0.0), Celsius::max);
     let warmest = garden.own_figures.iter().filter_map(|own| own.damage_begins).fold(warmest, Celsius::max);
     let stays = stays(garden, &known.entries, &known.mornings);
-    let reports = known.reports();
     let mut cold = Vec::new();
     for of in nights {
         let lows = measured.get(&of).map(Vec::as_slice).unwrap_or_default();
@@ -317,7 +316,6 @@ pub fn cold_nights(garden: &Garden, catalogue: &Catalogue, known: &Known) -> Vec
                 shown_of(&whole).is_some(),
                 known,
                 &stays,
-                &reports,
             ));
         }
     }
@@ -332,14 +330,13 @@ fn figures(
     seen_through: bool,
     known: &Known,
     stays: &[Stay],
-    reports: &[Report<'_>],
 ) -> ColdNight {
     let asked = known.said.iter().filter(|(night, _)| *night == of).flat_map(|(_, said)| &said.beds);
     let mut asked: Vec<&str> = asked.filter(|bed| bed.cover.is_some()).map(|bed| bed.bed.as_str()).collect();
     asked.sort_unstable();
     asked.dedup();
-    let damage: Vec<&Damage> =
-        reports.iter().filter(|report| report.damage.night == of).map(|report| report.damage).collect();
+    let reports = reports(&known.entries).map(|report| report.damage);
+    let damage: Vec<&Damage> = reports.filter(|damage| damage.night == of).collect();
     let lying = stays.iter().filter(|stay| stay.is_sure(of));
     let covered: BTreeSet<&str> = lying.map(|stay| stay.laid.bed.as_str()).collect();
     ColdNight {
