@@ -28,6 +28,8 @@ pub struct BedRisk<'a> {
     /// At those of its plants that get coldest; `None` where nothing is known of the night.
     pub night: Option<Arc<BedNight>>,
     pub plantings: Vec<PlantingRisk<'a>>,
+    /// What stands in the settings and is gone by what somebody wrote down.
+    pub gone: Vec<&'a Crop>,
 }
 
 /// One planting on one night.
@@ -129,7 +131,11 @@ pub fn assess<'a>(
         known.map(|(planting, crop)| describe(garden, bed, planting, crop, of, past)).collect()
     };
     let Some(night) = night else {
-        return garden.beds.iter().map(|bed| BedRisk { bed, night: None, plantings: plantings(bed) }).collect();
+        return garden
+            .beds
+            .iter()
+            .map(|bed| BedRisk { bed, night: None, plantings: plantings(bed), gone: Vec::new() })
+            .collect();
     };
     let pressure = air_pressure(garden.site.elevation);
     let gains = gains(garden, night);
@@ -156,7 +162,7 @@ pub fn assess<'a>(
         let coldest = nights.min_by(|a, b| a.tissue.mean.0.total_cmp(&b.tissue.mean.0));
         // Settings refuse a bed without a planting; were one to come through, it would still have a night.
         let coldest = coldest.map_or_else(|| at(Place { read, ..place_of(bed, Stature::LOW_BED) }), Arc::clone);
-        beds.push(BedRisk { bed, night: Some(coldest), plantings });
+        beds.push(BedRisk { bed, night: Some(coldest), plantings, gone: Vec::new() });
     }
     beds
 }

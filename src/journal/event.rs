@@ -1,6 +1,6 @@
 //! Cold nights, derived from what was foretold, said, done, measured and found; nothing of them is written down.
 
-use super::found::{Dangers, Report, reports};
+use super::found::{Report, reports};
 use super::lying::{Stay, stays};
 use super::{Damage, Entry, Key, Place, Sampled, What};
 use crate::beds::Garden;
@@ -223,14 +223,12 @@ pub struct Known {
     pub mornings: Vec<(NightOf, Said)>,
     /// Those before and after as well: covers stay on, and damage is found late.
     pub entries: Vec<Written>,
-    /// How cold nights were, those of some weeks before and after as well, by [`super::found::dangers`].
-    pub dangers: Dangers,
 }
 
 impl Known {
-    /// Every report of damage with the night that did it.
-    pub fn reports(&self, garden: &Garden) -> Vec<Report<'_>> {
-        reports(&self.entries, &self.dangers, garden.site.longitude)
+    /// Every report of damage that stands.
+    pub fn reports(&self) -> Vec<Report<'_>> {
+        reports(&self.entries).collect()
     }
 }
 
@@ -316,7 +314,6 @@ pub fn cold_nights(garden: &Garden, catalogue: &Catalogue, known: &Known) -> Vec
     let warmest = tenderest.map(|tolerance| tolerance.damage_begins).fold(Celsius(0.0), Celsius::max);
     let warmest = garden.own_figures.iter().filter_map(|own| own.damage_begins).fold(warmest, Celsius::max);
     let stays = stays(garden, &known.entries, &known.mornings);
-    let reports = known.reports(garden);
     let mut cold = Vec::new();
     for of in nights {
         let lows = measured.get(&of).map(Vec::as_slice).unwrap_or_default();
@@ -335,7 +332,6 @@ pub fn cold_nights(garden: &Garden, catalogue: &Catalogue, known: &Known) -> Vec
                 shown_of(&whole).is_some(),
                 known,
                 &stays,
-                &reports,
             ));
         }
     }
@@ -350,13 +346,13 @@ fn figures(
     seen_through: bool,
     known: &Known,
     stays: &[Stay],
-    reports: &[Report<'_>],
 ) -> ColdNight {
     let asked = known.said.iter().filter(|(night, _)| *night == of).flat_map(|(_, said)| &said.beds);
     let mut asked: Vec<&str> = asked.filter(|bed| bed.cover.is_some()).map(|bed| bed.bed.as_str()).collect();
     asked.sort_unstable();
     asked.dedup();
-    let damage: Vec<&Damage> = reports.iter().filter(|report| report.night == of).map(|report| report.damage).collect();
+    let reports = reports(&known.entries).map(|report| report.damage);
+    let damage: Vec<&Damage> = reports.filter(|damage| damage.night == of).collect();
     let lying = stays.iter().filter(|stay| stay.is_sure(of));
     let covered: BTreeSet<&str> = lying.map(|stay| stay.laid.bed.as_str()).collect();
     ColdNight {

@@ -1,37 +1,51 @@
 //! Which night did the harm that somebody found.
 //!
-//! Harm shows late, and so a planting is looked at more than once: whoever writes down at the second look what is still to
-//! be seen has seen no second harm. There is this one rule, for what a night has taught, for its story and for its season.
+//! Whoever writes a night down is believed: nothing here moves a report. Where nobody names one it is found once, when the
+//! report is written, and said back:
 //!
 //! ```text
-//! a report on a planting that was reported on before, seen within 15 days of the night of that report
-//!   belongs to the last night since then that was at least as dangerous as that one,
-//!   or to that one itself, where none was
-//! any other report                                         to the night that it names
-//! several reports of one planting and night                the worst counts, of equal ones the last
+//! the night that people were asked about        the last one that put the planting at risk, by [`super::at_risk`]; else
+//!                                               the bed; else last night
+//! the planting was harmed before (class 1 on), within the 15 nights, and not sown or set out since
+//!   the class is no worse                       what was seen then is seen again: the night of that report
+//!   it is worse                                 the last night since then that was at least as dangerous,
+//!                                               or that one itself, where none was: harm shows late
 //! ```
 //!
 //! The danger of a night is its lowest air. A night counts as dangerous as another where it may have been as cold: a
-//! thermometer errs by 0.5 K (assumed), a night that was only foretold by the spread of its forecast. A report
-//! of a night of which nothing is known stays where it is, and so does one of what was sown again since.
+//! thermometer errs by 0.5 K (assumed), a night that was only foretold by the spread of its forecast. It was not where the
+//! bed lay covered and was open in the other; where it lay open and was covered in the other the two do not compare, and
+//! the night that people were asked about stays. So it does where nothing is known of one of them.
 
-use super::event::{ForecastAtRound, Known, PlaceLow, Written, night_of, tender_of};
-use super::{Damage, Gone, Place, What, overlap};
+use super::at_risk::{AtRisk, NightBehind, at_risk};
+use super::event::{ForecastAtRound, Known, PlaceLow, Written};
+use super::lying::stays;
+use super::{Damage, Place, What};
 use crate::beds::Garden;
 use crate::crops::Catalogue;
+use crate::crops::damage::DamageClass;
 use crate::night::Estimate;
-use crate::risk::assess;
+use crate::plan::said::Said;
 use crate::units::Kelvins;
 use crate::zone::{NightOf, Zone};
 use chrono::{DateTime, Duration, Utc};
 use std::collections::BTreeMap;
 
-/// A report of damage that stands, and the night that did it.
-#[derive(Clone, Debug, PartialEq)]
+/// A report of damage that stands.
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Report<'e> {
     pub written: &'e Written,
     pub damage: &'e Damage,
-    pub night: NightOf,
+}
+
+/// What somebody saw of a bed, without the night that did it.
+#[derive(Clone, Copy, Debug)]
+pub struct Look<'a> {
+    pub bed: &'a str,
+    /// A crop of the catalogue; none: all that grows in the bed.
+    pub crop: Option<&'a str>,
+    pub class: DamageClass,
+    pub at: DateTime<Utc>,
 }
 
 /// So long after a night people are asked what it did.
@@ -67,53 +81,90 @@ fn lowest(lows: &[PlaceLow]) -> Dangers {
     nights
 }
 
-/// Every report of damage that stands, in order of time, each with the night that did it. `entries` are in order of time.
-pub fn reports<'e>(entries: &'e [Written], dangers: &Dangers, longitude: f64) -> Vec<Report<'e>> {
-    let mut reports: Vec<Report<'e>> = Vec::new();
-    for written in entries.iter().filter(|written| written.stands()) {
-        let What::Damage(damage) = &written.entry.what else { continue };
-        let of_planting = |earlier: &&Report<'_>| {
-            let other = earlier.damage;
-            other.bed == damage.bed && overlap(&other.crop, &damage.crop) && overlap(&other.sowing, &damage.sowing)
-        };
-        let seen = night_of(written.entry.at, longitude);
-        let before = |earlier: &&Report<'_>| {
-            earlier.night < damage.night
-                && seen.0 - earlier.night.0 <= ASKED_WITHIN
-                && !sown_again(entries, earlier, written)
-        };
-        let first = reports.iter().filter(of_planting).filter(before).map(|earlier| earlier.night).max();
-        let night = first.map_or(damage.night, |first| did_it(first, damage.night, dangers));
-        reports.push(Report { written, damage, night });
+/// Every report of damage that stands, in the order of the entries.
+pub fn reports(entries: &[Written]) -> impl Iterator<Item = Report<'_>> {
+    let standing = entries.iter().filter(|written| written.stands());
+    standing.filter_map(|written| match &written.entry.what {
+        What::Damage(damage) => Some(Report { written, damage }),
+        _ => None,
+    })
+}
+
+/// The night that a look most likely speaks of which names none; `known` are the nights on which people are still asked, and
+/// `last_night` is the last of them.
+pub fn night_asked(
+    garden: &Garden,
+    catalogue: &Catalogue,
+    known: &Known,
+    look: &Look<'_>,
+    last_night: NightOf,
+) -> NightOf {
+    let named = night_at_risk(garden, catalogue, known, look, last_night);
+    if look.class.number() == 0 {
+        return named;
     }
-    reports
+    let is_near = |night: NightOf| (Duration::zero()..ASKED_WITHIN).contains(&(last_night.0 - night.0));
+    let mut earlier: Vec<&Damage> = reports(&known.entries)
+        .filter(|report| report.written.entry.at <= look.at && is_near(report.damage.night))
+        .map(|report| report.damage)
+        .filter(|damage| damage.class.number() > 0 && is_of_planting(damage, look))
+        .filter(|damage| !is_new_since(garden, &known.entries, damage.night, look))
+        .collect();
+    earlier.sort_by_key(|damage| damage.night);
+    if let Some(seen_before) = earlier.iter().rfind(|damage| damage.class >= look.class) {
+        return seen_before.night;
+    }
+    earlier.last().map_or(named, |first| did_it(garden, known, first.night, named, look.bed))
 }
 
-/// The later of two nights, unless it was not as cold as the first: then the last one since the first that was, or that.
-fn did_it(first: NightOf, named: NightOf, dangers: &Dangers) -> NightOf {
+fn is_of_planting(damage: &Damage, look: &Look<'_>) -> bool {
+    let crop = damage.crop.as_deref();
+    damage.bed == look.bed && (crop == look.crop || crop.is_none() || look.crop.is_none())
+}
+
+/// The last night that put a planting at risk, of those about which people are still asked; else its bed; else last night.
+fn night_at_risk(
+    garden: &Garden,
+    catalogue: &Catalogue,
+    known: &Known,
+    look: &Look<'_>,
+    last_night: NightOf,
+) -> NightOf {
+    let mut of_bed = None;
+    for ago in 0..ASKED_WITHIN.num_days() {
+        let Some(of) = last_night.0.checked_sub_signed(Duration::days(ago)).map(NightOf) else { break };
+        let said: Vec<Said> =
+            known.said.iter().filter(|(night, _)| *night == of).map(|(_, said)| said.clone()).collect();
+        let of_day = |round: &&ForecastAtRound| round.night == of && round.is_of_its_day(garden.site.longitude);
+        let lows: Vec<PlaceLow> = known.lows.iter().filter(|low| low.night == of).cloned().collect();
+        let foretold = known.foretold.iter().rfind(of_day);
+        let behind = NightBehind { of, said: &said, foretold, taken: &[], lows: &lows };
+        let here: Vec<AtRisk> =
+            at_risk(garden, catalogue, behind).into_iter().filter(|risk| risk.bed == look.bed).collect();
+        if here.iter().any(|risk| look.crop.is_none_or(|crop| risk.crop == crop)) {
+            return of;
+        }
+        of_bed = of_bed.or((!here.is_empty()).then_some(of));
+    }
+    of_bed.unwrap_or(last_night)
+}
+
+/// The night that did the worse harm: the last one up to the named one that was as dangerous to the bed as the first.
+fn did_it(garden: &Garden, known: &Known, first: NightOf, named: NightOf, bed: &str) -> NightOf {
+    if named <= first {
+        return first;
+    }
+    let dangers = dangers(&known.foretold, &known.lows, &known.whole, garden.site.longitude);
     let (Some(low), true) = (dangers.get(&first), dangers.contains_key(&named)) else { return named };
-    let as_dangerous = |night: &NightOf| dangers.get(night).is_some_and(|other| other.mean - other.spread <= low.mean);
+    let stays = stays(garden, &known.entries, &known.mornings);
+    let is_covered = |night: NightOf| stays.iter().any(|stay| stay.laid.bed == bed && stay.is_sure(night));
+    let was_covered = is_covered(first);
+    let as_dangerous = |night: &NightOf| match (was_covered, is_covered(*night)) {
+        (false, true) => false,
+        (true, false) => *night == named,
+        _ => dangers.get(night).is_some_and(|other| other.mean - other.spread <= low.mean),
+    };
     dangers.range(first..=named).rev().map(|(night, _)| *night).find(as_dangerous).unwrap_or(first)
-}
-
-/// The night that a report most likely speaks of which names none: the last one that put the bed at risk, of those about
-/// which people are still asked. By its last list that wanted work, or because it came below the bed's most tender threshold.
-/// Without any it is last night.
-pub fn night_asked(garden: &Garden, catalogue: &Catalogue, known: &Known, bed: &str, last_night: NightOf) -> NightOf {
-    let listed = |night: NightOf| {
-        let list = known.said.iter().rfind(|(of, said)| *of == night && said.has_work());
-        list.is_some_and(|(_, said)| said.was_out(bed))
-    };
-    let was_cold = |night: NightOf| {
-        known.dangers.get(&night).is_some_and(|low| {
-            let beds = assess(garden, night, None, catalogue);
-            let here = beds.iter().find(|risk| risk.bed.id == bed);
-            here.and_then(|risk| tender_of(risk, night)).is_some_and(|tender| low.mean < tender.begins)
-        })
-    };
-    let ago = |days: i64| last_night.0.checked_sub_signed(Duration::days(days)).map(NightOf);
-    let asked_about = (0..ASKED_WITHIN.num_days()).filter_map(ago);
-    asked_about.into_iter().find(|night| listed(*night) || was_cold(*night)).unwrap_or(last_night)
 }
 
 /// Reports that stand and say another class of the same planting and night, seen on the same day of the garden: one of the
@@ -137,19 +188,19 @@ pub fn contradicting<'e>(
     reports.filter(|(_, other)| of_same(other) && other.class != damage.class).collect()
 }
 
-/// Whether something was sown again in the bed between two reports.
-fn sown_again(entries: &[Written], earlier: &Report<'_>, later: &Written) -> bool {
-    let between = entries
-        .iter()
-        .filter(|written| written.stands())
-        .filter(|written| written.entry.at > earlier.written.entry.at && written.entry.at <= later.entry.at);
-    let of_crop = |crop: &str| earlier.damage.crop.as_deref().is_none_or(|other| other == crop);
-    let mut sown = between.filter_map(|written| match &written.entry.what {
-        What::Resown(sown) => Some(sown),
+/// Whether what was seen was sown or set out after a night; of several plantings of a crop in a bed nobody can tell which.
+fn is_new_since(garden: &Garden, entries: &[Written], night: NightOf, look: &Look<'_>) -> bool {
+    let seen = garden.zone.local(look.at).date_naive();
+    let is_it = |bed: &str, crop: &str| bed == look.bed && look.crop.is_none_or(|seen| seen == crop);
+    let mut sown = entries.iter().filter(|written| written.stands()).filter_map(|written| match &written.entry.what {
+        What::Resown(sown) => Some((sown, garden.zone.local(written.entry.at).date_naive())),
         _ => None,
     });
-    let of_sowing = |sown: &Gone| overlap(&sown.sowing, &earlier.damage.sowing);
-    sown.any(|sown| sown.bed == earlier.damage.bed && of_crop(&sown.crop) && of_sowing(sown))
+    let mut plantings = garden.beds.iter().flat_map(|bed| bed.plantings.iter().map(move |one| (&bed.id, one)));
+    sown.any(|(sown, on)| is_it(&sown.bed, &sown.crop) && on > night.0 && on <= seen)
+        || plantings.any(|(bed, planting)| {
+            is_it(bed, &planting.crop) && planting.planted.is_some_and(|on| on > night.0 && on <= seen)
+        })
 }
 
 #[cfg(test)]

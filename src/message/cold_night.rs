@@ -136,21 +136,20 @@ pub fn story(
             && matches!(written.entry.what, What::Lost(_) | What::Resown(_))
             && (sunset..=sunrise + Duration::days(14)).contains(&written.entry.at)
     });
-    let harm = known.reports(garden).into_iter().filter(|report| report.night == of).map(|report| {
-        let moved = if report.damage.night == of { "" } else { "; by what was found before it, of this night" };
-        (report.written, moved)
-    });
-    let mut found: Vec<(&Written, &str)> = gone.map(|written| (written, "")).chain(harm).collect();
-    found.sort_by_key(|(written, _)| written.entry.at);
-    let dated = |(written, moved): (&Written, &str)| {
+    let harm = known.reports().into_iter().filter(|report| report.damage.night == of).map(|report| report.written);
+    let mut found: Vec<&Written> = gone.chain(harm).collect();
+    found.sort_by_key(|written| written.entry.at);
+    let dated = |written: &Written| {
         let day = garden.zone.local(written.entry.at).format("%Y-%m-%d");
-        format!("{day}  {}{moved}", said_by(&written.entry.what, shown))
+        format!("{day}  {}", said_by(&written.entry.what, shown))
     };
     part("Found afterwards", found.into_iter().map(dated).collect());
-    let reports = known.reports(garden);
+    let reports = known.reports();
     let is_answered = |planting: &AtRisk| {
         let of_it = |damage: &Damage| damage.crop.as_ref().is_none_or(|crop| *crop == planting.crop);
-        reports.iter().any(|report| report.night == of && report.damage.bed == planting.bed && of_it(report.damage))
+        reports
+            .iter()
+            .any(|report| report.damage.night == of && report.damage.bed == planting.bed && of_it(report.damage))
     };
     let open: Vec<String> = at_risk
         .iter()

@@ -4,7 +4,7 @@ use super::Reader;
 use super::instructions::instructions;
 use super::reasons;
 use crate::beds::Role;
-use crate::crops::{Frame, Tolerance};
+use crate::crops::{Crop, Frame, Tolerance};
 use crate::plan::order::{Light, Phase, WorkOrder};
 use crate::plan::{BedPlan, Measure, Plan};
 
@@ -112,15 +112,27 @@ pub(super) fn alike_together(entries: Vec<Entry>) -> Vec<Entry> {
     together
 }
 
-/// "leaf lettuce, spinach"
+/// "leaf lettuce, spinach (gone by the journal: kale)": a wrong entry must not take a planting from the list unseen.
 pub(super) fn crops_of(bed: &BedPlan<'_>) -> String {
-    let mut crops: Vec<&str> = Vec::new();
-    for planting in &bed.risk.plantings {
-        if !crops.contains(&planting.crop.name.as_str()) {
-            crops.push(&planting.crop.name);
+    let stand = names(bed.risk.plantings.iter().map(|planting| planting.crop));
+    let gone = names(bed.risk.gone.iter().copied());
+    match (stand.is_empty(), gone.is_empty()) {
+        (false, true) => stand,
+        (true, true) => "nothing left".into(),
+        (false, false) => format!("{stand} (gone by the journal: {gone})"),
+        (true, false) => format!("nothing left (gone by the journal: {gone})"),
+    }
+}
+
+/// Each once.
+pub(super) fn names<'c>(crops: impl Iterator<Item = &'c Crop>) -> String {
+    let mut names: Vec<&str> = Vec::new();
+    for crop in crops {
+        if !names.contains(&crop.name.as_str()) {
+            names.push(&crop.name);
         }
     }
-    if crops.is_empty() { "nothing left".into() } else { crops.join(", ") }
+    names.join(", ")
 }
 
 fn entry(plan: &Plan<'_>, bed: &BedPlan<'_>, reader: Reader) -> Entry {

@@ -1,12 +1,13 @@
 //! Why a bed has its measure, and from which low on it would have another.
 
+use super::entries::names;
 use super::sentences::{fine, frame, minutes, parts};
 use crate::beds::{OwnFigure, Role};
 use crate::crops::{Frame, Harm, Tolerance};
 use crate::plan::harvest::better_for_frost;
 use crate::plan::turning::{Side, Turning};
 use crate::plan::{BedPlan, Measure, Plan, Reason};
-use crate::risk::{OrganRisk, PlantingRisk};
+use crate::risk::{Left, OrganRisk, PlantingRisk};
 use crate::units::{Celsius, Kelvins, Scale};
 
 /// Why a bed has its measure.
@@ -88,7 +89,7 @@ pub(super) fn why(plan: &Plan<'_>, bed: &BedPlan<'_>, role: Role) -> Vec<String>
             lines.extend(minor_part(bed));
             better_line(bed)
         }
-        Reason::PickedBefore => Some("By the journal, what this night would take is picked or gone.".into()),
+        Reason::PickedBefore => picked_line(bed),
         Reason::SoilTooCold { soil, begins } => Some(format!(
             "Why: {} at root depth; below {} what grows there breaks down in store.",
             fine(*soil, scale),
@@ -107,6 +108,9 @@ pub(super) fn why(plan: &Plan<'_>, bed: &BedPlan<'_>, role: Role) -> Vec<String>
         | Reason::NoWeather => None,
     };
     lines.extend(reason);
+    if bed.measure == Measure::Leave {
+        lines.extend(picked_line(bed));
+    }
     lines.extend(beside(plan, bed, role));
     lines
 }
@@ -122,6 +126,14 @@ fn beside(plan: &Plan<'_>, bed: &BedPlan<'_>, role: Role) -> Option<String> {
     let as_left = BedPlan { measure: Measure::Leave, reason: rest, rest: None, ..bed.clone() };
     let why = why(plan, &as_left, role).pop()?;
     Some(format!("Left beside it: {}; {}", left.join(", "), why.strip_prefix("Left: ")?))
+}
+
+/// What the journal has taken off in part; what is gone is named beside the bed.
+fn picked_line(bed: &BedPlan<'_>) -> Option<String> {
+    let picked = bed.risk.plantings.iter().filter(|planting| planting.left != Left::ALL);
+    let picked = names(picked.map(|planting| planting.crop));
+    (!picked.is_empty())
+        .then(|| format!("By the journal, some or all there was to pick is picked or spoilt: {picked}."))
 }
 
 /// A night that would have to be so much colder for a bed to be in danger is another night (assumed).

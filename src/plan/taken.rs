@@ -80,7 +80,9 @@ pub fn apply(risks: &mut [BedRisk<'_>], all: &[Taken], of: NightOf) {
             planting.left = left;
             planting.worth.0 *= left.stands;
         }
-        risk.plantings.retain(|planting| planting.left.stands >= REMNANT);
+        let (stand, gone) = risk.plantings.drain(..).partition(|planting| planting.left.stands >= REMNANT);
+        risk.plantings = stand;
+        risk.gone.extend(gone.into_iter().map(|planting: PlantingRisk<'_>| planting.crop));
     }
 }
 
@@ -163,7 +165,7 @@ fn area(bed: &Bed, planting: &PlantingRisk<'_>) -> f64 {
 impl BedRisk<'_> {
     /// Whether something of what grows there was picked or lost before.
     pub fn is_picked(&self) -> bool {
-        self.plantings.len() < self.bed.plantings.len() || self.plantings.iter().any(|one| one.left != Left::ALL)
+        !self.gone.is_empty() || self.plantings.iter().any(|one| one.left != Left::ALL)
     }
 }
 

@@ -5,6 +5,7 @@ use crate::crops::sample::crop;
 use crate::crops::{Catalogue, HarvestHabit, Life, Organ};
 use crate::night::bed::BedNight;
 use crate::night::cover::CoverConditions;
+use crate::night::past::Remembered;
 use crate::night::{Estimate, FrostKind, NightHour};
 use crate::risk::assess;
 use crate::units::{Celsius, MetresPerSecond};
@@ -229,11 +230,8 @@ fn what_is_frozen_by_now_waits_for_the_thaw_and_roots_for_soil_that_is_not() {
     });
     // At 0 C and below from dusk, on ground that has been freezing for weeks.
     let of_frost = night(0.0, all);
-    let remembered = |hour: i64| Remembered {
-        time: of_frost.sunset - Duration::hours(hour),
-        air: Celsius(-35.0),
-        clear_calm: 0.0,
-    };
+    let remembered =
+        |hour: i64| Remembered { time: of_frost.sunset - Duration::hours(hour), air: Celsius(-35.0), clear_calm: 0.0 };
     let before = (1..=240).rev().map(remembered).collect();
     let hard = Night { mean_air: Celsius(-10.0), before, ..of_frost };
     assert_eq!(picked_at(hard, 6.0), [waits.clone(), waits]);

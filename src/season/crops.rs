@@ -10,7 +10,7 @@ use crate::journal::{Amount, What};
 use crate::risk::worth;
 use crate::units::Minutes;
 use crate::zone::NightOf;
-use chrono::Duration;
+use chrono::{Duration, NaiveDate};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// One crop over a season.
@@ -46,8 +46,8 @@ struct Found {
     resown: usize,
     grams: Option<f64>,
     pieces: Option<u32>,
-    /// Of each bed with a report, the part that is sound, 0 to 1, and the last night that harmed it.
-    sound: BTreeMap<String, (f64, Option<NightOf>)>,
+    /// Of each bed with a report, and each time it was sown again, the worst that frost did, 0 to 1, and its night.
+    harmed: BTreeMap<(String, usize), (f64, NightOf)>,
 }
 
 pub(super) fn crops(
@@ -66,20 +66,29 @@ pub(super) fn crops(
     for (bed, planting) in plantings().filter(|(_, planting)| planting.planted.is_none_or(|date| date <= until.0)) {
         crops.entry(planting.crop.clone()).or_default().beds.insert(bed.id.clone());
     }
+    let sown = |bed: &str, crop: &str, until: NaiveDate| {
+        let standing = known.entries.iter().filter(|written| written.stands());
+        let again = standing.filter(|written| match &written.entry.what {
+            What::Resown(gone) => gone.bed == bed && gone.crop == crop,
+            _ => false,
+        });
+        again.filter(|written| garden.zone.local(written.entry.at).date_naive() <= until).count()
+    };
     for Report { damage: report, night, crops: of_report } in damage(garden, known) {
         if !within(night) {
             continue;
         }
         for crop in of_report {
-            let found = crops.entry(crop).or_default();
+            let found = crops.entry(crop.clone()).or_default();
             found.beds.insert(report.bed.clone());
             found.reports += 1;
             found.worst = found.worst.max(Some(report.class));
-            // What is harmed once cannot be harmed again.
-            let (sound, harmed) = found.sound.entry(report.bed.clone()).or_insert((1.0, None));
-            *sound *= 1.0 - share(report.class);
-            if report.class.number() > 0 {
-                *harmed = Some(report.night);
+            // A look shows all the harm there is: of several the worst, and nothing twice.
+            let share = share(report.class);
+            let planting = (report.bed.clone(), sown(&report.bed, &crop, night.0));
+            let worst = found.harmed.entry(planting).or_insert((share, night));
+            if share > worst.0 {
+                *worst = (share, night);
             }
         }
     }
@@ -105,7 +114,8 @@ pub(super) fn crops(
                     cold.begins.is_some() && (Duration::zero()..=LOST_WITHIN).contains(&(night.0 - cold.of.0))
                 };
                 if nights.iter().any(after) {
-                    found.sound.insert(gone.bed.clone(), (0.0, Some(night)));
+                    let on = garden.zone.local(written.entry.at).date_naive();
+                    found.harmed.insert((gone.bed.clone(), sown(&gone.bed, &gone.crop, on)), (1.0, night));
                 }
             }
             What::Resown(gone) => {
@@ -117,12 +127,10 @@ pub(super) fn crops(
         }
     }
     let figures = |(id, found): (String, Found)| {
-        let lost = found.sound.iter().filter_map(|(bed, (sound, harmed))| {
+        let lost = found.harmed.iter().filter_map(|((bed, _), (share, night))| {
             let (bed, planting) = planting_of(garden, bed, &id)?;
             let crop = catalogue.crops.get(&id)?;
-            // What was never harmed has lost nothing, whatever it was worth.
-            let worth = harmed.map_or(0.0, |night| worth(garden, bed, planting, crop, night).minutes.0);
-            Some(Minutes(worth * (1.0 - sound)))
+            Some(Minutes(worth(garden, bed, planting, crop, *night).minutes.0 * share))
         });
         CropFigures {
             name: catalogue.crops.get(&id).map_or_else(|| id.clone(), |crop| crop.name.clone()),

@@ -127,7 +127,6 @@ fn known() -> Known {
         ],
         whole: vec![],
         mornings: vec![],
-        dangers: Default::default(),
         said: vec![said(10, &[cover, leave]), said(11, &[cover]), said(13, &[cover])],
         entries: vec![
             covered(10, "A1"),
@@ -297,6 +296,30 @@ fn losses_are_kept_with_what_was_said_and_may_be_absent() {
     assert_eq!((bed.expected("lettuce"), bed.expected("leek")), ((0.3, 0.05), (0.0, 0.0)));
 }
 
+/// A1 is found harmed by the 10th and, no worse, by the 12th: 0.45 of it, once. Sown again between the two it is another
+/// planting, and that loses as much.
+#[test]
+fn what_is_seen_twice_is_lost_once_and_what_was_sown_since_loses_for_itself() {
+    let sown = || What::Resown(Gone { bed: "A1".into(), sowing: None, crop: "lettuce".into(), note: None });
+    let looks = |first, second, between: Option<What>| {
+        let between = between.map(|what| written(at(11, 20), what));
+        let entries = [Some(damage(10, "A1", first)), between, Some(damage(12, "A1", second))];
+        let known = Known { entries: entries.into_iter().flatten().collect(), ..known() };
+        with(&known, |season| season.lost().expect("lost").0 / 57.6)
+    };
+    for (first, second, between, expected) in [
+        (3, 3, None, 0.45),
+        (3, 1, None, 0.45),
+        (2, 4, None, 0.75),
+        (3, 0, None, 0.45),
+        (0, 0, None, 0.0),
+        (3, 3, Some(sown()), 0.9),
+    ] {
+        let lost = looks(first, second, between.clone());
+        assert!((lost - expected).abs() < 1e-9, "{first} and {second}, {between:?}: {lost}");
+    }
+}
+
 #[test]
 fn beds_covers_and_thermometers_are_counted() {
     with(&known(), |season| {
@@ -342,7 +365,6 @@ fn a_crop_is_out_of_line_when_what_was_found_is_far_on_one_side_each_time() {
     let leave = |day: u32, chance: f64| said(day, &[("A1", Measure::Leave, None, chance, chance)]);
     let mut known = Known {
         mornings: vec![],
-        dangers: Default::default(),
         foretold: vec![foretold(10, -3.0), foretold(11, -3.0)],
         lows: vec![low(10, Place::Screen, -3.0), low(11, Place::Screen, -3.5)],
         whole: vec![],

@@ -44,8 +44,8 @@ pub(super) struct Report<'k> {
 /// last, be it of the crop or of the whole bed. Reports of which nothing is left are not among them.
 pub(super) fn damage<'k>(garden: &Garden, known: &'k Known) -> Vec<Report<'k>> {
     let mut reports: Vec<Report<'k>> = Vec::new();
-    for found in known.reports(garden) {
-        let (damage, night) = (found.damage, found.night);
+    for found in known.reports() {
+        let (damage, night) = (found.damage, found.damage.night);
         let mut crops = match &damage.crop {
             Some(crop) => vec![crop.clone()],
             None => crops_of(garden, &damage.bed, night),

@@ -61,8 +61,26 @@ fn a_planting_that_was_lost_is_not_protected() {
     garden.once(AFTERNOON).ended_with(0);
     written(&garden, &["lost", "A1", "lettuce_leaf"], AT_WORK);
     assert!(listed(&garden, AT_WORK).contains(&"A1 fine picked-before".into()));
+    // A wrong entry must be seen to have taken it.
+    let text = garden.ran(&["tonight", "--now", AT_WORK]).out;
+    assert!(text.contains("nothing left (gone by the journal: leaf lettuce)"), "{text}");
     written(&garden, &["resown", "A1", "lettuce_leaf"], AT_WORK);
     assert!(!listed(&garden, AT_WORK).contains(&"A1 fine picked-before".into()));
+}
+
+#[test]
+fn an_answer_about_an_old_night_takes_nothing_that_was_sown_since() {
+    let (feed, relay) = (Feed::with(of_low(-5.0, "2027-01-16T15:00:00Z")), SmtpSink::start(&[]));
+    let garden = Installation::new(&feed.base, &relay);
+    garden.once(AFTERNOON).ended_with(0);
+    written(&garden, &["resown", "A1", "lettuce_leaf", "--at", "2027-01-08 10:00"], AT_WORK);
+    written(&garden, &["damage", "A1", "lettuce_leaf", "5", "--night", "2027-01-05"], AT_WORK);
+    assert!(!listed(&garden, AT_WORK).contains(&"A1 fine picked-before".into()));
+    let text = garden.ran(&["tonight", "--now", AT_WORK]).out;
+    assert!(!text.contains("gone by the journal"), "{text}");
+    written(&garden, &["damage", "A1", "lettuce_leaf", "5", "--night", "2027-01-12"], AT_WORK);
+    let text = garden.ran(&["tonight", "--now", AT_WORK]).out;
+    assert!(text.contains("nothing left (gone by the journal: leaf lettuce)"), "{text}");
 }
 
 /// A frost, and a day after it that stays below freezing: what lies on the bed of herbs in the ground stays there.

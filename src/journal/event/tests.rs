@@ -109,7 +109,6 @@ fn nights_are_cold_by_what_was_foretold_or_measured_and_carry_what_was_done() {
         whole: vec![],
         said: vec![],
         mornings: vec![],
-        dangers: Default::default(),
         entries,
     };
     let nights = cold_nights(&garden, &catalogue, &known);

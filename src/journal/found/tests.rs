@@ -1,95 +1,146 @@
 use super::*;
-use crate::crops::damage::DamageClass;
-use crate::journal::{Entry, Gone};
+use crate::beds::sample;
+use crate::crops::sample::crop;
+use crate::crops::{HarvestHabit, Life, Organ};
+use crate::journal::{Covered, Entry, Gone, Uncovered};
 use crate::units::Celsius;
-use chrono::{NaiveDate, TimeZone, Utc};
+use chrono::{NaiveDate, TimeZone};
 
 fn night(day: u32) -> NightOf {
     NightOf(NaiveDate::from_ymd_opt(2027, 1, day).expect("a date"))
 }
 
-fn written(seen: u32, what: What) -> Written {
-    let at = Utc.with_ymd_and_hms(2027, 1, seen, 21, 0, 0).single().expect("an instant");
-    let entry = Entry::new(at, at, "", what);
+fn at(day: u32) -> DateTime<Utc> {
+    Utc.with_ymd_and_hms(2027, 1, day, 20, 0, 0).single().expect("an instant")
+}
+
+fn written(day: u32, what: What) -> Written {
+    let entry = Entry::new(at(day), at(day), "", what);
     Written { id: 1, key: entry.key(), entry, corrected_by: None }
 }
 
-/// Harm to kale in A1, seen on a day and written down for a night.
-fn harm(of: u32, seen: u32) -> Written {
-    of_crop(Some("kale"), of, seen)
+fn class(number: u8) -> DamageClass {
+    DamageClass::new(number).expect("a class")
 }
 
-fn of_crop(crop: Option<&str>, of: u32, seen: u32) -> Written {
-    let class = DamageClass::new(2).expect("a class");
-    let crop = crop.map(str::to_string);
-    let damage =
-        Damage { bed: "A1".into(), sowing: None, crop, night: night(of), class, usable: None, note: None, photo: None };
-    written(seen, What::Damage(damage))
+/// Harm in A1, written for a night and seen two days after.
+fn harm(crop: Option<&str>, of: u32, number: u8) -> Written {
+    let (crop, night, class) = (crop.map(str::to_string), night(of), class(number));
+    let damage = Damage { bed: "A1".into(), crop, sowing: None, night, class, usable: None, note: None, photo: None };
+    written(of + 2, What::Damage(damage))
 }
 
-/// Harm to one of several sowings of kale.
-fn of_sowing(sowing: &str, of: u32, seen: u32) -> Written {
-    let mut written = harm(of, seen);
-    if let What::Damage(damage) = &mut written.entry.what {
-        damage.sowing = Some(sowing.into());
-    }
-    written
+fn kale(of: u32, number: u8) -> Written {
+    harm(Some("kale"), of, number)
 }
 
-fn measured(low: f64) -> Estimate {
-    Estimate { mean: Celsius(low), spread: MEASURED }
+fn sown(day: u32, crop: &str) -> Written {
+    written(day, What::Resown(Gone { bed: "A1".into(), sowing: None, crop: crop.into(), note: None }))
 }
 
-/// The nights that did it, with these lows.
-fn nights(entries: &[Written], lows: &[(u32, f64)]) -> Vec<NightOf> {
-    let dangers = lows.iter().map(|(day, low)| (night(*day), measured(*low))).collect();
-    reports(entries, &dangers, -80.0).into_iter().map(|report| report.night).collect()
+fn covered(day: u32) -> Written {
+    written(day, What::Covered(Covered { bed: "A1".into(), cover: None, layers: 1 }))
+}
+
+/// A bed of kale and leek that both begin to suffer at -2 C; leek gains eight degrees by hardening.
+fn plot(planted: Option<u32>) -> (Garden, Catalogue) {
+    let crop = |name: &str, gain: f64| {
+        let mut crop = crop(name, HarvestHabit::Whole, Life::Annual, &[(Organ::Leaf, 1.0, None)]);
+        crop.tolerances[0].hardened_gain = Kelvins(gain);
+        (name.to_string(), crop)
+    };
+    let bed = sample::bed("A1", &[("kale", "grown"), ("leek", "grown")]);
+    let mut garden = sample::garden(vec![bed], Vec::new());
+    garden.beds[0].plantings.iter_mut().for_each(|planting| planting.hardened = None);
+    garden.beds[0].plantings[0].planted = planted.map(|day| night(day).0);
+    (garden, Catalogue { crops: [crop("kale", 0.0), crop("leek", 8.0)].into(), ..Catalogue::default() })
+}
+
+/// What the garden's thermometer saw of these nights.
+fn known(entries: Vec<Written>, lows: &[(u32, f64)]) -> Known {
+    let low = |(day, low): &(u32, f64)| PlaceLow { night: night(*day), place: Place::Screen, low: Celsius(*low) };
+    let lows: Vec<PlaceLow> = lows.iter().map(low).collect();
+    Known { entries, whole: lows.clone(), lows, ..Known::default() }
+}
+
+/// The day of the night that a look on the 16th speaks of.
+fn asked(planted: Option<u32>, known: &Known, crop: Option<&str>, number: u8) -> u32 {
+    let (garden, catalogue) = plot(planted);
+    let look = Look { bed: "A1", crop, class: class(number), at: at(16) };
+    let found = night_asked(&garden, &catalogue, known, &look, night(15));
+    u32::try_from((found.0 - night(1).0).num_days() + 1).expect("a day of January")
 }
 
 #[test]
 fn a_second_look_is_no_second_harm() {
-    let days = |days: &[u32]| days.iter().map(|day| night(*day)).collect::<Vec<_>>();
     let mild: &[(u32, f64)] = &[(5, -6.0), (9, -1.0), (15, 2.0)];
-    for (what, entries, lows, expected) in [
-        ("written for a mild night", vec![harm(5, 8), harm(15, 16)], mild, days(&[5, 5])),
-        ("a third look", vec![harm(5, 6), harm(5, 8), harm(15, 16)], mild, days(&[5, 5, 5])),
-        ("of the whole bed", vec![harm(5, 8), of_crop(None, 15, 16)], mild, days(&[5, 5])),
-        ("of another crop", vec![harm(5, 8), of_crop(Some("leek"), 15, 16)], mild, days(&[5, 15])),
+    let both: &[(u32, f64)] = &[(5, -6.0), (9, -6.0), (15, 2.0)];
+    let slip = Written { corrected_by: Some(9), ..kale(5, 2) };
+    let of_bed = harm(None, 5, 2);
+    for (what, entries, lows, number, expected) in [
+        ("no report before", vec![], both, 2, 9),
+        ("no worse", vec![kale(5, 2)], both, 2, 5),
+        ("milder", vec![kale(5, 3)], both, 1, 5),
+        ("worse, and as cold since", vec![kale(5, 2)], both, 4, 9),
+        ("worse, and mild since", vec![kale(5, 2)], mild, 4, 5),
+        ("nothing to see", vec![kale(5, 2)], both, 0, 9),
+        ("nothing to see then", vec![kale(5, 0)], both, 2, 9),
+        ("a third look", vec![kale(5, 2), kale(9, 4)], both, 4, 9),
+        ("the worse one of two", vec![kale(5, 3), kale(9, 1)], both, 2, 5),
+        ("of the whole bed", vec![of_bed], both, 2, 5),
+        ("of another crop", vec![harm(Some("leek"), 5, 2)], both, 2, 9),
+        ("a slip", vec![slip], both, 2, 9),
+        ("not quite as cold", vec![kale(5, 2)], &[(5, -6.0), (9, -5.4)], 4, 5),
+        ("just as cold", vec![kale(5, 2)], &[(5, -6.0), (9, -5.5)], 4, 9),
+        ("colder between", vec![kale(5, 2)], &[(5, -6.0), (9, -7.0), (12, -4.0)], 4, 9),
+        ("nothing is known of the first", vec![kale(5, 2)], &[(9, -5.0)], 4, 9),
         (
-            "of another sowing",
-            vec![of_sowing("Winterbor", 5, 8), of_sowing("2026-08-01", 15, 16)],
-            mild,
-            days(&[5, 15]),
+            "covered then, and open since",
+            vec![covered(5), written(6, off()), kale(5, 2)],
+            &[(5, -6.0), (9, -4.5)],
+            4,
+            9,
         ),
-        ("of all sowings", vec![of_sowing("Winterbor", 5, 8), harm(15, 16)], mild, days(&[5, 5])),
-        ("as cold a night itself", vec![harm(5, 8), harm(15, 16)], &[(5, -6.0), (15, -5.5)], days(&[5, 15])),
-        ("as cold a night between", vec![harm(5, 8), harm(15, 16)], &[(5, -6.0), (9, -7.0), (15, 2.0)], days(&[5, 9])),
-        ("not quite as cold", vec![harm(5, 8), harm(15, 16)], &[(5, -6.0), (9, -5.4), (15, 2.0)], days(&[5, 5])),
-        ("too late to be the same", vec![harm(5, 8), harm(20, 22)], &[(5, -6.0), (20, 2.0)], days(&[5, 20])),
-        ("nothing is known of the one", vec![harm(5, 8), harm(15, 16)], &[(5, -6.0)], days(&[5, 15])),
-        ("nor of the other", vec![harm(5, 8), harm(15, 16)], &[(15, 2.0)], days(&[5, 15])),
-        ("the first report", vec![harm(15, 16)], mild, days(&[15])),
-        ("written in the other order", vec![harm(15, 16), harm(5, 17)], mild, days(&[15, 5])),
+        ("open then, and covered since", vec![kale(5, 2), covered(9)], both, 4, 5),
+        ("sown again since", vec![sown(8, "kale"), kale(5, 2)], both, 2, 9),
+        ("sown again before it", vec![sown(5, "kale"), kale(5, 2)], both, 2, 5),
+        ("another crop sown again", vec![sown(8, "leek"), kale(5, 2)], both, 2, 5),
     ] {
-        assert_eq!(nights(&entries, lows), expected, "{what}");
+        let mut entries = entries;
+        entries.sort_by_key(|written| written.entry.at);
+        assert_eq!(asked(None, &known(entries, lows), Some("kale"), number), expected, "{what}");
     }
-    // What was only foretold may have been colder, and by that is no milder night.
-    let foretold = Estimate { mean: Celsius(-2.0), spread: Kelvins(2.0) };
-    for (low, expected) in [(-3.0, 15), (-4.5, 5)] {
-        let dangers = Dangers::from([(night(5), measured(low)), (night(15), foretold)]);
-        let entries = [harm(5, 8), harm(15, 16)];
-        assert_eq!(reports(&entries, &dangers, -80.0)[1].night, night(expected), "{low}");
-    }
-    let slip = Written { corrected_by: Some(9), ..harm(5, 8) };
-    assert_eq!(nights(&[slip, harm(15, 16)], mild), [night(15)]);
-    let sown =
-        |crop: &str| written(10, What::Resown(Gone { bed: "A1".into(), sowing: None, crop: crop.into(), note: None }));
-    assert_eq!(nights(&[harm(5, 8), sown("kale"), harm(15, 16)], mild), [night(5), night(15)]);
-    assert_eq!(nights(&[harm(5, 8), sown("leek"), harm(15, 16)], mild), [night(5), night(5)]);
+    let of_both = known(vec![kale(5, 2)], both);
+    assert_eq!(asked(Some(8), &of_both, Some("kale"), 2), 9, "set out since");
+    assert_eq!(asked(Some(5), &of_both, Some("kale"), 2), 5, "set out before");
+}
+
+fn off() -> What {
+    What::Uncovered(Uncovered { bed: "A1".into() })
+}
+
+#[test]
+fn a_night_that_somebody_names_is_believed() {
+    let entries = [kale(5, 2), kale(9, 2), kale(9, 4), Written { corrected_by: Some(9), ..kale(9, 5) }];
+    let nights: Vec<NightOf> = reports(&entries).map(|report| report.damage.night).collect();
+    assert_eq!(nights, [night(5), night(9), night(9)]);
+}
+
+#[test]
+fn the_night_is_the_last_one_that_put_this_planting_at_risk() {
+    let hard = known(Vec::new(), &[(5, -14.0), (9, -4.0), (15, 2.0)]);
+    assert_eq!(asked(None, &hard, Some("kale"), 2), 9);
+    assert_eq!(asked(None, &hard, None, 2), 9);
+    assert_eq!(asked(None, &hard, Some("leek"), 2), 5, "-4 C harms no leek that is hardened");
+    let bed = known(Vec::new(), &[(9, -4.0), (15, 2.0)]);
+    assert_eq!(asked(None, &bed, Some("leek"), 2), 9, "its bed's");
+    assert_eq!(asked(None, &known(Vec::new(), &[(9, 2.0)]), Some("leek"), 2), 15, "last night");
+    assert_eq!(asked(None, &known(Vec::new(), &[]), Some("kale"), 2), 15);
 }
 
 #[test]
 fn a_night_is_as_dangerous_as_it_was_measured_whole_and_else_as_it_was_seen_or_foretold() {
+    let measured = |low: f64| Estimate { mean: Celsius(low), spread: MEASURED };
     let low = |day: u32, place: Place, low: f64| PlaceLow { night: night(day), place, low: Celsius(low) };
     let bed = || Place::Bed { bed: "A1".into() };
     let under = || Place::UnderCover { bed: "A1".into(), cover: None };

@@ -5,7 +5,7 @@ use super::{Done, Failure};
 use crate::beds::named;
 use crate::crops::damage::{DamageClass, Usable};
 use crate::journal::event::Written;
-use crate::journal::found::{ASKED_WITHIN, contradicting, night_asked};
+use crate::journal::found::{ASKED_WITHIN, Look, contradicting, night_asked};
 use crate::journal::when::Speaker;
 use crate::journal::{
     Amount, Damage, Gone, Harvested, Kind, Struck, What, bed_of, crop_in, lost_before, note, photo, sowing_in,
@@ -56,8 +56,8 @@ pub(super) struct DamageCommand {
     /// Whether it can still be used: yes, partly or no
     #[arg(long, value_name = "YES|PARTLY|NO", value_parser = usable)]
     usable: Option<Usable>,
-    /// The night that did it, by the date of its evening; leave it out for the last one that put the bed at risk, of the
-    /// fifteen before it was seen
+    /// The night that did it, by the date of its evening; leave it out for the last one that put it at risk, of the fifteen
+    /// before it was seen, or for that of a report no less bad
     #[arg(long, value_name = "DATE")]
     night: Option<String>,
     /// A photograph, by its place in the folder of photographs
@@ -206,7 +206,7 @@ impl DamageCommand {
             (None, Some(old)) => old.night,
             (Some(night), _) => desk.speaker().night(night).map_err(refused)?,
             (None, None) if of_night => desk.speaker().night("last night").map_err(refused)?,
-            (None, None) => self.night_asked(&desk, bed, moment.at)?,
+            (None, None) => self.night_asked(&desk, bed, crop, class, moment.at)?,
         };
         let crop = match (crop, old) {
             (Some(crop), _) => Some(self.about.crop(&desk, bed, crop, night.0)?),
@@ -274,7 +274,14 @@ impl DamageCommand {
     }
 
     /// Where nobody names a night: the one that people were asked about when they looked.
-    fn night_asked(&self, desk: &Desk<'_>, bed: &str, seen: DateTime<Utc>) -> Result<NightOf, Failure> {
+    fn night_asked(
+        &self,
+        desk: &Desk<'_>,
+        bed: &str,
+        crop: Option<&String>,
+        class: DamageClass,
+        seen: DateTime<Utc>,
+    ) -> Result<NightOf, Failure> {
         let (garden, path) = (desk.garden, self.about.writing.configuration.store_path(desk.settings));
         let last_night = Speaker { now: seen, ..desk.speaker() }.night("last night").map_err(refused)?;
         if !path.exists() {
@@ -287,7 +294,10 @@ impl DamageCommand {
             store.close().await;
             Ok::<_, Failure>(known)
         })?;
-        Ok(night_asked(garden, &desk.settings.catalogue, &known, bed, last_night))
+        // What grows there by no setting was put at risk in no night that is known; it is refused where its night is.
+        let crop = crop.and_then(|named| self.about.crop(desk, bed, named, last_night.0).ok());
+        let look = Look { bed, crop: crop.as_deref(), class, at: seen };
+        Ok(night_asked(garden, &desk.settings.catalogue, &known, &look, last_night))
     }
 }
 

@@ -3,7 +3,6 @@
 use super::{mornings, read_back, span_of};
 use crate::beds::Garden;
 use crate::journal::event::{ForecastAtRound, Known, PlaceLow, Written, lows_of_readings};
-use crate::journal::found::{ASKED_WITHIN, Dangers, dangers};
 use crate::lessons::lows::{self, NightLow};
 use crate::night::screen::Span;
 use crate::service::store::{Store, StoreFault};
@@ -13,39 +12,16 @@ use crate::zone::NightOf;
 pub async fn known(store: &Store, garden: &Garden, from: NightOf, to: NightOf) -> Result<Known, StoreFault> {
     // All of them: damage may be written down months later, and a cover have lain there for as long.
     let entries = store.entries(&garden.id, None).await?;
-    let (before, after) = around(from, to);
-    let Weather { foretold, lows, whole } = weather(store, garden, &entries, before, after).await?;
-    let dangers = dangers(&foretold, &lows, &whole, garden.site.longitude);
-    let within = |night: NightOf| (from..=to).contains(&night);
+    let Weather { foretold, lows, whole } = weather(store, garden, &entries, from, to).await?;
     let rows = store.said_between(&garden.id, from, to).await?;
     Ok(Known {
-        foretold: foretold.into_iter().filter(|round| within(round.night)).collect(),
-        lows: lows.into_iter().filter(|low| within(low.night)).collect(),
-        whole: whole.into_iter().filter(|low| within(low.night)).collect(),
+        foretold,
+        lows,
+        whole,
         said: rows.iter().filter_map(|row| Some((row.night, read_back(row)?))).collect(),
         mornings: mornings(store, garden).await?,
         entries,
-        dangers,
     })
-}
-
-/// How cold the nights from one to another were, and those around them.
-pub(super) async fn dangers_around(
-    store: &Store,
-    garden: &Garden,
-    entries: &[Written],
-    from: NightOf,
-    to: NightOf,
-) -> Result<Dangers, StoreFault> {
-    let (before, after) = around(from, to);
-    let Weather { foretold, lows, whole } = weather(store, garden, entries, before, after).await?;
-    Ok(dangers(&foretold, &lows, &whole, garden.site.longitude))
-}
-
-/// The nights that a report of one of these may turn out to speak of, or that one of theirs may be written for.
-fn around(from: NightOf, to: NightOf) -> (NightOf, NightOf) {
-    let moved = |night: NightOf, by| night.0.checked_add_signed(by).map_or(night, NightOf);
-    (moved(from, -ASKED_WITHIN), moved(to, ASKED_WITHIN))
 }
 
 /// What was foretold and measured.

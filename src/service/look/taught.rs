@@ -1,12 +1,11 @@
 //! What the store holds of past nights, put into a garden before its list is made.
 
-use super::known::dangers_around;
 use super::mornings;
 use crate::beds::Garden;
 use crate::journal::event::Written;
-use crate::journal::found::{Dangers, reports};
+use crate::journal::found::reports;
 use crate::journal::lying::{Stay, stays};
-use crate::journal::{Place, Sampled, What};
+use crate::journal::{Place, Sampled};
 use crate::lessons::figures::{self, Accepts};
 use crate::lessons::forecasts::{COLD_ENOUGH, NIGHTS_OF_A_LIST};
 use crate::lessons::rows::LoggedRows;
@@ -109,19 +108,10 @@ async fn nights_of_harm(
     entries: &[Written],
     stays: &[Stay],
 ) -> Result<Lessons, StoreFault> {
-    let night = |written: &Written| match &written.entry.what {
-        What::Damage(damage) if written.stands() => Some(damage.night),
-        _ => None,
-    };
-    let named: BTreeSet<NightOf> = entries.iter().filter_map(night).collect();
-    let dangers = match (named.first(), named.last()) {
-        (Some(first), Some(last)) if named.len() > 1 => dangers_around(store, garden, entries, *first, *last).await?,
-        _ => Dangers::new(),
-    };
-    let damage: Vec<Harmed> = reports(entries, &dangers, garden.site.longitude)
-        .into_iter()
-        .filter(|report| report.night < of)
-        .map(|report| Harmed { night: report.night, damage: report.damage.clone() })
+    let damage: Vec<Harmed> = reports(entries)
+        .map(|report| report.damage)
+        .filter(|damage| damage.night < of)
+        .map(|damage| Harmed { night: damage.night, damage: damage.clone() })
         .collect();
     let nights: BTreeSet<NightOf> = damage.iter().map(|harm| harm.night).collect();
     let lessons = seen(store, garden, &nights.iter().copied().collect::<Vec<_>>(), false).await?;
