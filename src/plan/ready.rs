@@ -173,7 +173,7 @@ fn ripe_from(garden: &Garden, planting: &PlantingRisk<'_>) -> Option<NaiveDate> 
 
 /// Whether a planting is picked tonight, or most likely lost under the measure its bed has.
 fn goes_tonight(garden: &Garden, bed: &BedPlan<'_>, planting: &PlantingRisk<'_>) -> bool {
-    let picked = bed.picks.iter().any(|pick| pick.crop == planting.crop.name);
+    let picked = bed.picks.iter().any(|pick| pick.is_of(planting));
     let deciding = planting.deciding();
     let chance = match bed.measure {
         Measure::BringIn | Measure::Fine | Measure::Unknown => 0.0,
@@ -188,7 +188,7 @@ fn goes_tonight(garden: &Garden, bed: &BedPlan<'_>, planting: &PlantingRisk<'_>)
 
 /// Whether a planting that is picked tonight comes again.
 fn regrows(bed: &BedPlan<'_>, planting: &PlantingRisk<'_>) -> bool {
-    bed.picks.iter().any(|pick| pick.crop == planting.crop.name && pick.keeps != Keeps::Nothing)
+    bed.picks.iter().any(|pick| pick.is_of(planting) && pick.keeps != Keeps::Nothing)
 }
 
 #[cfg(test)]
