@@ -96,7 +96,7 @@ pub fn part_of<'c>(crop: &'c Crop, stage: &str) -> Result<&'c Tolerance, Why> {
 /// stand in it, accepted ones too. Of a planting that was looked at on several days, the worst counts: harm shows late.
 pub fn of(garden: &Garden, catalogue: &Catalogue, lessons: &Lessons) -> FromHarm {
     let mut found = FromHarm::default();
-    let mut looks: BTreeMap<(NightOf, String, Option<String>, Option<String>), &Damage> = BTreeMap::new();
+    let mut looks = BTreeMap::new();
     for Harmed { night, damage } in &lessons.damage {
         let bed = garden.beds.iter().find(|bed| bed.id == damage.bed);
         let crop = damage.crop.clone().or_else(|| only_crop(bed?, *night));

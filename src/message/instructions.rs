@@ -1,6 +1,7 @@
 //! What to do at a bed.
 
 use super::sentences::minutes;
+use crate::beds::named;
 use crate::night::cover::Layers;
 use crate::plan::{BedPlan, Measure, Pick};
 
@@ -10,7 +11,8 @@ pub(super) fn instructions(bed: &BedPlan<'_>) -> Vec<String> {
         .picks
         .iter()
         .map(|pick| {
-            let crop = super::letter::capitalised(&pick.crop);
+            let sowings = (!pick.sowings.is_empty()).then(|| pick.sowings.join(", "));
+            let crop = named(&super::letter::capitalised(&pick.crop), sowings);
             format!("{crop}: {} {}", uncapitalised(&pick.instruction), size(pick))
         })
         .collect();

@@ -13,6 +13,8 @@ use chrono::{DateTime, Utc};
 #[derive(Clone, Debug, PartialEq)]
 pub struct Pick {
     pub crop: String,
+    /// Which of several sowings of it, as people say it; empty: all that stand in the bed.
+    pub sowings: Vec<String>,
     /// What is taken.
     pub organ: Organ,
     /// The catalogue's instruction.
@@ -22,6 +24,14 @@ pub struct Pick {
     /// Person-minutes.
     pub work: Minutes,
     pub keeps: Keeps,
+}
+
+impl Pick {
+    /// Whether something is picked of a planting of its bed.
+    pub fn is_of(&self, planting: &PlantingRisk<'_>) -> bool {
+        let is_named = || planting.told_apart.as_ref().is_some_and(|sowing| self.sowings.contains(sowing));
+        self.crop == planting.crop.name && (self.sowings.is_empty() || is_named())
+    }
 }
 
 /// What of a plant stays of use after picking.
@@ -87,17 +97,28 @@ pub(super) fn picks(risk: &BedRisk<'_>) -> Vec<Pick> {
         let same = |pick: &&mut Pick| pick.crop == planting.crop.name && pick.instruction == *instruction;
         match picks.iter_mut().find(same) {
             Some(pick) => {
+                pick.sowings.extend(planting.told_apart.clone());
                 pick.plants = pick.plants.zip(plants).map(|(a, b)| a.saturating_add(b));
                 pick.work = pick.work + work;
             }
             None => picks.push(Pick {
                 crop: planting.crop.name.clone(),
+                sowings: planting.told_apart.clone().into_iter().collect(),
                 organ,
                 instruction: instruction.clone(),
                 plants,
                 work,
                 keeps: keeps(planting.crop, planting.stage.name, organ),
             }),
+        }
+    }
+    for pick in &mut picks {
+        let is_picked = |index: usize| seen.contains(&(index, pick.instruction.as_str()));
+        let of_crop = || risk.plantings.iter().enumerate().filter(|(_, one)| one.crop.name == pick.crop);
+        // One that nothing tells from the others cannot be named beside them.
+        let unnamed = of_crop().any(|(index, one)| is_picked(index) && one.told_apart.is_none());
+        if unnamed || of_crop().all(|(index, _)| is_picked(index)) {
+            pick.sowings.clear();
         }
     }
     picks

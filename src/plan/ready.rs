@@ -171,9 +171,14 @@ fn ripe_from(garden: &Garden, planting: &PlantingRisk<'_>) -> Option<NaiveDate> 
     planting.planting.planted?.checked_add_days(Days::new(fewest.into()))
 }
 
+/// Whether something of a planting is picked tonight.
+fn is_picked(bed: &BedPlan<'_>, planting: &PlantingRisk<'_>) -> bool {
+    bed.measure == Measure::Harvest && bed.picks.iter().any(|pick| pick.is_of(planting))
+}
+
 /// Whether a planting is picked tonight, or most likely lost under the measure its bed has.
 fn goes_tonight(garden: &Garden, bed: &BedPlan<'_>, planting: &PlantingRisk<'_>) -> bool {
-    let picked = bed.measure == Measure::Harvest && goes_with_picking(planting).0;
+    let picked = is_picked(bed, planting) && goes_with_picking(planting).0;
     let chance = match bed.measure {
         Measure::BringIn | Measure::Fine | Measure::Unknown => 0.0,
         Measure::Cover | Measure::Harvest | Measure::Leave => {
@@ -197,7 +202,7 @@ fn decides<'p, 'a>(planting: &'p PlantingRisk<'a>) -> Option<&'p OrganRisk<'a>> 
 
 /// Whether a planting that is picked tonight comes again.
 fn regrows(bed: &BedPlan<'_>, planting: &PlantingRisk<'_>) -> bool {
-    bed.measure == Measure::Harvest && goes_with_picking(planting).1
+    is_picked(bed, planting) && goes_with_picking(planting).1
 }
 
 #[cfg(test)]

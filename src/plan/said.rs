@@ -275,7 +275,7 @@ impl Said {
 
 /// The crops of a bed that are to be picked.
 fn picks_of(bed: &BedPlan<'_>) -> Vec<String> {
-    let is_picked = |planting: &&PlantingRisk<'_>| bed.picks.iter().any(|pick| pick.crop == planting.crop.name);
+    let is_picked = |planting: &&PlantingRisk<'_>| bed.picks.iter().any(|pick| pick.is_of(planting));
     let mut crops: Vec<String> =
         bed.risk.plantings.iter().filter(is_picked).map(|planting| planting.crop.id.clone()).collect();
     crops.sort();

@@ -352,7 +352,9 @@ fn a_report_teaches_of_the_sowing_that_it_names() {
     garden.beds[0].plantings[0].cultivar = Some("Waltham".into());
     let lows = || vec![low(0, bed(), -3.0)];
     let of = |sowing: &str| {
-        felt(&garden, lows(), |lessons| lessons.damage[0].damage.sowing = Some(sowing.into()).filter(|it| it != ""))
+        felt(&garden, lows(), |lessons| {
+            lessons.damage[0].damage.sowing = Some(sowing.into()).filter(|it: &String| !it.is_empty())
+        })
     };
     assert!(of("Waltham").is_ok());
     assert_eq!(of(""), Err(Why::Several));

@@ -183,7 +183,7 @@ impl<'g> Means<'g> {
         // What is ripe is picked wherever that pays, however small a part of the bed it is: it would be picked anyhow. A few
         // sprigs of a bush that lives for years are no such harvest.
         let ripe = harvest::picks(risk).iter().any(|pick| {
-            let of = |planting: &&PlantingRisk<'_>| planting.crop.name == pick.crop;
+            let of = |planting: &&PlantingRisk<'_>| pick.is_of(planting);
             risk.plantings.iter().find(of).is_some_and(|planting| planting.crop.growing.life != Life::Perennial)
         });
         let is_ripe = |way: &Way| (ripe || too_cold) && way.measure == Measure::Harvest && way.cover.is_none();

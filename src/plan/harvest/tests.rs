@@ -137,3 +137,25 @@ fn plants_that_were_counted_are_believed() {
     let picks = picks(&risks[0]);
     assert_eq!((picks[0].plants, picks[0].work.0), (Some(8), 4.0));
 }
+
+#[test]
+fn of_several_sowings_those_to_pick_are_named_where_others_stay() {
+    let of = |chances: [f64; 2], apart: [Option<&str>; 2]| {
+        with(&["chard", "chard"], 0.9, 0.0, |risk| {
+            let mut risk = risk.clone();
+            for ((planting, chance), apart) in risk.plantings.iter_mut().zip(chances).zip(apart) {
+                planting.organs[0].open.chance = Probability(chance);
+                planting.told_apart = apart.map(str::to_string);
+            }
+            let picks = picks(&risk);
+            let is_of = risk.plantings.iter().map(|one| picks.iter().any(|pick| pick.is_of(one))).collect::<Vec<_>>();
+            (picks.into_iter().flat_map(|pick| pick.sowings).collect::<Vec<_>>(), is_of)
+        })
+    };
+    let named = [Some("Lucullus"), Some("sown 12 September")];
+    assert_eq!(of([0.9, 0.0], named), (vec!["Lucullus".into()], vec![true, false]));
+    assert_eq!(of([0.0, 0.9], named), (vec!["sown 12 September".into()], vec![false, true]));
+    assert_eq!(of([0.9, 0.9], named), (vec![], vec![true, true]));
+    // What nothing tells apart is picked with the rest, rather than forgotten.
+    assert_eq!(of([0.0, 0.9], [Some("Lucullus"), None]), (vec![], vec![true, true]));
+}

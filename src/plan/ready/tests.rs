@@ -78,6 +78,7 @@ fn outlook_of(rows: &[Row<'_>]) -> Outlook {
     let plans = risks.into_iter().zip(rows).map(|(risk, (crop, _, _, chance))| {
         let pick = Pick {
             crop: (*crop).into(),
+            sowings: Vec::new(),
             organ: Organ::Head,
             instruction: "Cut.".into(),
             plants: None,
