@@ -47,6 +47,9 @@ fn a_head_that_was_cut_is_not_asked_for_again() {
         listed.iter().any(|bed| bed.starts_with("A2 ")) && !listed.iter().any(|bed| bed.contains("A2 harvest")),
         "{listed:?}"
     );
+    let text = garden.ran(&["tonight", "--now", NEXT_AFTERNOON]).out;
+    let text = text.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(text.contains("By the journal, some or all there was to pick is picked or spoilt: broccoli."), "{text}");
     garden.once(NEXT_AFTERNOON).ended_with(0);
     let mails = to(&relay, MANAGER);
     let last = mails.last().expect("a mail");
