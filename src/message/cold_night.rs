@@ -94,7 +94,10 @@ pub fn story(of: NightOf, cold: Option<&ColdNight>, known: &Known, garden: &Gard
     part("Covers laid and taken off", entries().filter(is_cover).map(line).collect());
     let readings = entries().filter(|written| matches!(written.entry.what, What::Reading(_))).map(line);
     let lows = known.lows.iter().filter(|low| low.night == of).map(|low| a_low(low, shown));
-    part("Measured", readings.chain(lows).collect());
+    let doubted = known.doubted.iter().filter(|low| low.night == of).map(|low| {
+        format!("{} is left out: it looks like a slip (counterpane learned asks about it)", a_low(low, shown))
+    });
+    part("Measured", readings.chain(lows).chain(doubted).collect());
     if let Some((first, low)) = errors(of, known) {
         let sign = low.signed(shown);
         part("Forecast against thermometer", vec![format!("{first}: measured less foretold {sign}")]);
