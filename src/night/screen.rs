@@ -145,6 +145,16 @@ fn from_forecast(forecast: &Forecast, evidence: &Evidence<'_>, span: &Span) -> N
         Some(learned) => learned.used(published_shift(site(evidence.garden_offset), 0.0)).shift,
         None => evidence.garden_offset.unwrap_or(Kelvins(0.0)),
     };
+    // Of nights behind, whose sky differed, a learned warmth counts where there is some: they hardened less. What is colder
+    // stays out, the tender side.
+    let of_the_past = [0.0, 1.0]
+        .into_iter()
+        .filter_map(|clear_calm| {
+            let shift = learned_at(clear_calm)?.used(published_shift(site(evidence.garden_offset), clear_calm)).shift;
+            Some(shift).filter(|shift| *shift > evidence.garden_offset.unwrap_or(Kelvins(0.0)))
+        })
+        .max_by(|a, b| a.0.total_cmp(&b.0))
+        .or(evidence.garden_offset);
     match learned_at(clear_calm) {
         Some(learned) => {
             remarks.extend(as_learned(&mut building, &learned, evidence.garden_offset, lead, clear_calm));
@@ -172,7 +182,7 @@ fn from_forecast(forecast: &Forecast, evidence: &Evidence<'_>, span: &Span) -> N
         sunset: span.sunset,
         sunrise: span.sunrise,
         kind: surroundings::kind(&hours, clear_calm),
-        past: surroundings::past(forecast, span, evidence.garden_offset),
+        past: surroundings::past(forecast, span, of_the_past),
         before: surroundings::before(forecast, span),
         mean_air: surroundings::mean_air(forecast, span, &hours),
         freezing_degree_hours: surroundings::freezing_degree_hours(forecast, span, &hours),
