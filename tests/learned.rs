@@ -441,11 +441,26 @@ fn a_slip_is_asked_about_and_teaches_once_it_is_confirmed() {
     has(&list, "2027-01-14, the garden's screen: looks like degrees Fahrenheit taken for Celsius; it would be 28.0 F");
     assert_eq!(list.matches("2027-01-14, ").count(), 1, "one line of one thermometer: {list}");
     has(&list, "if it is right: counterpane learned accept night:2027-01-14:screen");
+    // Nobody else counts it either, and what was read at a bed beside it is no slip for that.
+    minimum(&garden, 14, "-4C", &["--bed", "A1"]);
+    assert_eq!(ran(&garden, &["learned"]).ended_with(0).out.matches("2027-01-14, ").count(), 1);
+    let event = || ran(&garden, &["event", "2027-01-14"]).ended_with(0).out;
+    let folder = garden.folder().join("season");
+    let nights = || {
+        ran(&garden, &["season", "2026-27", "--out", &folder.display().to_string()]).ended_with(0);
+        std::fs::read_to_string(folder.join("nights.csv")).expect("the nights of the season")
+    };
+    let left_out = "lowest of the night 82.4 F at the garden's screen is left out: it looks like a slip";
+    has(&event(), left_out);
+    has(&event(), "lowest of the night 24.8 F at bed A1\n");
+    let of_night = |nights: String| nights.lines().find(|line| line.starts_with("2027-01-14")).map(str::to_string);
+    let doubted = of_night(nights());
     let before = tonight(&garden);
     let echo = ran(&garden, &["learned", "accept", "night:2027-01-14"]).ended_with(0).out;
     has(&echo, "night:2027-01-14:screen is accepted");
-    assert!(!ran(&garden, &["learned"]).ended_with(0).out.contains("Set aside"));
+    assert!(!ran(&garden, &["learned"]).ended_with(0).out.contains("2027-01-14, the garden's screen"));
     let after = tonight(&garden);
+    assert!(!event().contains(left_out) && of_night(nights()) != doubted, "{doubted:?}");
     assert!(low(&after, "A3") > low(&before, "A3"));
     ran(&garden, &["learned", "take-back", "night:2027-01-14:screen"]).ended_with(0);
     assert_eq!(tonight(&garden), before);
@@ -455,19 +470,18 @@ fn a_slip_is_asked_about_and_teaches_once_it_is_confirmed() {
 #[test]
 fn a_word_for_one_thermometer_is_none_for_another() {
     let garden = garden();
-    minimum(&garden, 14, "28C", &[]);
+    minimum(&garden, 14, "-3C", &[]);
     minimum(&garden, 14, "-22C", &["--bed", "A1", "--sure"]);
     minimum(&garden, 14, "-23C", &["--bed", "A2", "--sure"]);
     garden.tampered(FORETOLD);
     garden.tampered("UPDATE journal SET document = json_remove(document, '$.sure')");
     let list = || ran(&garden, &["learned"]).ended_with(0).out;
-    for name in ["screen", "bed:A1", "bed:A2"] {
+    for name in ["bed:A1", "bed:A2"] {
         has(&list(), &format!("if it is right: counterpane learned accept night:2027-01-14:{name}"));
     }
     has(
         &ran(&garden, &["learned", "accept", "night:2027-01-14"]).ended_with(2).err,
-        "Several things are asked about that night; name one: night:2027-01-14:bed:A1, night:2027-01-14:bed:A2, \
-         night:2027-01-14:screen.",
+        "Several things are asked about that night; name one: night:2027-01-14:bed:A1, night:2027-01-14:bed:A2.",
     );
     has(
         &ran(&garden, &["learned", "accept", "night:2027-01-14:bed:A3"]).ended_with(2).err,
@@ -477,7 +491,6 @@ fn a_word_for_one_thermometer_is_none_for_another() {
     let list = list();
     assert!(!list.contains("night:2027-01-14:bed:A1"), "{list}");
     has(&list, "night:2027-01-14:bed:A2");
-    has(&list, "night:2027-01-14:screen");
 }
 
 /// A warm low and a warm evening that were looked at again: both count, and are named.

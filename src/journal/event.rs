@@ -217,6 +217,9 @@ pub struct Known {
     /// Lows of thermometers that saw the whole night. One of the others may have been read before it grew cold: it proves
     /// how cold it was at least, and never that it stayed warmer.
     pub whole: Vec<PlaceLow>,
+    /// Lows that are in neither of these, for they look like a slip and nobody has said that they are right: what `learned`
+    /// asks about.
+    pub doubted: Vec<PlaceLow>,
     /// Each with its night, the first thing said first.
     pub said: Vec<(NightOf, Said)>,
     /// What the words of mornings left on the beds, of those before as well, each with the night that was over.

@@ -1,5 +1,6 @@
 //! Learned figures by name, each as published, learned and in use, and what was accepted of them.
 
+use super::lows::NightLow;
 use super::tolerances::{Aside, Part};
 use super::{Confirmed, Lessons, beds, covers, forecasts, of_harm, of_low, tolerances};
 use crate::beds::{Garden, LearnedOffset, LearnedShift, OwnFigures};
@@ -174,11 +175,13 @@ pub fn rows(
     of_harm: &Lessons,
     accepts: &Accepts,
 ) -> (Vec<Row>, Vec<Aside>) {
-    let mut rows = Vec::new();
+    let mut rows: Vec<Row> = Vec::new();
     for (provider, of_feed) in forecasts::of(garden, lessons) {
         rows.extend(of_forecast(&provider, &of_feed));
     }
-    let of_beds = beds::of(garden, lessons);
+    // A slip at the screen would be asked about again at every bed that is compared with it.
+    let doubted = rows.iter().flat_map(|row| &row.learned.asked).map(|asked| asked.night).collect();
+    let of_beds = beds::of(garden, lessons, &doubted);
     let pool: BTreeSet<NightOf> = of_beds.iter().flat_map(|learned| learned.nights.iter().copied()).collect();
     for (bed, learned) in garden.beds.iter().zip(of_beds) {
         let name = of_bed(&bed.id);
@@ -272,6 +275,18 @@ pub fn asked(rows: &[Row], garden: &Garden) -> Vec<Question> {
         questions.entry((question.night, question.of.clone())).or_insert(question);
     }
     questions.into_values().collect()
+}
+
+/// The lows that are asked about among those of the lessons; `listed` are the nights on which a list rests, for of others
+/// nobody asks what the screen showed beside the forecast.
+pub fn doubted(garden: &Garden, lessons: &Lessons, listed: &BTreeSet<NightOf>) -> Vec<NightLow> {
+    let (rows, _) = rows(garden, &Catalogue::default(), lessons, &Lessons::default(), &Accepts::new());
+    let asked: BTreeSet<(NightOf, String)> = asked(&rows, garden)
+        .into_iter()
+        .filter(|question| question.of != of_low(&Place::Screen) || listed.contains(&question.night))
+        .map(|question| (question.night, question.of))
+        .collect();
+    lessons.lows.iter().filter(|low| asked.contains(&(low.night, of_low(&low.place)))).cloned().collect()
 }
 
 /// Puts into a garden what acts: of forecasts at once, of beds, covers and crops what was accepted.

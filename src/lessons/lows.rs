@@ -110,8 +110,14 @@ pub fn of(garden: &Garden, logged: &[LoggedNight], entries: &[Written]) -> Vec<N
             *known = (spread, low);
         }
     };
-    for log in logged.iter().filter(|log| log.is_whole(&span_of(garden, log.night))) {
-        put(log.night, &log.place, log.low, Kelvins(0.0));
+    // Thermometers of a night come together, and its sun is worked out once.
+    let mut span: Option<Span> = None;
+    for log in logged {
+        let of_night = span.filter(|span| span.of == log.night).unwrap_or_else(|| span_of(garden, log.night));
+        span = Some(of_night);
+        if log.is_whole(&of_night) {
+            put(log.night, &log.place, log.low, Kelvins(0.0));
+        }
     }
     for written in entries.iter().filter(|written| written.stands()) {
         let What::Reading(reading) = &written.entry.what else { continue };

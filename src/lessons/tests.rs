@@ -211,9 +211,9 @@ fn a_bed_under_a_cover_shows_the_cover_and_teaches_no_offset() {
     let garden = garden();
     let mut lessons =
         lessons(&garden, vec![screen(0, -3.0), NightLow { place: Place::Bed { bed: "A1".into() }, ..screen(0, -1.0) }]);
-    assert!(beds::of(&garden, &lessons)[0].moved().0 > 0.0);
+    assert!(beds::of(&garden, &lessons, &BTreeSet::new())[0].moved().0 > 0.0);
     lessons.covered.insert((night(0), "A1".into()), None);
-    assert_eq!(beds::of(&garden, &lessons)[0].moved(), Kelvins(0.0));
+    assert_eq!(beds::of(&garden, &lessons, &BTreeSet::new())[0].moved(), Kelvins(0.0));
 }
 
 /// A cover that gains just what is published is learned as published, whatever the day before was.

@@ -51,7 +51,8 @@ pub enum Why {
     NotThere,
     /// It speaks of a whole bed with several crops, or of a crop that stands there in several stages.
     Several,
-    /// The part in question is compared with the temperature of the plant or the soil, which nobody measured.
+    /// The part in question is compared with the temperature of the plant, which nobody measures, or of the soil, which nobody
+    /// measured that night.
     OtherFrame(Frame),
     /// Nothing that carries weight is harmed by frost in that stage.
     NoSuchPart,
@@ -86,8 +87,8 @@ pub fn part_of<'c>(crop: &'c Crop, stage: &str) -> Result<&'c Tolerance, Why> {
     let above = crop.at_stage(stage).filter(weighty).filter(|part| part.frame != Frame::Soil);
     let part = above.max_by(|a, b| a.damage_begins.0.total_cmp(&b.damage_begins.0));
     match part.or_else(|| crop.at_stage(stage).find(weighty)) {
-        Some(part) if part.frame == Frame::ScreenAir => Ok(part),
-        Some(part) => Err(Why::OtherFrame(part.frame)),
+        Some(part) if part.frame == Frame::Tissue => Err(Why::OtherFrame(part.frame)),
+        Some(part) => Ok(part),
         None => Err(Why::NoSuchPart),
     }
 }
@@ -163,7 +164,10 @@ fn report(
         return Err(Why::Several);
     }
     let part = part_of(crop, stage.name)?;
-    let (air, seen_at) = air_at(garden, lessons, bed, night)?;
+    let (air, seen_at) = match part.frame {
+        Frame::Soil => soil_at(lessons, bed, night)?,
+        Frame::ScreenAir | Frame::Tissue => air_at(garden, lessons, bed, night)?,
+    };
     // The garden's own gain and hours, where it has them.
     let figures = garden.figures(planting, stage.name, part).figures;
     let span = span_of(garden, night);
@@ -221,6 +225,13 @@ fn as_unhardened(air: Estimate, hardening: Taken, relief: Taken) -> Estimate {
     let of_even_chances = |taken: Taken| if taken.is_known { 0.0 } else { taken.most.0 / 12.0_f64.sqrt() };
     let spread = Kelvins(of_even_chances(hardening).hypot(of_even_chances(relief)));
     air.moved(Kelvins(hardening.most.0 + relief.most.0), spread)
+}
+
+/// The lowest temperature of the soil of a bed, which a cover above it changes little.
+fn soil_at(lessons: &Lessons, bed: &Bed, night: NightOf) -> Result<(Estimate, Place), Why> {
+    let place = Place::Soil { bed: bed.id.clone() };
+    let low = lessons.low(night, &place).ok_or(Why::OtherFrame(Frame::Soil))?;
+    Ok((Estimate { mean: low, spread: THERMOMETER }, place))
 }
 
 /// The lowest air at the plants of a bed, and where a thermometer showed it: under the cover that was on it, else in the

@@ -123,7 +123,11 @@ pub fn story(
     };
     let looks = known.lows.iter().filter(is_seen).map(|low| a_low("coldest look", low, shown));
     let lows = whole.iter().map(|low| a_low("lowest of the night", low, shown));
-    part("Measured", readings.chain(lows).chain(looks).collect());
+    let doubted = known.doubted.iter().filter(|low| low.night == of).map(|low| {
+        let low = a_low("what was read as the lowest", low, shown);
+        format!("{low} is left out: it looks like a slip (counterpane learned asks about it)")
+    });
+    part("Measured", readings.chain(lows).chain(looks).chain(doubted).collect());
     if let Some((first, low)) = errors(of, known) {
         let sign = low.signed(shown);
         part("Forecast against thermometer", vec![format!("{first}: measured less foretold {sign}")]);

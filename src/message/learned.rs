@@ -178,9 +178,14 @@ fn why_not(why: Why) -> String {
             "several crops or stages stand there; a report of one of them teaches (damage BED CROP CLASS --sowing)"
                 .into()
         }
-        Why::OtherFrame(frame) => {
-            let where_from = if frame == Frame::Soil { "soil" } else { "plant itself" };
-            format!("what harms it is reckoned by the temperature of the {where_from}, and nobody measured that")
+        Why::OtherFrame(Frame::Soil) => {
+            "what harms it is reckoned by the temperature of the soil, and no minimum of that was read that night"
+                .into()
+        }
+        Why::OtherFrame(_) => {
+            "what harms it is reckoned by the temperature of the plant itself, which no thermometer here shows: such \
+             figures do not learn"
+                .into()
         }
         Why::NoSuchPart => "frost harms nothing of weight in that stage".into(),
         Why::NoLow => "no thermometer at the bed or the garden's screen saw that night through".into(),

@@ -149,6 +149,16 @@ fn from_forecast(forecast: &Forecast, evidence: &Evidence<'_>, span: &Span) -> N
         Some(learned) => learned.used(published_shift(site(evidence.garden_offset), 0.0)).shift,
         None => evidence.garden_offset.unwrap_or(Kelvins(0.0)),
     };
+    // Of nights behind, whose sky differed, a learned warmth counts where there is some: they hardened less. What is colder
+    // stays out, the tender side.
+    let of_the_past = [0.0, 1.0]
+        .into_iter()
+        .filter_map(|clear_calm| {
+            let shift = learned_at(clear_calm)?.used(published_shift(site(evidence.garden_offset), clear_calm)).shift;
+            Some(shift).filter(|shift| *shift > evidence.garden_offset.unwrap_or(Kelvins(0.0)))
+        })
+        .max_by(|a, b| a.0.total_cmp(&b.0))
+        .or(evidence.garden_offset);
     match learned_at(clear_calm) {
         Some(learned) => {
             remarks.extend(as_learned(&mut building, &learned, evidence.garden_offset, lead, clear_calm));
@@ -171,11 +181,11 @@ fn from_forecast(forecast: &Forecast, evidence: &Evidence<'_>, span: &Span) -> N
     };
     remarks.extend(surroundings::colder_by_day(forecast, span, evidence.now, building.minimum.mean, by_day));
     bend_to(&mut hours, building.minimum.mean);
-    let past = surroundings::past(forecast, span, evidence.garden_offset);
+    let past = surroundings::past(forecast, span, of_the_past);
     // What was learned towards the warm gives no frost back that the ground may hold.
     let stated = evidence.garden_offset.unwrap_or(Kelvins(0.0));
     let place = Kelvins(by_day.0.min(stated.0));
-    let mut before = remembered(&past);
+    let mut before = remembered(&surroundings::past(forecast, span, evidence.garden_offset));
     for hour in &mut before {
         hour.air = hour.air + Kelvins(place.0 - stated.0);
     }

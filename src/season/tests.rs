@@ -108,6 +108,7 @@ fn known() -> Known {
     let leave = ("A2", Measure::Leave, None, 0.6, 0.6);
     let cover = ("A1", Measure::Cover, Some("white cloth"), 0.7, 0.1);
     Known {
+        doubted: Vec::new(),
         foretold: vec![
             foretold(10, -3.0),
             foretold(11, -3.0),
@@ -364,6 +365,7 @@ fn advice_names_the_nights_it_rests_on() {
 fn a_crop_is_out_of_line_when_what_was_found_is_far_on_one_side_each_time() {
     let leave = |day: u32, chance: f64| said(day, &[("A1", Measure::Leave, None, chance, chance)]);
     let mut known = Known {
+        doubted: Vec::new(),
         mornings: vec![],
         foretold: vec![foretold(10, -3.0), foretold(11, -3.0)],
         lows: vec![low(10, Place::Screen, -3.0), low(11, Place::Screen, -3.5)],

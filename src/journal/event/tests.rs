@@ -96,6 +96,7 @@ fn nights_are_cold_by_what_was_foretold_or_measured_and_carry_what_was_done() {
     ];
     let lows = lows_of_readings(&entries, garden.site.longitude);
     let known = Known {
+        doubted: Vec::new(),
         // Two days before the 11th was foretold cold, which is another matter. The 10th was foretold cold in the
         // morning and mild at last; the 11th never.
         foretold: vec![

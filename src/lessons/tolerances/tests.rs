@@ -130,6 +130,27 @@ fn the_thermometer_nearest_the_plants_speaks_and_hardening_that_is_not_known_cou
     near(felt(&garden, vec![low(0, bed(), -3.0)], as_is), -3.0, 0.5);
 }
 
+/// Roots that are compared with the soil learn from what was read there, and from no thermometer in the air.
+#[test]
+fn what_the_soil_harms_learns_from_the_soil() {
+    let (in_air, mut catalogue) = (catalogue(), catalogue());
+    let crop = catalogue.crops.get_mut("broccoli").expect("it");
+    crop.tolerances.iter_mut().for_each(|part| part.frame = Frame::Soil);
+    let garden = garden();
+    let learned = |lows: Vec<NightLow>| {
+        let lessons = Lessons { lows, damage: vec![harm(0, None, 3)], ..Lessons::default() };
+        let found = of(&garden, &catalogue, &lessons);
+        (found.parts.first().map(|(_, learned)| learned.moved().0), found.aside.first().map(|aside| aside.why))
+    };
+    assert_eq!(learned(vec![low(0, bed(), -3.0)]), (None, Some(Why::OtherFrame(Frame::Soil))));
+    let (soil, aside) = learned(vec![low(0, bed(), -9.0), low(0, Place::Soil { bed: "A2".into() }, -3.0)]);
+    // As from the air of the same temperature.
+    let in_the_open = Lessons { lows: vec![low(0, bed(), -3.0)], damage: vec![harm(0, None, 3)], ..Lessons::default() };
+    let from_air = of(&garden, &in_air, &in_the_open);
+    let from_air = from_air.parts.first().map(|(_, learned)| learned.moved().0);
+    assert!(aside.is_none() && soil.zip(from_air).is_some_and(|(soil, air)| (soil - air).abs() < 1e-6), "{soil:?}");
+}
+
 #[test]
 fn a_degree_of_hardening_that_is_stated_counts_as_stated() {
     let mut garden = garden();

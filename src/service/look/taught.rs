@@ -8,13 +8,14 @@ use crate::journal::lying::{Stay, stays};
 use crate::journal::{Place, Sampled};
 use crate::lessons::figures::{self, Accepts};
 use crate::lessons::forecasts::{COLD_ENOUGH, NIGHTS_OF_A_LIST};
+use crate::lessons::lows::NightLow;
 use crate::lessons::rows::LoggedRows;
 use crate::lessons::tolerances::Harmed;
 use crate::lessons::{Confirmed, Lessons, covered, left_on, lows, span_of};
 use crate::night::screen::Span;
 use crate::service::store::{Store, StoreFault};
 use crate::zone::NightOf;
-use chrono::{DateTime, Duration, Utc};
+use chrono::{DateTime, Duration, NaiveDate, Utc};
 use std::collections::BTreeSet;
 
 /// Said where [`teach`] could not.
@@ -57,6 +58,21 @@ pub async fn all_lessons(store: &Store, garden: &Garden, of: NightOf) -> Result<
     lessons.confirmed.extend(confirmed.clone());
     of_harm.confirmed.extend(confirmed.clone());
     Ok(All { lessons, of_harm, accepts, confirmed, sure })
+}
+
+/// Of what was seen of some nights, the lows that [`all_lessons`] sets aside until somebody has said that they are right. Only
+/// what was foretold is compared with.
+pub(super) async fn doubted(store: &Store, garden: &Garden, mut seen: Lessons) -> Result<Vec<NightLow>, StoreFault> {
+    let foretold: BTreeSet<NightOf> = seen.foretold.iter().map(|round| round.night).collect();
+    seen.lows.retain(|low| foretold.contains(&low.night));
+    if seen.lows.is_empty() {
+        return Ok(Vec::new());
+    }
+    // Dates of four digits, as the store has them, are in the order of their text.
+    let ever = NightOf(NaiveDate::from_ymd_opt(9999, 12, 31).unwrap_or(NaiveDate::MAX));
+    let listed = store.nights_foretold(&garden.id, ever, Some((NIGHTS_OF_A_LIST, COLD_ENOUGH))).await?;
+    seen.confirmed.extend(names(store, garden).await?.confirmed);
+    Ok(figures::doubted(garden, &seen, &listed.into_iter().collect()))
 }
 
 /// What somebody has accepted and confirmed.

@@ -134,3 +134,30 @@ fn soil_and_pots_are_as_cold_as_the_garden() {
     let warmer = judged(&forecast, &[], Some(&taught(3.0)), None);
     assert_eq!(warmer.before, plain.before);
 }
+
+/// What makes nights milder here than the feed has them made those behind milder too, and hardened less; what makes them
+/// colder is not counted on.
+#[test]
+fn past_lows_are_moved_to_the_warm_alone() {
+    let mut forecast = forecast();
+    let behind = forecast.hours.iter().map(|hour| Hour { time: hour.time - Duration::days(1), ..*hour });
+    let behind: Vec<Hour> = behind.filter(|hour| hour.time < forecast.hours[0].time).collect();
+    forecast.hours.splice(0..0, behind);
+    let last_low = |learned: Option<f64>, offset: Option<f64>| {
+        let night = judged(&forecast, &[], learned.map(taught).as_ref(), offset.map(Kelvins));
+        night.past.last().and_then(|day| day.low(Kelvins(0.0))).expect("last night's low").0
+    };
+    let plain = last_low(None, None);
+    for (learned, offset, moved) in [
+        (Some(0.4), None, 0.4),
+        (Some(-2.0), None, 0.0),
+        (Some(-2.0), Some(0.5), 0.5),
+        (Some(0.8), Some(0.5), 0.8),
+        (None, Some(-1.0), -1.0),
+    ] {
+        let found = last_low(learned, offset) - plain;
+        assert!((found - moved).abs() < 1e-9, "{learned:?} {offset:?}: {found}");
+    }
+    // No more of it than is believed of the night itself, under either sky.
+    assert!((last_low(Some(9.0), None) - plain - 1.0).abs() < 0.5);
+}
