@@ -1,6 +1,6 @@
 //! Cold nights, derived from what was foretold, said, done, measured and found; nothing of them is written down.
 
-use super::found::{Dangers, Report, reports};
+use super::found::{Dangers, Report, WorstReport, reports, worst_reports};
 use super::lying::{Stay, stays};
 use super::{Damage, Entry, Key, Place, Sampled, What};
 use crate::beds::Garden;
@@ -201,7 +201,7 @@ pub struct ColdNight {
     pub covered: usize,
     /// Of the damage that was found, the worst.
     pub worst: Option<Damage>,
-    /// How many reports of damage there are, those of class 0 included.
+    /// How many plantings were reported on, those without damage included.
     pub reports: usize,
 }
 
@@ -228,6 +228,11 @@ impl Known {
     /// Every report of damage with the night that did it.
     pub fn reports(&self, garden: &Garden) -> Vec<Report<'_>> {
         reports(&self.entries, &self.dangers, garden.site.longitude)
+    }
+
+    /// What was found of each planting and night: its worst report, by [`worst_reports`].
+    pub fn worst_reports(&self, garden: &Garden) -> Vec<WorstReport<'_>> {
+        worst_reports(garden, self)
     }
 }
 
@@ -306,7 +311,7 @@ pub fn cold_nights(garden: &Garden, catalogue: &Catalogue, known: &Known) -> Vec
     let warmest = tenderest.map(|tolerance| tolerance.damage_begins).fold(Celsius(0.0), Celsius::max);
     let warmest = garden.own_figures.iter().filter_map(|own| own.damage_begins).fold(warmest, Celsius::max);
     let stays = stays(garden, &known.entries, &known.mornings);
-    let reports = known.reports(garden);
+    let reports = known.worst_reports(garden);
     let mut cold = Vec::new();
     for of in nights {
         let lows = measured.get(&of).map(Vec::as_slice).unwrap_or_default();
@@ -338,7 +343,7 @@ fn figures(
     measured: Option<(Celsius, Place)>,
     known: &Known,
     stays: &[Stay],
-    reports: &[Report<'_>],
+    reports: &[WorstReport<'_>],
 ) -> ColdNight {
     let asked = known.said.iter().filter(|(night, _)| *night == of).flat_map(|(_, said)| &said.beds);
     let mut asked: Vec<&str> = asked.filter(|bed| bed.cover.is_some()).map(|bed| bed.bed.as_str()).collect();
