@@ -448,7 +448,7 @@ fn beds(season: &Season<'_>) -> Grid {
         "Late",
         "Misses",
         "False alarms",
-        "Open",
+        "Not judged",
     ];
     let row = |bed: &BedFigures<'_>| {
         vec![
