@@ -17,6 +17,7 @@ use crate::weather::sun::{SunEvents, night_between};
 use crate::weather::{Hour, Site};
 use crate::zone::{NightOf, Zone};
 use chrono::{DateTime, Datelike, Duration, Utc};
+use std::collections::BTreeMap;
 
 /// One night of a record.
 #[derive(Clone, Debug)]
@@ -55,6 +56,25 @@ const CLEAR: f64 = 0.3;
 const CALM: f64 = 3.0;
 /// The moisture of air that nobody measured: this much below it, K. For the regression alone.
 const ASSUMED_DRYNESS: f64 = 7.5;
+
+/// The hours of a thermometer's rows, in any order: of each full hour the row nearest to it, within half an hour; of two as near
+/// the colder. A station's record is one look an hour too, and the relations were fitted on those.
+pub fn hourly(rows: &[(DateTime<Utc>, Celsius)]) -> Vec<Hour> {
+    let mut hours: BTreeMap<i64, (i64, Celsius)> = BTreeMap::new();
+    for (at, air) in rows.iter().filter(|(_, air)| air.0.is_finite()) {
+        let hour = (at.timestamp() + 1800).div_euclid(3600);
+        let off = (at.timestamp() - hour * 3600).abs();
+        let known = hours.entry(hour).or_insert((off, *air));
+        if off < known.0 || (off == known.0 && *air < known.1) {
+            *known = (off, *air);
+        }
+    }
+    let hour = |(hour, (_, air_temperature))| {
+        let time = DateTime::from_timestamp(hour * 3600, 0)?;
+        Some(Hour { time, air_temperature, dew_point: None, wind_10m: None, cloud_cover: None })
+    };
+    hours.into_iter().filter_map(hour).collect()
+}
 
 /// The nights of a record, October to April north of the equator and April to October south of it. `samples` are in
 /// order of time.

@@ -165,6 +165,7 @@ fn thermometers(known: &Known, hours: &HoursByPlace, within: impl Fn(&NightOf) -
         if let Some((_, found)) = places.iter_mut().find(|(known, _)| here(known)) {
             let sum = found.hours.get_or_insert_with(Hours::default);
             sum.known += hours.known;
+            sum.chill += hours.chill;
             for (sum, hours) in sum.below.iter_mut().zip(hours.below) {
                 *sum += hours;
             }

@@ -92,6 +92,19 @@ fn last_night_is_understood_of_covers_harvests_and_damage() {
     }
 }
 
+/// What is written for one minute stands in the order in which it was written.
+#[test]
+fn entries_of_one_minute_are_listed_by_their_numbers() {
+    let garden = garden();
+    for degrees in 20..34 {
+        let reading = format!("{degrees}F");
+        garden.ran(&["reading", &reading, "--at", "06:10", "--now", "2026-11-20T08:00:00-05:00"]).ended_with(0);
+    }
+    let list = garden.ran(&["journal", "--now", "2026-11-20T12:00:00-05:00"]).ended_with(0).out;
+    let shown: Vec<usize> = (20..34).map(|degrees| list.find(&format!(" {degrees}.0 F")).expect("listed")).collect();
+    assert!(shown.is_sorted(), "{list}");
+}
+
 /// The clock of the first of November shows 01:30 twice, and the list says which is meant.
 #[test]
 fn an_hour_that_comes_twice_is_listed_with_its_zone() {

@@ -189,6 +189,31 @@ fn tables_read_back_and_say_what_the_journal_says() {
     assert_eq!((broccoli["picked_grams"].as_str(), broccoli["worst_class"].as_str()), ("1361", "2"));
 }
 
+/// The caution's figures from the garden's own loggers: out of the store, and out of its own export, the same.
+#[test]
+fn a_garden_is_replayed_from_its_own_loggers() {
+    let garden = garden();
+    let ran = |arguments: &[&str]| garden.ran(&[&["replay", "--out", "foretold.csv"], arguments].concat());
+    assert_eq!(ran(&["--garden", "orchard-lane"]).code, Some(2), "there is no store");
+    // Of a winter that is over: a record has no rows of times to come.
+    let log = |colder: f64| log(colder).replace("2026-12", "2025-12").replace("2027-01", "2026-01");
+    garden.write("a1.csv", &log(1.5));
+    garden.ran(&["journal", "--import", "a1.csv", "--bed", "A1", "--now", NOW]).ended_with(0);
+    refused(&ran(&["--garden", "orchard-lane"]), "No logger at the screen of Orchard Lane has written anything");
+    garden.write("screen.csv", &log(0.0));
+    garden.ran(&["journal", "--import", "screen.csv", "--now", NOW]).ended_with(0);
+    garden.ran(&["journal", "--export", "exported", "--now", NOW]).ended_with(0);
+    let own = ran(&["--garden", "orchard-lane"]).ended_with(0).out;
+    let said = "From loggers at the garden's own screen, one row an hour: 960 hours, 40 nights.\n\n";
+    let rest = own.strip_prefix(said).unwrap_or_else(|| panic!("{own}"));
+    assert!(rest.contains("\"even\" (as it is set): covers needed on"), "{own}");
+    assert!(rest.contains(", of which "), "{own}");
+    let exported = ran(&["--garden", "orchard-lane", "--observations", "exported/logged.csv"]).ended_with(0).out;
+    assert_eq!(exported, rest);
+    // A place belongs to a record of elsewhere.
+    assert_eq!(ran(&["--garden", "orchard-lane", "--latitude", "52"]).code, Some(2));
+}
+
 #[track_caller]
 fn refused(ran: &Ran, text: &str) {
     assert_eq!(ran.code, Some(2), "{}\n{}", ran.out, ran.err);

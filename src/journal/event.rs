@@ -1,6 +1,6 @@
 //! Cold nights, derived from what was foretold, said, done, measured and found; nothing of them is written down.
 
-use super::found::{Report, reports};
+use super::found::{Report, WorstReport, reports, worst_reports};
 use super::lying::{Stay, stays};
 use super::{Damage, Entry, Key, Place, Sampled, What};
 use crate::beds::Garden;
@@ -204,7 +204,7 @@ pub struct ColdNight {
     pub covered: usize,
     /// Of the damage that was found, the worst.
     pub worst: Option<Damage>,
-    /// How many reports of damage there are, those of class 0 included.
+    /// How many plantings were reported on, those without damage included.
     pub reports: usize,
 }
 
@@ -232,6 +232,11 @@ impl Known {
     /// Every report of damage that stands.
     pub fn reports(&self) -> Vec<Report<'_>> {
         reports(&self.entries).collect()
+    }
+
+    /// What was found of each planting and night: its worst report, by [`worst_reports`].
+    pub fn worst_reports(&self, garden: &Garden) -> Vec<WorstReport<'_>> {
+        worst_reports(garden, self)
     }
 }
 
@@ -317,6 +322,7 @@ pub fn cold_nights(garden: &Garden, catalogue: &Catalogue, known: &Known) -> Vec
     let warmest = tenderest.map(|tolerance| tolerance.damage_begins).fold(Celsius(0.0), Celsius::max);
     let warmest = garden.own_figures.iter().filter_map(|own| own.damage_begins).fold(warmest, Celsius::max);
     let stays = stays(garden, &known.entries, &known.mornings);
+    let reports = known.worst_reports(garden);
     let mut cold = Vec::new();
     for of in nights {
         let lows = measured.get(&of).map(Vec::as_slice).unwrap_or_default();
@@ -327,15 +333,9 @@ pub fn cold_nights(garden: &Garden, catalogue: &Catalogue, known: &Known) -> Vec
         if lowest < tender.begins {
             let whole: Vec<&PlaceLow> = known.whole.iter().filter(|low| low.night == of).collect();
             let shown = shown_of(&whole).or_else(|| shown_of(lows));
-            cold.push(figures(
-                of,
-                tender,
-                in_time.get(&of).copied(),
-                shown.map(|low| (low.low, low.place.clone())),
-                shown_of(&whole).is_some(),
-                known,
-                &stays,
-            ));
+            let measured = shown.map(|low| (low.low, low.place.clone()));
+            let night = figures(of, tender, in_time.get(&of).copied(), measured, known, &stays, &reports);
+            cold.push(ColdNight { seen_through: shown_of(&whole).is_some(), ..night });
         }
     }
     cold
@@ -346,16 +346,15 @@ fn figures(
     tender: MostTender,
     foretold: Option<Estimate>,
     measured: Option<(Celsius, Place)>,
-    seen_through: bool,
     known: &Known,
     stays: &[Stay],
+    reports: &[WorstReport<'_>],
 ) -> ColdNight {
     let asked = known.said.iter().filter(|(night, _)| *night == of).flat_map(|(_, said)| &said.beds);
     let mut asked: Vec<&str> = asked.filter(|bed| bed.cover.is_some()).map(|bed| bed.bed.as_str()).collect();
     asked.sort_unstable();
     asked.dedup();
-    let reports = reports(&known.entries).map(|report| report.damage);
-    let damage: Vec<&Damage> = reports.filter(|damage| damage.night == of).collect();
+    let damage: Vec<&Damage> = reports.iter().filter(|report| report.night == of).map(|report| report.damage).collect();
     let lying = stays.iter().filter(|stay| stay.is_sure(of));
     let covered: BTreeSet<&str> = lying.map(|stay| stay.laid.bed.as_str()).collect();
     ColdNight {
@@ -363,7 +362,7 @@ fn figures(
         tender,
         foretold,
         measured,
-        seen_through,
+        seen_through: false,
         asked: asked.len(),
         covered: covered.len(),
         worst: damage.iter().max_by_key(|damage| damage.class).map(|damage| (*damage).clone()),

@@ -90,6 +90,55 @@ pub fn reports(entries: &[Written]) -> impl Iterator<Item = Report<'_>> {
     })
 }
 
+/// A report of damage with the crops of its bed for which it is the word on the night that did it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct WorstReport<'k> {
+    pub damage: &'k Damage,
+    /// The night that did it.
+    pub night: NightOf,
+    /// Empty where it names none and nothing is known to grow there.
+    pub crops: Vec<String>,
+}
+
+/// Reports of damage that stand, in order of their nights: of one planting and night the worst counts, of equal ones the
+/// last, be it of the crop or of the whole bed. Reports of which nothing is left are not among them.
+pub fn worst_reports<'k>(garden: &Garden, known: &'k Known) -> Vec<WorstReport<'k>> {
+    let mut reports: Vec<WorstReport<'k>> = Vec::new();
+    for found in known.reports() {
+        let (damage, night) = (found.damage, found.damage.night);
+        let mut crops = match &damage.crop {
+            Some(crop) => vec![crop.clone()],
+            None => crops_of(garden, &damage.bed, night),
+        };
+        let is_unknown = crops.is_empty();
+        let mut is_outdone = false;
+        reports.retain_mut(|earlier| {
+            if earlier.damage.bed != damage.bed || earlier.night != night {
+                return true;
+            }
+            if earlier.damage.class > damage.class {
+                crops.retain(|crop| !earlier.crops.contains(crop));
+                is_outdone |= crops.is_empty();
+                return true;
+            }
+            earlier.crops.retain(|crop| !is_unknown && !crops.contains(crop));
+            !earlier.crops.is_empty()
+        });
+        if !is_outdone {
+            reports.push(WorstReport { damage, night, crops });
+        }
+    }
+    reports.sort_by_key(|report| report.night);
+    reports
+}
+
+fn crops_of(garden: &Garden, bed: &str, of: NightOf) -> Vec<String> {
+    let bed = garden.beds.iter().find(|known| known.id == bed);
+    let plantings = bed.map(|bed| bed.plantings.as_slice()).unwrap_or_default();
+    let stood = plantings.iter().filter(|planting| planting.planted.is_none_or(|date| date <= of.0));
+    stood.map(|planting| planting.crop.clone()).collect()
+}
+
 /// The night that a look most likely speaks of which names none; `known` are the nights on which people are still asked, and
 /// `last_night` is the last of them.
 pub fn night_asked(

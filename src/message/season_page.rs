@@ -144,6 +144,12 @@ fn facts(season: &Season<'_>) -> Vec<Fact> {
     );
     fact("First frost measured", frost.map_or_else(no_frost, |frost| day(frost.first)));
     fact("Last frost measured", frost.map_or_else(no_frost, |frost| day(frost.last)));
+    fact(
+        "Chill hours (0 to 7.2 C)",
+        or_not_known(main.and_then(|main| main.hours), |hours| {
+            format!("{:.0} in {:.0} hours logged", hours.chill, hours.known)
+        }),
+    );
     fact("Warnings", if_looked(season.nights.iter().filter(|night| night.is_warned()).count()));
     fact("Hits", if_looked(season.count(Verdict::Hit)));
     fact("Warnings that came too late", if_looked(season.count(Verdict::Late)));
@@ -442,7 +448,7 @@ fn beds(season: &Season<'_>) -> Grid {
         "Late",
         "Misses",
         "False alarms",
-        "Open",
+        "Not judged",
     ];
     let row = |bed: &BedFigures<'_>| {
         vec![
@@ -515,6 +521,10 @@ fn notes(shown: Scale) -> Vec<String> {
          counts: later ones know the evening's thermometers. Of a bed its own thermometer and its own plants, else the garden's screen."
             .into(),
         format!("Frost: a low of {freezing} or less. Hours are those of loggers; over holes of more than an hour nothing is counted."),
+        "Chill hours: hours from 0 to 7.2 C (32 to 45 F) at the garden's screen, else at its coldest bed, after Weinberger (1950), Chilling requirements of \
+         peach varieties, Proc. Am. Soc. Hortic. Sci. 56, 122-128. They count only what a logger saw, and in mild winters \
+         they tell less of buds than in cold ones."
+            .into(),
         "Work with covers: laying and taking off those that were written down, as lists reckon it, in little wind and \
          without the way. Worth saved: of each planting that was covered, what the list expected it to lose in the open, of what \
          would still have stood there, less the damage that was found, or where nobody looked what the list expected to \

@@ -2,10 +2,10 @@
 
 use super::covers::{COVERS_TOO_SMALL, NO_COVER_LEFT, is_left, left_open};
 use super::quality::scored;
-use super::worth::{Report, damage};
 use super::{BedFigures, CoverFigures, NightFigures, Tender};
 use crate::beds::Garden;
 use crate::journal::event::Known;
+use crate::journal::found::WorstReport;
 use crate::plan::Measure;
 use crate::plan::said::SaidBed;
 use crate::units::{Kelvins, Probability};
@@ -136,7 +136,7 @@ pub(super) fn advice(
 fn out_of_line(garden: &Garden, known: &Known, nights: &[NightFigures], tender: &Tender) -> Vec<Advice> {
     let nights: BTreeMap<NightOf, &NightFigures> = nights.iter().map(|night| (night.of, night)).collect();
     let mut found: BTreeMap<String, Vec<(NightOf, f64, f64)>> = BTreeMap::new();
-    for Report { damage: report, night, crops } in damage(garden, known) {
+    for WorstReport { damage: report, night, crops } in known.worst_reports(garden) {
         let Some(night) = nights.get(&night) else { continue };
         let as_foretold = scored(night).is_some_and(|scored| (0.1..=0.9).contains(&scored.share_below));
         let plant =

@@ -1,7 +1,6 @@
 //! A season by beds: how cold each was, what it was asked, what lay on it, what the frost did.
 
 use super::covers::lying;
-use super::worth::damage;
 use super::{NightFigures, Tender, Thermometer, Verdict};
 use crate::beds::{Bed, Garden};
 use crate::crops::damage::DamageClass;
@@ -57,7 +56,7 @@ pub(super) fn beds<'g>(
     };
     let (lows, looks) = (by_place(&known.whole), by_place(&known.lows));
     let lying = lying(garden, known);
-    let damage = damage(garden, known);
+    let damage = known.worst_reports(garden);
     let figures = |bed: &'g Bed| {
         let place = Place::Bed { bed: bed.id.clone() };
         let found: Vec<_> =

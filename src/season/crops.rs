@@ -1,11 +1,11 @@
 //! A season by crops: what was found, lost, sown again, picked.
 
 use super::NightFigures;
-use super::worth::{Report, damage};
 use crate::beds::{Bed, Garden, Planting};
 use crate::crops::Catalogue;
 use crate::crops::damage::DamageClass;
 use crate::journal::event::{Known, night_of};
+use crate::journal::found::WorstReport;
 use crate::journal::{Amount, What};
 use crate::risk::worth;
 use crate::units::Minutes;
@@ -74,7 +74,7 @@ pub(super) fn crops(
         });
         again.filter(|written| garden.zone.local(written.entry.at).date_naive() <= until).count()
     };
-    for Report { damage: report, night, crops: of_report } in damage(garden, known) {
+    for WorstReport { damage: report, night, crops: of_report } in known.worst_reports(garden) {
         if !within(night) {
             continue;
         }

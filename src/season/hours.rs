@@ -12,9 +12,16 @@ use std::collections::BTreeMap;
 pub struct Hours {
     /// Below each of [`Threshold::ALL`], h.
     pub below: [f64; 3],
+    /// Between 0 and 7.2 °C, h: chill hours after Weinberger (1950), see [`CHILL_HOURS_BELOW`].
+    pub chill: f64,
     /// Of which anything is known, h; from noon to noon there are 24.
     pub known: f64,
 }
+
+/// Hours from 0 °C up to this one are chill hours. Bennett, J. P. (1949), Temperature and bud rest period, California Agriculture 3
+/// (11), 9 and 12; Weinberger, J. H. (1950), Chilling requirements of peach varieties, Proceedings of the American Society for
+/// Horticultural Science 56, 122-128; both by way of the manuals of two packages for R that reckon them.
+pub const CHILL_HOURS_BELOW: Celsius = Celsius(7.2);
 
 /// Between two rows further apart than this nothing is known (assumed: in an hour air rarely turns twice).
 const HOLE: Duration = Duration::hours(1);
@@ -38,6 +45,8 @@ pub fn hours_of_nights(rows: &[(DateTime<Utc>, Celsius)], longitude: f64) -> BTr
         let hours = stretch.num_seconds() as f64 / 3600.0;
         let night = nights.entry(night_of(*from, longitude)).or_default();
         night.known += hours;
+        let share = |below: Celsius| share_below(a.0, b.0, below.0);
+        night.chill += hours * (share(CHILL_HOURS_BELOW) - share(Threshold::Zero.celsius()));
         for (below, threshold) in night.below.iter_mut().zip(Threshold::ALL) {
             *below += hours * share_below(a.0, b.0, threshold.celsius().0);
         }
@@ -79,6 +88,14 @@ mod tests {
         }
     }
 
+    /// By hand: from 9.2 to -2.8 °C at 2 K an hour it lies between 7.2 and 0 °C for 3.6 hours.
+    #[test]
+    fn chill_hours_lie_between_freezing_and_seven_degrees() {
+        let rows: Vec<_> = (0..=36).map(|step| (at(step * 10), Celsius(9.2 - step as f64 / 3.0))).collect();
+        let hours: f64 = hours_of_nights(&rows, 0.0).values().map(|hours| hours.chill).sum();
+        assert!((hours - 3.6).abs() < 1e-9, "{hours}");
+    }
+
     #[test]
     fn a_hole_is_not_known_and_a_night_ends_at_noon() {
         let rows =
@@ -86,8 +103,8 @@ mod tests {
         let nights: Vec<(String, Hours)> =
             hours_of_nights(&rows, 0.0).into_iter().map(|(of, hours)| (of.to_string(), hours)).collect();
         let expected = [
-            ("2027-01-14".to_string(), Hours { below: [0.5, 0.0, 0.0], known: 0.5 }),
-            ("2027-01-15".to_string(), Hours { below: [1.0, 0.75, 0.25], known: 1.0 }),
+            ("2027-01-14".to_string(), Hours { below: [0.5, 0.0, 0.0], chill: 0.0, known: 0.5 }),
+            ("2027-01-15".to_string(), Hours { below: [1.0, 0.75, 0.25], chill: 0.0, known: 1.0 }),
         ];
         assert_eq!(nights, expected);
         let spoilt = [(at(0), Celsius(f64::NAN)), (at(10), Celsius(-1.0)), (at(20), Celsius(-1.0))];

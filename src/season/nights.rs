@@ -78,7 +78,7 @@ pub struct NightFigures {
     pub covered: Vec<String>,
     /// Of the damage that was found, the worst.
     pub worst: Option<DamageClass>,
-    /// How many reports of damage there are, those of class 0 included.
+    /// How many plantings were reported on, those without damage included.
     pub reports: usize,
     /// Beds with damage for which no work was ever asked: another bed's warning did not help them.
     pub missed: Vec<String>,
@@ -174,7 +174,7 @@ pub(super) fn nights(
     }
     let covered = lying(garden, known);
     let mut damage: BTreeMap<NightOf, Vec<&Damage>> = BTreeMap::new();
-    for report in super::worth::damage(garden, known) {
+    for report in known.worst_reports(garden) {
         damage.entry(report.night).or_default().push(report.damage);
     }
     let figures = |of: NightOf| {

@@ -4,9 +4,10 @@ use super::NightFigures;
 use super::covers::lying;
 use crate::beds::{Bed, Garden};
 use crate::crops::Catalogue;
+use crate::journal::What;
 use crate::journal::event::{Known, night_of};
+use crate::journal::found::WorstReport;
 use crate::journal::lying::Stay;
-use crate::journal::{Damage, What};
 use crate::plan::cover_minutes;
 use crate::risk::{pieces_for, worth};
 use crate::units::Minutes;
@@ -31,54 +32,6 @@ fn worth_by_crop<'g>(garden: &Garden, catalogue: &Catalogue, bed: &'g Bed, of: N
     crops
 }
 
-/// A report of damage with the crops of its bed for which it is the word on the night that did it.
-pub(super) struct Report<'k> {
-    pub damage: &'k Damage,
-    /// The night that did it, by [`crate::journal::found`].
-    pub night: NightOf,
-    /// Empty where it names none and nothing is known to grow there.
-    pub crops: Vec<String>,
-}
-
-/// Reports of damage that stand, in order of their nights: of one planting and night the worst counts, of equal ones the
-/// last, be it of the crop or of the whole bed. Reports of which nothing is left are not among them.
-pub(super) fn damage<'k>(garden: &Garden, known: &'k Known) -> Vec<Report<'k>> {
-    let mut reports: Vec<Report<'k>> = Vec::new();
-    for found in known.reports() {
-        let (damage, night) = (found.damage, found.damage.night);
-        let mut crops = match &damage.crop {
-            Some(crop) => vec![crop.clone()],
-            None => crops_of(garden, &damage.bed, night),
-        };
-        let is_unknown = crops.is_empty();
-        let mut is_outdone = false;
-        reports.retain_mut(|earlier| {
-            if earlier.damage.bed != damage.bed || earlier.night != night {
-                return true;
-            }
-            if earlier.damage.class > damage.class {
-                crops.retain(|crop| !earlier.crops.contains(crop));
-                is_outdone |= crops.is_empty();
-                return true;
-            }
-            earlier.crops.retain(|crop| !is_unknown && !crops.contains(crop));
-            !earlier.crops.is_empty()
-        });
-        if !is_outdone {
-            reports.push(Report { damage, night, crops });
-        }
-    }
-    reports.sort_by_key(|report| report.night);
-    reports
-}
-
-fn crops_of(garden: &Garden, bed: &str, of: NightOf) -> Vec<String> {
-    let bed = garden.beds.iter().find(|known| known.id == bed);
-    let plantings = bed.map(|bed| bed.plantings.as_slice()).unwrap_or_default();
-    let stood = plantings.iter().filter(|planting| planting.planted.is_none_or(|date| date <= of.0));
-    stood.map(|planting| planting.crop.clone()).collect()
-}
-
 /// Of one crop in one bed the part that still stands, 0 to 1: as it was, and as it would be had nothing ever been covered.
 #[derive(Clone, Copy)]
 struct Standing {
@@ -93,7 +46,7 @@ type Stand<'s> = BTreeMap<(&'s str, &'s str), Standing>;
 /// lost again, and so no bed saves more over a season than it is worth.
 pub(super) fn reckon(garden: &Garden, catalogue: &Catalogue, known: &Known, nights: &mut [NightFigures]) {
     let lying = lying(garden, known);
-    let damage = damage(garden, known);
+    let damage = known.worst_reports(garden);
     let mut stand = Stand::new();
     let mut sown = resown(garden, known).into_iter().peekable();
     for night in nights {
@@ -155,11 +108,11 @@ fn saved_at<'g>(
     night: &NightFigures,
     bed: &'g Bed,
     is_covered: bool,
-    damage: &[Report<'_>],
+    damage: &[WorstReport<'_>],
     stand: &mut Stand<'g>,
 ) -> Option<f64> {
-    let of_night = |report: &&Report<'_>| report.damage.bed == bed.id && report.night == night.of;
-    let reports: Vec<&Report<'_>> = damage.iter().filter(of_night).collect();
+    let of_night = |report: &&WorstReport<'_>| report.damage.bed == bed.id && report.night == night.of;
+    let reports: Vec<&WorstReport<'_>> = damage.iter().filter(of_night).collect();
     let said = night.last_word_of(&bed.id).filter(|_| night.was_cold() == Some(true));
     let asked = night.was_asked(&bed.id).is_some();
     let mut saved = 0.0;

@@ -61,6 +61,11 @@ impl Check {
                 );
             }
             let _ = writeln!(text, "  caution {}.", message::caution(garden.caution));
+            let _ = writeln!(
+                text,
+                "    on how many nights each caution would have asked for covers: counterpane replay --garden {} --out FILE",
+                garden.id
+            );
             let mut after = Utc::now();
             let of = night_at(&garden.site, &garden.zone, after);
             for (bed, planting) in garden.beds.iter().flat_map(|bed| bed.plantings.iter().map(move |it| (bed, it))) {

@@ -1,20 +1,24 @@
 //! `counterpane replay`: what would have been said over a past winter, and how good it was.
 
 use super::progress::Steps;
+use super::writing::refused;
 use super::{Configuration, Done, Failure, choose, print, read_bounded, zone_named};
 use crate::beds::Garden;
 use crate::chart::reliability::{Group, reliability_diagram};
+use crate::journal::logged_table::{self, LoggedTable, Next};
+use crate::journal::{Place, Sampled};
 use crate::night::dusk::taught_for_a_score;
 use crate::replay::garden::{as_it_stands, judge};
 use crate::replay::report::{beside_the_regression, table_of_nights};
-use crate::replay::{Foretold, foretell, past_nights};
+use crate::replay::{Foretold, foretell, hourly, past_nights};
 use crate::rounds::night_at;
 use crate::score::brier::{Bin, Issued, bins};
 use crate::score::table::table;
 use crate::score::{Scored, Threshold};
 use crate::service::feed::{FeedFault, decode};
-use crate::units::{ELEVATION, Kelvins, LATITUDE, LONGITUDE, Limits};
-use crate::weather::{Provider, Site};
+use crate::service::store::{Open, Store};
+use crate::units::{Celsius, ELEVATION, Kelvins, LATITUDE, LONGITUDE, Limits};
+use crate::weather::{Forecast, Provider, Site};
 use crate::zone::Zone;
 use chrono::{DateTime, Utc};
 use clap::Args;
@@ -22,9 +26,10 @@ use std::path::{Path, PathBuf};
 
 #[derive(Debug, Args)]
 pub(super) struct Replay {
-    /// The record, a table of hours: utc_time,temp_c,dew_point_c,wind_ms,cloud_fraction; blank where missing
-    #[arg(long, value_name = "FILE")]
-    observations: PathBuf,
+    /// The record, a table of hours: utc_time,temp_c,dew_point_c,wind_ms,cloud_fraction; blank where missing. Or logged.csv
+    /// of an exported journal. Without it, what loggers at the garden's own screen have written into the store
+    #[arg(long, value_name = "FILE", required_unless_present = "garden")]
+    observations: Option<PathBuf>,
     #[command(flatten)]
     configuration: Configuration,
     /// Tell too what this garden's lists would have asked, for each `caution`; without a place the record is its own
@@ -32,7 +37,7 @@ pub(super) struct Replay {
     garden: Option<String>,
     /// Degrees north of the equator
     #[arg(long, value_name = "DEGREES", allow_negative_numbers = true, required_unless_present = "garden")]
-    #[arg(requires_all = ["longitude", "elevation", "time_zone"])]
+    #[arg(requires_all = ["longitude", "elevation", "time_zone", "observations"])]
     latitude: Option<f64>,
     /// Degrees east of Greenwich
     #[arg(long, value_name = "DEGREES", allow_negative_numbers = true, requires = "latitude")]
@@ -67,15 +72,20 @@ impl Replay {
         let (site, zone) = self.place(garden.map(|(garden, _)| garden))?;
         let mut steps = Steps::of(if garden.is_some() { 5 } else { 4 });
         steps.next("reading the record");
-        let body = read(&self.observations)?;
-        let record = decode(&Provider::Csv, &body, DateTime::UNIX_EPOCH)
-            .map_err(|fault| settings(&self.observations, of_a_record(&fault)))?;
+        let (record, of) = match (&self.observations, garden, &settings_of) {
+            (Some(path), ..) => (record_in(path)?, path.clone()),
+            (None, Some((garden, _)), Some(settings)) => {
+                let store = self.configuration.store_path(settings);
+                (own_record(&store, garden)?, store)
+            }
+            _ => return Err(Failure::Settings("No record is given: name one with --observations.".into())),
+        };
         steps.next("finding its nights");
         let nights = past_nights(&record.hours, &site, &zone);
         if nights.is_empty() {
             let what = "it has no night from October to April (April to October in the south) of which nine hours in \
                         ten and the hours about dusk are there";
-            return Err(settings(&self.observations, what.into()));
+            return Err(settings(&of, what.into()));
         }
         let (taught, left_out) = taught_for_a_score(&site);
         steps.next("foretelling them");
@@ -83,7 +93,15 @@ impl Replay {
         write(&self.out, &table_of_nights(&foretold))?;
         steps.next("scoring");
         let scored: Vec<Scored> = foretold.iter().map(Foretold::scored).collect();
-        let mut report = self.report(&foretold, &scored, record.implausible_hours, left_out);
+        let mut report = String::new();
+        if self.observations.is_none() {
+            report.push_str(&format!(
+                "From loggers at the garden's own screen, one row an hour: {} hours, {} nights.\n\n",
+                record.hours.len(),
+                nights.len()
+            ));
+        }
+        report += &self.report(&foretold, &scored, record.implausible_hours, left_out);
         if let Some((garden, catalogue)) = garden {
             steps.next("making the garden's lists");
             let today = night_at(&garden.site, &garden.zone, Utc::now());
@@ -162,6 +180,72 @@ fn of_a_record(fault: &FeedFault) -> String {
         FeedFault::Empty => "no row of it has a temperature".into(),
         other => other.to_string(),
     }
+}
+
+/// The record in a file: a table of hours, or the logs of an exported journal.
+fn record_in(path: &Path) -> Result<Forecast, Failure> {
+    let body = read(path)?;
+    let header = body.split(|byte| *byte == b'\n').next().unwrap_or_default();
+    if !logged_table::is_header(&String::from_utf8_lossy(header)) {
+        return decode(&Provider::Csv, &body, DateTime::UNIX_EPOCH)
+            .map_err(|fault| settings(path, of_a_record(&fault)));
+    }
+    let mut table = LoggedTable::new(body.as_slice(), Utc::now()).map_err(|what| settings(path, what))?;
+    let mut rows = Vec::new();
+    loop {
+        match table.next_row() {
+            Next::Row { at, celsius, origin, .. } if is_of_screen(&origin.place, origin.of) => rows.push((at, celsius)),
+            Next::Row { .. } => {}
+            Next::Fault(fault) => return Err(settings(path, format!("line {}: {}", fault.line, fault.what))),
+            Next::End => break,
+        }
+    }
+    record_of(&rows).ok_or_else(|| settings(path, "no row of it is of a logger at a garden's screen".into()))
+}
+
+/// What loggers at a garden's own screen have written into the store.
+fn own_record(path: &Path, garden: &Garden) -> Result<Forecast, Failure> {
+    if !path.exists() {
+        return Err(refused(super::nothing_yet(path)));
+    }
+    let rows = super::runtime()?.block_on(async {
+        let store = Store::open(path, Open::ExistingOnly).await?;
+        let mut rows = Vec::new();
+        for (number, series) in store.series(&garden.id).await? {
+            if is_of_screen(&series.place, series.sampled) {
+                rows.extend(store.logged(number, DateTime::UNIX_EPOCH, Utc::now()).await?);
+            }
+        }
+        store.close().await;
+        Ok::<_, Failure>(rows)
+    })?;
+    let none = || {
+        refused(format!(
+            "No logger at the screen of {} has written anything into {}. Take its log in with `counterpane journal \
+             --import`, or name a record with --observations",
+            garden.name,
+            path.display()
+        ))
+    };
+    record_of(&rows).ok_or_else(none)
+}
+
+fn is_of_screen(place: &Place, of: Sampled) -> bool {
+    *place == Place::Screen && of == Sampled::Instant
+}
+
+/// `None` of no rows.
+fn record_of(rows: &[(DateTime<Utc>, Celsius)]) -> Option<Forecast> {
+    let hours = hourly(rows);
+    (!hours.is_empty()).then(|| Forecast {
+        provider: Provider::Csv,
+        issued: None,
+        fetched: DateTime::UNIX_EPOCH,
+        hours,
+        minima: Vec::new(),
+        implausible_hours: 0,
+        cell_elevation: None,
+    })
 }
 
 fn settings(path: &Path, what: String) -> Failure {

@@ -8,7 +8,12 @@ impl Doctor<'_> {
     pub(super) fn cautions(&self) -> Vec<Finding> {
         let gardens = self.settings.gardens.iter().map(|settings| &settings.garden);
         gardens
-            .map(|garden| Finding::ok(format!("caution of {}", garden.id), message::caution(garden.caution)))
+            .map(|garden| {
+                let figures =
+                    format!("what each would have asked: counterpane replay --garden {} --out FILE", garden.id);
+                let caution = message::caution(garden.caution);
+                Finding::ok(format!("caution of {}", garden.id), format!("{caution}; {figures}"))
+            })
             .collect()
     }
 }

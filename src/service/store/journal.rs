@@ -98,9 +98,7 @@ impl Store {
         interval: Option<(DateTime<Utc>, DateTime<Utc>)>,
     ) -> Result<Vec<Written>, StoreFault> {
         let (from, to) = interval.map_or((i64::MIN, i64::MAX), |(from, to)| (from.timestamp(), to.timestamp()));
-        let question = format!(
-            "SELECT {COLUMNS} FROM journal WHERE garden = ? AND at BETWEEN ? AND ? ORDER BY at, entered_at, key"
-        );
+        let question = format!("SELECT {COLUMNS} FROM journal WHERE garden = ? AND at BETWEEN ? AND ? ORDER BY at, id");
         let rows = sqlx::query(sqlx::AssertSqlSafe(question))
             .bind(garden)
             .bind(from)

@@ -26,7 +26,12 @@ impl Work<'_> {
             return Err(at_fault(folder, "it is not empty; name a new folder"));
         }
         let store = Store::open(&self.store, Open::ExistingOnly).await?;
-        let entries = store.entries(&self.garden.id, None).await?;
+        let mut entries = store.entries(&self.garden.id, None).await?;
+        // Numbers are this store's own: in another the same journal is exported to the same bytes.
+        entries.sort_by(|a, b| {
+            let order = |written: &Written| (written.entry.at, written.entry.entered_at);
+            order(a).cmp(&order(b)).then_with(|| a.key.as_str().cmp(b.key.as_str()))
+        });
         for kind in Kind::ALL {
             let of_kind = entries.iter().filter(|written| written.entry.what.kind() == *kind);
             let text = table::write(*kind, of_kind.map(|written| (&written.key, &written.entry)));
