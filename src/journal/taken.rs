@@ -22,6 +22,8 @@ pub fn taken(garden: &Garden, entries: &[Written], said: &[Said], of: NightOf) -
     let standing = entries.iter().filter(|written| written.stands());
     let taken = standing.filter_map(|Written { entry, .. }| {
         let mut on = garden.zone.local(entry.at).date_naive();
+        // What is lifted or lost has stood there the evening before; what is sown on a day stands from then on.
+        let mut stood_on = on.pred_opt().unwrap_or(on);
         let (bed, crop, how) = match &entry.what {
             What::Harvested(harvested) => {
                 let amount = match harvested.amount {
@@ -32,11 +34,14 @@ pub fn taken(garden: &Garden, entries: &[Written], said: &[Said], of: NightOf) -
                 (&harvested.bed, Some(&harvested.crop), How::Picked { amount, asked })
             }
             What::Damage(damage) if damage.night < of => {
-                on = damage.night.0;
+                (on, stood_on) = (damage.night.0, damage.night.0);
                 (&damage.bed, damage.crop.as_ref(), spoilt(damage.class, damage.usable)?)
             }
             What::Lost(gone) => (&gone.bed, Some(&gone.crop), How::Gone),
-            What::Resown(gone) => (&gone.bed, Some(&gone.crop), How::Resown),
+            What::Resown(gone) => {
+                stood_on = on;
+                (&gone.bed, Some(&gone.crop), How::Resown)
+            }
             What::Damage(_)
             | What::Reading(_)
             | What::Covered(_)
@@ -45,7 +50,7 @@ pub fn taken(garden: &Garden, entries: &[Written], said: &[Said], of: NightOf) -
             | What::Struck(_) => return None,
         };
         let sowing = entry.what.sowing().map(str::to_string);
-        Some(Taken { bed: bed.clone(), crop: crop.cloned(), sowing, on, how })
+        Some(Taken { bed: bed.clone(), crop: crop.cloned(), sowing, on, stood_on, how })
     });
     taken.collect()
 }
@@ -62,10 +67,12 @@ fn spoilt(class: DamageClass, usable: Option<Usable>) -> Option<How> {
     }
 }
 
-/// Whether a list shortly before had asked to pick this.
+/// Whether the list that stood had asked to pick this shortly before: one that was called off asks for nothing.
 fn was_asked(said: &[Said], bed: &str, crop: &str, at: DateTime<Utc>) -> bool {
-    let near = said.iter().filter(|said| (Duration::zero()..=ANSWERED_WITHIN).contains(&(at - said.at)));
-    near.flat_map(|said| &said.beds).any(|said| said.bed == bed && said.picks.iter().any(|pick| pick == crop))
+    let lists = said.iter().filter(|said| said.kept.is_none() && said.at <= at);
+    let last = lists.max_by_key(|said| said.at).filter(|said| at - said.at <= ANSWERED_WITHIN);
+    let mut beds = last.iter().flat_map(|said| &said.beds);
+    beds.any(|said| said.bed == bed && said.picks.iter().any(|pick| pick == crop))
 }
 
 #[cfg(test)]

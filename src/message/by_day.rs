@@ -21,7 +21,9 @@ pub fn too_hot_letter(garden: &Garden, hot: &[TooHot], day: &Day, until: DateTim
         bed.map_or_else(|| id.to_string(), |bed| bed.title())
     };
     let by = garden.zone.local(until).format("%H:%M");
-    let off = format!("Tonight wants them again: keep them at hand, and lay them by {by}.");
+    let off = format!(
+        "Keep them at hand: if tonight wants them again, the next list says so, and they are to be on by {by}."
+    );
     let open = format!("Ends or lids, while it is light: it gets hot inside. Close by {by}.");
     let groups = [("Take off now", DayAdvice::ComesOff, off), ("Open now", DayAdvice::Open, open)];
     let groups =

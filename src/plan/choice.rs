@@ -11,7 +11,7 @@ use super::{BedPlan, Before, Measure, Reason};
 use crate::beds::{Caution, Garden};
 use crate::night::Winds;
 use crate::night::cover::Cover;
-use crate::risk::{BedRisk, PlantingRisk};
+use crate::risk::{BedRisk, Left, PlantingRisk};
 use crate::units::{Minutes, Probability};
 use reasons::{After, why_left};
 use solve::{Offer, Question, Trip, solve, undominated};
@@ -186,6 +186,14 @@ fn join(offers: impl Iterator<Item = Offer>, stocks: usize) -> Offer {
     })
 }
 
+/// Whether a bed is out of danger only because something was picked or is gone.
+fn is_fine_as_picked(risk: &BedRisk<'_>, caution: Caution) -> bool {
+    let asks = caution.fine_below();
+    let picked = risk.plantings.iter().filter(|planting| planting.left != Left::ALL);
+    (risk.plantings.is_empty() && !risk.gone.is_empty())
+        || picked.flat_map(|planting| &planting.organs).any(|organ| organ.open.chance >= asks)
+}
+
 /// `ways` are the ways there would be with covers and people in plenty.
 fn bed_plan<'a>(means: &Means<'_>, risk: BedRisk<'a>, way: &Way, ways: &[Way], after: &After<'_>) -> BedPlan<'a> {
     let caution = means.garden.caution;
@@ -198,7 +206,7 @@ fn bed_plan<'a>(means: &Means<'_>, risk: BedRisk<'a>, way: &Way, ways: &[Way], a
     {
         // Work is asked only where there is danger worth naming: a few minutes of expected loss over a large bed
         // can outweigh its work long before any plant is likely to be hurt.
-        let picked = Some(Reason::PickedBefore).filter(|_| risk.is_picked());
+        let picked = Some(Reason::PickedBefore).filter(|_| is_fine_as_picked(&risk, caution));
         (Measure::Fine, picked.unwrap_or_else(|| why_fine(&risk, caution)))
     } else {
         let reason = match way.measure {

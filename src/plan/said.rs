@@ -165,7 +165,8 @@ impl SaidBed {
             Measure::Fine | Measure::Leave => before.cover.is_none(),
             _ => false,
         };
-        before.measure == Measure::Harvest && self.is_picked && rest
+        // Where something was picked before that list already, this may be that: then it is told once too often.
+        before.measure == Measure::Harvest && self.is_picked && !before.is_picked && rest
     }
 }
 

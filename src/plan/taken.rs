@@ -5,17 +5,19 @@
 //! - A planting that was lost, or that nothing will grow from again, is gone until it is sown again.
 //! - A count of what is cut plant by plant takes so many of the plants. Where nobody has counted the plants and a list had
 //!   asked for the picking, half of those that there is room for are all that there were.
-//! - A weight, and a count of anything else, says how much there is in the kitchen and not how much is in the bed. Where a
-//!   list had asked for the picking it is done, unless it is clearly less; where none had, somebody took some for supper,
-//!   and nothing is taken off.
+//! - A weight, and a count of anything else, says how much there is in the kitchen and not how much is in the bed. Where the
+//!   list that stood had asked for the picking it is done, unless it is clearly less; where none had, somebody took some for
+//!   supper, and nothing is taken off. Of what is cut plant by plant a weight never takes anything off: one heavy head is
+//!   not a bed of them.
+//! - What was picked or lost on the day of a planting was the one before it.
 //! - What is taken with its plant, or dies of it, is gone with its worth; a plant that goes on growing keeps the rest of it,
 //!   and is not to be picked again before it has grown. A central head does not come again: its side shoots go with the
 //!   plant's own share.
 
 use super::Keeps;
-use super::harvest::{by_plant, keeps, main_part, plants, yield_of};
+use super::harvest::{self, by_plant, keeps, main_part, plants, yield_of};
 use crate::beds::Bed;
-use crate::crops::HarvestHabit;
+use crate::crops::{Crop, HarvestHabit, Life};
 use crate::risk::{BedRisk, Left, PlantingRisk};
 use crate::zone::NightOf;
 use chrono::{Duration, NaiveDate};
@@ -30,6 +32,8 @@ pub struct Taken {
     pub sowing: Option<String>,
     /// The day of the garden; of harm that of its night's evening.
     pub on: NaiveDate,
+    /// On the evening of this day what it speaks of was there: what was set out later is another planting.
+    pub stood_on: NaiveDate,
     pub how: How,
 }
 
@@ -55,9 +59,10 @@ pub enum Picked {
     Weight(f64),
 }
 
-/// A plant that goes on growing has something to pick again after so many days (assumed; in the dark months it takes
-/// longer, and then there is less to pick than the list thinks).
-const GROWS_AGAIN: Duration = Duration::days(21);
+/// A plant that goes on growing has something to pick again after so many days, spears and stalks of perennials sooner
+/// (assumed; in the dark months it takes longer, and then there is less to pick than the list thinks).
+const GROWS_AGAIN: Duration = Duration::days(14);
+const SPEARS_GROW_AGAIN: Duration = Duration::days(3);
 /// Where a planting has no date, what was written longer ago speaks of another one (assumed).
 const OF_THIS_PLANTING: Duration = Duration::days(90);
 /// Less than this of an asked picking is a part of it: of the plants that one sees, and of all that stand close (assumed).
@@ -90,10 +95,12 @@ pub fn apply(risks: &mut [BedRisk<'_>], all: &[Taken], of: NightOf) {
 fn left(risk: &BedRisk<'_>, planting: &PlantingRisk<'_>, taken: &[&Taken], of: NightOf) -> Left {
     let (mut picked, mut is_gone) = (0.0_f64, false);
     let (keeps, comes_again) = after_picking(planting);
+    let is_perennial = planting.crop.growing.life == Life::Perennial;
+    let grows_again = if is_perennial { SPEARS_GROW_AGAIN } else { GROWS_AGAIN };
     let mut taken: Vec<&&Taken> = taken.iter().filter(|taken| is_of(planting, taken, of)).collect();
     taken.sort_by_key(|taken| taken.on);
     for taken in taken {
-        let has_grown = comes_again && of.0 - taken.on > GROWS_AGAIN;
+        let has_grown = comes_again && of.0 - taken.on > grows_again;
         match taken.how {
             How::Resown => (picked, is_gone) = (0.0, false),
             How::Gone => is_gone = true,
@@ -117,7 +124,7 @@ fn is_of(planting: &PlantingRisk<'_>, taken: &Taken, of: NightOf) -> bool {
     let since = planting.planting.planted.unwrap_or(of.0 - OF_THIS_PLANTING);
     taken.crop.as_ref().is_none_or(|crop| *crop == planting.crop.id)
         && is_of_sowing(planting, taken)
-        && taken.on >= since
+        && taken.stood_on >= since
 }
 
 fn is_of_sowing(planting: &PlantingRisk<'_>, taken: &Taken) -> bool {
@@ -145,6 +152,7 @@ fn part(risk: &BedRisk<'_>, planting: &PlantingRisk<'_>, taken: &Taken, amount: 
             let part = f64::from(pieces) / all.max(1.0);
             if asked && !is_counted && part >= MOST_OF_IT { 1.0 } else { part.min(1.0) }
         }
+        Picked::Weight(_) if by_plant(planting.crop, organ).1 => 0.0,
         _ if !asked => 0.0,
         Picked::Pieces(pieces) => {
             let with_its_plant = keeps(planting.crop, planting.stage.name, organ) == Keeps::Nothing
@@ -156,6 +164,12 @@ fn part(risk: &BedRisk<'_>, planting: &PlantingRisk<'_>, taken: &Taken, amount: 
             if grams < A_MEAL * area { 0.0 } else { 1.0 }
         }
     }
+}
+
+/// Whether a crop is cut plant by plant, so that a number of them says what is left, and a weight does not.
+pub fn is_counted(crop: &Crop) -> bool {
+    let picked = crop.tolerances.iter().filter(|tolerance| tolerance.pick.is_some());
+    picked.map(|tolerance| harvest::taken(crop.growing.harvested, tolerance.organ)).any(|organ| by_plant(crop, organ).1)
 }
 
 fn area(bed: &Bed, planting: &PlantingRisk<'_>) -> f64 {

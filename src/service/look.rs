@@ -283,7 +283,7 @@ pub async fn hands(
     now: DateTime<Utc>,
 ) -> Result<Vec<Hand>, StoreFault> {
     let since = work_ends(garden, NightOf(night.0 - Duration::days(1)));
-    Ok(journal::laid::hands(garden, &store.entries(&garden.id, Some((since, now))).await?))
+    Ok(journal::laid::hands(garden, &store.entries_that_read(&garden.id, (since, now)).await?.0))
 }
 
 /// Beds that somebody has covered on the day before a night, from the word of its morning on.
@@ -298,16 +298,25 @@ pub async fn laid_by_day(
     Ok(laid(&hands(store, garden, over, now).await?, sunrise + MORNING_AFTER, now))
 }
 
-/// What was picked or lost in a garden before a night, by what somebody wrote down.
-pub async fn taken(store: &Store, garden: &Garden, of: NightOf, now: DateTime<Utc>) -> Result<Vec<Taken>, StoreFault> {
+/// What to say in a list of entries that cannot be read back.
+pub const UNREAD: &str =
+    "Some of the journal could not be read: what it says was picked, lost or covered is not counted.";
+
+/// What was picked or lost in a garden before a night, by what somebody wrote down, and how many entries could not be read.
+pub async fn taken(
+    store: &Store,
+    garden: &Garden,
+    of: NightOf,
+    now: DateTime<Utc>,
+) -> Result<(Vec<Taken>, usize), StoreFault> {
     let since = now - WRITTEN_COUNTS;
-    let entries = store.entries(&garden.id, Some((since, now))).await?;
+    let (entries, unread) = store.entries_that_read(&garden.id, (since, now)).await?;
     if !entries.iter().any(|written| matches!(written.entry.what, What::Harvested(_))) {
-        return Ok(journal::taken::taken(garden, &entries, &[], of));
+        return Ok((journal::taken::taken(garden, &entries, &[], of), unread));
     }
     let rows = store.said_between(&garden.id, NightOf(of.0 - WRITTEN_COUNTS), of).await?;
     let said: Vec<Said> = rows.iter().filter_map(read_back).collect();
-    Ok(journal::taken::taken(garden, &entries, &said, of))
+    Ok((journal::taken::taken(garden, &entries, &said, of), unread))
 }
 
 async fn said_of(store: &Store, garden: &Garden, night: NightOf) -> Result<Vec<Said>, StoreFault> {

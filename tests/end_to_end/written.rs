@@ -56,6 +56,28 @@ fn a_head_that_was_cut_is_not_asked_for_again() {
     assert!(last.text().contains("A1: leaf lettuce") && !last.text().contains("central head"), "{}", last.text());
 }
 
+/// A row of the journal that cannot be read back keeps no list from anybody, and the list says what it does not count.
+#[test]
+fn a_row_that_cannot_be_read_back_keeps_no_list_back() {
+    let (feed, relay) = (Feed::with(of_low(-5.0, "2027-01-16T15:00:00Z")), SmtpSink::start(&[]));
+    let garden = Installation::new(&feed.base, &relay);
+    written(&garden, &["lost", "A2", "broccoli"], "2027-01-15T13:00:10-05:00");
+    garden.tampered("UPDATE journal SET document = '{}'");
+    let ran = garden.once(AFTERNOON);
+    let mails = to(&relay, TUESDAY);
+    assert_eq!(mails.len(), 1, "{ran:?}");
+    assert!(mails[0].text().contains("cut the central head"), "{}", mails[0].text());
+    let text = to(&relay, MANAGER)[0].text().split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(
+        text.contains(
+            "Some of the journal could not be read: what it says was picked, lost or covered is not counted."
+        ),
+        "{text}"
+    );
+    let printed = garden.ran(&["tonight", "--now", AFTERNOON]).out;
+    assert!(printed.contains("Some of the journal could not be read"), "{printed}");
+}
+
 #[test]
 fn a_planting_that_was_lost_is_not_protected() {
     let (feed, relay) = (Feed::with(of_low(-5.0, "2027-01-16T15:00:00Z")), SmtpSink::start(&[]));

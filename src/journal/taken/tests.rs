@@ -61,6 +61,16 @@ fn a_picking_answers_the_list_of_its_days_that_asked_for_it() {
     assert!(!asked(15, &[list(&["kale"])]), "before it was asked");
     assert!(!asked(16, &[list(&["broccoli"])]), "another crop of that bed");
     assert!(!asked(16, &[]));
+    let called_off = Said { at: instant(16, 19), ..list(&[]) };
+    assert!(!asked(17, &[list(&["kale"]), called_off.clone()]), "called off before");
+    let later = Said { at: instant(18, 19), ..called_off };
+    assert!(asked(17, &[list(&["kale"]), later]), "called off after");
+    // It was there the evening before; what is sown on that day stands from then on.
+    let stood = |what: What| taken(&garden, &[written(instant(16, 20), what)], &[], night(30))[0].stood_on.to_string();
+    let gone = || Gone { bed: "A1".into(), sowing: None, crop: "kale".into(), note: None };
+    assert_eq!(stood(What::Lost(gone())), "2027-01-15");
+    assert_eq!(stood(What::Resown(gone())), "2027-01-16");
+    assert_eq!(taken(&garden, &[damage(None, 14, 16)], &[], night(30))[0].stood_on.to_string(), "2027-01-14");
     // Three in the morning UTC is the evening before in New York.
     let late = Written {
         entry: Entry { at: instant(17, 3), ..harvested(17, Amount::Count(4)).entry },

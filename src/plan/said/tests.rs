@@ -308,6 +308,10 @@ fn picking_that_was_done_as_asked_is_no_news_and_not_called_off() {
     assert_eq!(after(&asked, &next(Fine, None, true)), Err(SilentReason::Unchanged));
     assert_eq!(after(&asked, &next(Leave, None, true)), Err(SilentReason::Unchanged));
     assert_eq!(after(&asked, &next(Fine, None, false)), Ok(SayReason::CalledOff));
+    // Where something had been picked there before the list, it proves nothing of the list.
+    let mut picked_before = asked.clone();
+    picked_before.beds[0].is_picked = true;
+    assert_eq!(after(&picked_before, &next(Fine, None, true)), Ok(SayReason::CalledOff));
     // A cover that was asked with it stays; one that was not is news.
     let mut with_cover = asked.clone();
     with_cover.beds[0].cover = Some("cloth".into());

@@ -14,6 +14,7 @@ fn catalogue() -> Catalogue {
         crop("broccoli", CentralThenSideShoots, Life::Biennial, &[(Organ::Leaf, 0.3, None), (Organ::Head, 0.7, PICK)]),
         crop("chard", CutAndComeAgain, Life::Biennial, &[(Organ::Leaf, 1.0, PICK)]),
         crop("carrot", RootAsWanted, Life::Biennial, &[(Organ::Leaf, 0.1, None), (Organ::Root, 0.9, PICK)]),
+        crop("asparagus", CutAndComeAgain, Life::Perennial, &[(Organ::Leaf, 0.9, PICK), (Organ::Crown, 0.1, None)]),
         crop("seedlings", Whole, Life::Annual, &[(Organ::Leaf, 1.0, None)]),
     ];
     Catalogue { crops: crops.map(|crop| (crop.id.clone(), crop)).into(), ..Catalogue::default() }
@@ -24,7 +25,7 @@ fn day(day: u32) -> NaiveDate {
 }
 
 fn taken(crop: &str, on: u32, how: How) -> Taken {
-    Taken { bed: "R1".into(), crop: Some(crop.into()), sowing: None, on: day(on), how }
+    Taken { bed: "R1".into(), crop: Some(crop.into()), sowing: None, on: day(on), stood_on: day(on), how }
 }
 
 fn asked(amount: Picked) -> How {
@@ -55,10 +56,11 @@ use Picked::{Pieces, Weight};
 fn what_is_picked_whole_is_gone_and_what_grows_on_keeps_the_rest() {
     let all = Some((57.6, 1.0, 1.0));
     for (crop, how, expected) in [
-        ("cabbage", asked(Weight(9000.0)), None),
+        // A weight says nothing of how many heads are left.
+        ("cabbage", asked(Weight(9000.0)), all),
         ("carrot", asked(Weight(9000.0)), None),
         // The head is cut, and the side shoots follow.
-        ("broccoli", asked(Weight(4000.0)), Some((57.6, 0.0, 0.0))),
+        ("broccoli", asked(Pieces(32)), Some((57.6, 0.0, 0.0))),
         // Half of its leaves are still to come.
         ("chard", asked(Weight(2000.0)), Some((57.6, 0.0, 0.5))),
         // A weight that nobody had asked for, however large, and one that is a meal.
@@ -91,8 +93,11 @@ fn what_is_picked_whole_is_gone_and_what_grows_on_keeps_the_rest() {
 #[test]
 fn days_and_other_entries_count() {
     let cut = |on| taken("chard", on, asked(Weight(2000.0)));
-    assert_eq!(left_of("chard", None, &[cut(2)], 23), Some((57.6, 0.0, 0.5)));
-    assert_eq!(left_of("chard", None, &[cut(1)], 23), Some((57.6, 1.0, 1.0)), "it has grown again");
+    assert_eq!(left_of("chard", None, &[cut(9)], 23), Some((57.6, 0.0, 0.5)));
+    assert_eq!(left_of("chard", None, &[cut(8)], 23), Some((57.6, 1.0, 1.0)), "it has grown again");
+    let spears = |on| taken("asparagus", on, asked(Weight(500.0)));
+    assert_eq!(left_of("asparagus", None, &[spears(20)], 23).map(|left| left.1), Some(0.0));
+    assert_eq!(left_of("asparagus", None, &[spears(19)], 23).map(|left| left.1), Some(1.0), "spears come in days");
     let head = taken("broccoli", 1, asked(Pieces(32)));
     assert_eq!(left_of("broccoli", None, &[head], 31), Some((57.6, 0.0, 0.0)), "a central head comes once");
     let eight = |on| taken("cabbage", on, unasked(Pieces(8)));
@@ -101,7 +106,8 @@ fn days_and_other_entries_count() {
     assert_eq!(left_of("cabbage", None, &[eight(18)], 17), Some((57.6, 1.0, 1.0)));
     let again = [taken("cabbage", 3, Gone), taken("cabbage", 5, Resown)];
     assert_eq!(left_of("cabbage", None, &again, 17), Some((57.6, 1.0, 1.0)));
-    let of_old = Taken { on: day(17) - Duration::days(91), ..taken("cabbage", 1, Gone) };
+    let of_old =
+        Taken { on: day(17) - Duration::days(91), stood_on: day(17) - Duration::days(91), ..taken("cabbage", 1, Gone) };
     assert_eq!(left_of("cabbage", None, &[of_old], 17), Some((57.6, 1.0, 1.0)));
     // A report that names no crop is of all that grows there; one of another bed of none.
     assert_eq!(left_of("cabbage", None, &[Taken { crop: None, ..taken("", 3, Gone) }], 17), None);
@@ -122,6 +128,19 @@ fn what_was_planted_since_is_another_planting() {
     let worths: Vec<f64> =
         risks[0].plantings.iter().map(|planting| (planting.worth.0 * 100.0).round() / 100.0).collect();
     assert_eq!(worths, [14.4, 28.8]);
+}
+
+/// What was lost or picked on the day on which a planting was set out was the one before it.
+#[test]
+fn what_is_lost_on_the_day_of_a_planting_was_there_before_it() {
+    let (mut garden, catalogue) = (garden(vec![bed("R1", &[("cabbage", "grown")])], Vec::new()), catalogue());
+    garden.beds[0].plantings[0].planted = Some(day(10));
+    let of = NightOf(day(17));
+    for (stood_on, stands) in [(day(9), 1), (day(10), 0)] {
+        let mut risks = assess(&garden, of, None, &catalogue);
+        apply(&mut risks, &[Taken { stood_on, ..taken("cabbage", 10, Gone) }], of);
+        assert_eq!(risks[0].plantings.len(), stands, "{stood_on}");
+    }
 }
 
 /// What is written of one sowing takes nothing from another; what names none speaks of both.

@@ -10,6 +10,7 @@ use crate::journal::when::Speaker;
 use crate::journal::{
     Amount, Damage, Gone, Harvested, Kind, Struck, What, bed_of, crop_in, lost_before, note, photo, sowing_in,
 };
+use crate::plan::taken::is_counted;
 use crate::service::look::known;
 use crate::service::store::{Open, Store};
 use crate::zone::NightOf;
@@ -175,7 +176,14 @@ impl HarvestedCommand {
         let sowing = self.about.sowing(&desk, bed, &crop, day)?;
         let of = About::named(&desk, bed, &crop, sowing.as_deref());
         let shown = amount.as_typed(&typed);
-        let echo = format!("{shown} of {of} from bed {bed}, {}{understood}.", desk.echo(&moment));
+        let counts = desk.settings.catalogue.crops.get(&crop).is_some_and(is_counted);
+        let by_weight = match amount {
+            Amount::Grams(_) if counts => {
+                " Lists go by how many plants are cut: say a number, and so many are not asked for again."
+            }
+            _ => "",
+        };
+        let echo = format!("{shown} of {of} from bed {bed}, {}{understood}.{by_weight}", desk.echo(&moment));
         let what = Harvested { bed: bed.clone(), crop, sowing, amount, note: self.about.note(&desk)? };
         let as_typed = self.words.join(" ");
         let entry = desk.entry(&moment, as_typed, What::Harvested(what), self.about.anyway)?;
@@ -233,6 +241,8 @@ impl DamageCommand {
             night.0.format("%A %-d %B %Y"),
             desk.echo(&moment)
         );
+        let is_dead = DamageClass::all().last() == Some(class);
+        let echo = if is_dead { echo + UNTIL_SOWN } else { echo };
         let note = self.about.note(&desk)?;
         let what = Damage { bed: bed.clone(), crop, sowing, night, class, usable, note, photo };
         let entries = self.entries(&desk)?;
@@ -314,6 +324,9 @@ fn was_there(desk: &Desk<'_>, damage: &Damage, entries: &[Written]) -> Result<()
     )))
 }
 
+/// What follows for lists from a planting that is gone.
+const UNTIL_SOWN: &str = " Lists ask nothing for it until it is written down as sown again (counterpane resown).";
+
 impl GoneCommand {
     pub fn lost(&self) -> Result<Done, Failure> {
         self.write(Kind::Lost)
@@ -337,7 +350,8 @@ impl GoneCommand {
         let how = if kind == Kind::Lost { "is lost" } else { "was sown or set out again" };
         let sowing = self.about.sowing(&desk, &self.bed, &crop, day)?;
         let of = About::named(&desk, &self.bed, &crop, sowing.as_deref());
-        let echo = format!("{of} in bed {} {how}, {}.", self.bed, desk.echo(&moment));
+        let silent = if kind == Kind::Lost { UNTIL_SOWN } else { "" };
+        let echo = format!("{of} in bed {} {how}, {}.{silent}", self.bed, desk.echo(&moment));
         let gone = Gone { bed: self.bed.clone(), crop, sowing, note: self.about.note(&desk)? };
         let as_typed = format!("{} {}", self.bed, self.crop);
         let what = if kind == Kind::Lost { What::Lost(gone) } else { What::Resown(gone) };

@@ -11,8 +11,8 @@ use crate::plan::{Before, Plan, turning};
 use crate::rounds::night_at;
 use crate::service::feed::{Fetcher, decode, recognise};
 use crate::service::look::{
-    self, Gathered, NOT_TAUGHT, Sources, covers_elsewhere, day_before, heard, laid_by_day, left_out, list_after,
-    readings, span_of, taken, teach,
+    self, Gathered, NOT_TAUGHT, Sources, UNREAD, covers_elsewhere, day_before, heard, laid_by_day, left_out,
+    list_after, readings, span_of, taken, teach,
 };
 use crate::service::store::{Open, Store};
 use crate::settings::{GardenSettings, Settings};
@@ -181,22 +181,25 @@ impl WeatherArguments {
                     Err(fault) => return Err(fault.into()),
                 },
             };
+            let mut unread = 0;
             let mut taught = garden.garden.clone();
             let mut stored = match &store {
                 None => Stored::default(),
                 Some(store) => {
                     teach(store, &mut taught, of).await?;
+                    let (taken, unread_now) = taken(store, &garden.garden, of, now).await?;
+                    unread = unread_now;
                     Stored {
                         readings: readings(store, &taught, of).await?,
                         // What went out stands: a list printed here agrees with it, and moves no cover for little.
                         last: standing(&heard(store, &garden.garden.id, of, now).await?).cloned(),
                         elsewhere: covers_elsewhere(store, settings, &garden.garden, of, now).await?,
-                        taken: taken(store, &garden.garden, of, now).await?,
+                        taken: taken,
                         ..Stored::default()
                     }
                 }
             };
-            let gathered = match given {
+            let mut gathered = match given {
                 Some(forecast) => Gathered { forecasts: vec![forecast], troubles: Vec::new() },
                 None => {
                     let fetcher = Fetcher::new(&settings.service.operator)
@@ -216,6 +219,9 @@ impl WeatherArguments {
             if let Some(store) = store {
                 stored.out = left_out(&store, &garden.garden, of, stored.last.as_ref(), now).await?;
                 stored.laid = laid_by_day(&store, &garden.garden, of, now).await?;
+                if unread > 0 {
+                    gathered.troubles.push(UNREAD.into());
+                }
                 stored.day = day_before(&garden.garden, of, &gathered.forecasts, now);
                 store.close().await;
             }

@@ -83,7 +83,7 @@ impl Daemon<'_> {
         let lists = heard(self.store, &garden.id, of, now).await?;
         let day = day_before(garden, of, &forecasts, now);
         let elsewhere = covers_elsewhere(self.store, self.settings, garden, of, now).await?;
-        let taken = taken(self.store, garden, of, now).await?;
+        let (taken, _) = taken(self.store, garden, of, now).await?;
         let before = Before {
             said: standing(&lists),
             out: Some(said),

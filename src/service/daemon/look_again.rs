@@ -91,11 +91,11 @@ impl Daemon<'_> {
         let span = span_of(garden, of);
         // A minimum may have been typed in late.
         let interval = (span.sunset - Duration::hours(12), span.sunrise + Duration::hours(24));
-        let typed = lows_of_readings(&self.store.entries(&garden.id, Some(interval)).await?, longitude);
+        let typed = lows_of_readings(&self.store.entries_that_read(&garden.id, interval).await?.0, longitude);
         let mut lows = self.store.lows_of_logs(&garden.id, longitude, of, of).await?;
         lows.extend(typed.into_iter().filter(|low| low.night == of));
         lows.sort_by(|a, b| a.place.cmp(&b.place).then(a.low.0.total_cmp(&b.low.0)));
-        let taken = taken(self.store, garden, of, self.clock.now()).await?;
+        let (taken, _) = taken(self.store, garden, of, self.clock.now()).await?;
         let night = NightBehind { of, said: &said, foretold: last, taken: &taken, lows: &lows };
         Ok(at_risk(garden, &self.settings.catalogue, night))
     }

@@ -13,8 +13,8 @@ use crate::plan::{Before, Measure, Plan, turning};
 use crate::rounds::{AllQuiet, MORNING_AFTER, Round, RoundKind, next_firing, next_round, night_at, night_hours};
 use crate::service::failpoint;
 use crate::service::look::{
-    NOT_TAUGHT, covers_elsewhere, day_before, hands, heard, is_heard, laid_by_day, left_out, read_back, readings,
-    spell, taken, teach, work_ends,
+    NOT_TAUGHT, UNREAD, covers_elsewhere, day_before, hands, heard, is_heard, laid_by_day, left_out, read_back,
+    readings, spell, taken, teach, work_ends,
 };
 use crate::service::store::{LastMail, OutboxRow, RoundRow, RoundState, SaidRow};
 use crate::settings::GardenSettings;
@@ -170,11 +170,17 @@ impl Daemon<'_> {
         let nights = if round.kind == RoundKind::Dusk { 1 } else { TOLD };
         let all: Vec<Said> = heard().filter_map(read_back).collect();
         let stands = standing(&all);
-        self.too_hot_by_day(garden, round, forecasts).await?;
+        // A word about the day keeps back no list of the night.
+        if let Err(fault) = self.too_hot_by_day(garden, round, forecasts).await {
+            tracing::error!(garden = garden.id, %fault, "covers by day could not be looked at");
+        }
         let out = left_out(self.store, garden, round.night, stands, now).await?;
         let day = day_before(garden, round.night, forecasts, now);
-        let taken = taken(self.store, garden, round.night, now).await?;
+        let (taken, unread) = taken(self.store, garden, round.night, now).await?;
         let laid = laid_by_day(self.store, garden, round.night, now).await?;
+        if unread > 0 {
+            gathered.troubles.push(UNREAD.into());
+        }
         let out = out.as_ref();
         let before = Before { said: stands, out, day, elsewhere: &elsewhere, laid: &laid, taken: &taken };
         let mut spell = spell(garden, catalogue, round.night, nights, forecasts, &readings, before, now);

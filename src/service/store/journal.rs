@@ -98,15 +98,35 @@ impl Store {
         interval: Option<(DateTime<Utc>, DateTime<Utc>)>,
     ) -> Result<Vec<Written>, StoreFault> {
         let (from, to) = interval.map_or((i64::MIN, i64::MAX), |(from, to)| (from.timestamp(), to.timestamp()));
-        let question = format!("SELECT {COLUMNS} FROM journal WHERE garden = ? AND at BETWEEN ? AND ? ORDER BY at, id");
-        let rows = sqlx::query(sqlx::AssertSqlSafe(question))
-            .bind(garden)
-            .bind(from)
-            .bind(to)
-            .fetch_all(&self.pool)
-            .await
-            .map_err(|error| self.fault(error))?;
+        let rows = self.rows_of_entries(garden, from, to).await?;
         rows.iter().map(|row| self.written(row)).collect()
+    }
+
+    /// The same for whoever must go on without what cannot be read back: those that can, and how many cannot, each of which is
+    /// logged.
+    pub async fn entries_that_read(
+        &self,
+        garden: &str,
+        interval: (DateTime<Utc>, DateTime<Utc>),
+    ) -> Result<(Vec<Written>, usize), StoreFault> {
+        let rows = self.rows_of_entries(garden, interval.0.timestamp(), interval.1.timestamp()).await?;
+        let (mut entries, mut unread) = (Vec::with_capacity(rows.len()), 0);
+        for row in &rows {
+            match self.written(row) {
+                Ok(written) => entries.push(written),
+                Err(fault) => {
+                    tracing::error!(garden, %fault, "an entry is passed over");
+                    unread += 1;
+                }
+            }
+        }
+        Ok((entries, unread))
+    }
+
+    async fn rows_of_entries(&self, garden: &str, from: i64, to: i64) -> Result<Vec<SqliteRow>, StoreFault> {
+        let question = format!("SELECT {COLUMNS} FROM journal WHERE garden = ? AND at BETWEEN ? AND ? ORDER BY at, id");
+        let rows = sqlx::query(sqlx::AssertSqlSafe(question)).bind(garden).bind(from).bind(to).fetch_all(&self.pool);
+        rows.await.map_err(|error| self.fault(error))
     }
 
     /// The entry of a number.
