@@ -124,7 +124,7 @@ pub fn story(
     let looks = known.lows.iter().filter(is_seen).map(|low| a_low("coldest look", low, shown));
     let lows = whole.iter().map(|low| a_low("lowest of the night", low, shown));
     let doubted = known.doubted.iter().filter(|low| low.night == of).map(|low| {
-        let low = a_low("what was read as the lowest", low, shown);
+        let low = a_low("lowest of the night", low, shown);
         format!("{low} is left out: it looks like a slip (counterpane learned asks about it)")
     });
     part("Measured", readings.chain(lows).chain(looks).chain(doubted).collect());

@@ -115,7 +115,8 @@ fn the_morning_after_says_what_to_uncover() {
         let text = morning.text();
         assert!(text.contains("The night of Saturday 16 January is over."), "{text}");
         assert!(text.contains("TAKE OFF THE COVERS When it is above freezing") && text.contains("[ ] A1"), "{text}");
-        assert!(text.contains("CARRY THE POTS BACK OUT When the cold is over") && text.contains("[ ] P1"), "{text}");
+        // A roof gains no more than a cover that is at hand, and a cover is less work.
+        assert!(text.contains("[ ] P1"), "{text}");
     }
     morning_after(&garden, &feed);
     assert_eq!(relay.arrived().len(), 6);
