@@ -194,7 +194,7 @@ impl WeatherArguments {
                         // What went out stands: a list printed here agrees with it, and moves no cover for little.
                         last: standing(&heard(store, &garden.garden.id, of, now).await?).cloned(),
                         elsewhere: covers_elsewhere(store, settings, &garden.garden, of, now).await?,
-                        taken: taken,
+                        taken,
                         ..Stored::default()
                     }
                 }
