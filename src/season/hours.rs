@@ -12,7 +12,7 @@ use std::collections::BTreeMap;
 pub struct Hours {
     /// Below each of [`Threshold::ALL`], h.
     pub below: [f64; 3],
-    /// Between 0 and 7.2 °C, h: chill hours after Weinberger (1950), see [`CHILL_HOURS_BELOW`].
+    /// Between 0 and 7.2 °C, h: chill hours after Weinberger (1950), see `CHILL_HOURS_BELOW`.
     pub chill: f64,
     /// Of which anything is known, h; from noon to noon there are 24.
     pub known: f64,

@@ -12,7 +12,7 @@ use crate::service::store::{Store, StoreFault};
 use crate::zone::NightOf;
 
 /// Everything that the store knows of the nights from one to another, both included. A low that looks like a slip stands
-/// apart until somebody has said that it is right, for whoever asks: [`doubted`] is what `learned` sets aside.
+/// apart until somebody has said that it is right, for whoever asks: `doubted` is what `learned` sets aside.
 pub async fn known(store: &Store, garden: &Garden, from: NightOf, to: NightOf) -> Result<Known, StoreFault> {
     // All of them: damage may be written down months later, and a cover have lain there for as long.
     let entries = store.entries(&garden.id, None).await?;
